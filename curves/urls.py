@@ -1,0 +1,3 @@
+"""The drawer's addresses."""
+
+urlpatterns = []

@@ -1,0 +1,3 @@
+"""The card's addresses: noun, identifier, noun; a route is named as its view."""
+
+urlpatterns = []
