@@ -43,7 +43,9 @@ def unknown_spring(run, position):
 def head_of(build):
     """The advance head as measured; the travel measured rules, the one stamped is only a fallback."""
     measured = build.travel_measured_deg
-    rough = {} if measured is not None else {"travel_sd_deg": 2.0}  # a stamping is often off by a degree or two
+    rough = (
+        {} if measured is not None else {"travel_sd_deg": 2.0}
+    )  # a stamping is often off by a degree or two
     return engine.Head(
         (build.primary_gap_mm, build.secondary_gap_mm),
         (build.primary_stretch_mm_per_deg, build.secondary_stretch_mm_per_deg),
