@@ -1,13 +1,13 @@
-"""The figure of a build as a neutral dict: what to draw, in crank degrees over crank rpm, and where the words go."""
+"""The figure of a build as a neutral dict: what to draw, crank degrees over crank rpm, and its words."""
 
 from math import isnan
 
 from curves import convert
-from curves.axes import axis, second_axis
+from curves.axes import axis, other_frame
 from curves.labels import place_words
 from curves.queries import newest_runs
 
-ROLES = {"as_received": "as received", "latest": "latest trial", "final": "final", "draft": "being typed"}
+ROLES = {"as_received": "as received", "latest": "latest", "final": "final", "draft": "being typed"}
 LEAST_SPAN = {"rpm": 3000.0, "deg": 20.0}
 
 
@@ -37,10 +37,10 @@ def figure(build, *, draft=None, model=None):
         "empty": not (traces or band),
         "x": {"title": "crank rpm", **x},
         "y": {"title": "crank degrees", **y},
-        "x2": {"title": "distributor rpm", "ticks": second_axis(x, drive.to_shaft_rpm, drive.to_crank_rpm)},
+        "x2": {"title": "distributor rpm", "ticks": other_frame(x, drive.to_shaft_rpm, drive.to_crank_rpm)},
         "y2": {
             "title": "distributor degrees",
-            "ticks": second_axis(y, drive.to_shaft_deg, drive.to_crank_deg),
+            "ticks": other_frame(y, drive.to_shaft_deg, drive.to_crank_deg),
         },
         "band": band,
         "traces": traces,

@@ -1,12 +1,15 @@
-"""Where the words of a figure go: at the ends of their lines, beside the worst reading, and never on each other."""
+"""Where the words of a figure go: at line ends, beside the worst reading, never on each other."""
 
-# Sizes as shares of the plot's height and width. They are those of the smallest drawing, a phone's; on a larger
-# one the words only lie farther apart.
+from itertools import pairwise
+
+# Sizes as shares of the plot's height and width. They are those of the smallest drawing, a phone's; on a
+# larger one the words only lie farther apart.
 LINE = 0.058  # height of a line of text
-LETTER = 0.0165
+LETTER = 0.0175
 AWAY = 0.022  # from a line's end to its word
-BESIDE = 0.12  # lines that end this near the farthest share one column of words
+BESIDE = 0.06  # lines that end this near the farthest share one column of words
 SAMPLES = 12  # places looked at on each straight piece
+FARTHER = 4  # each line of text farther away is as bad as so many of these places covered
 
 STRENGTH = (
     "band",
@@ -19,10 +22,10 @@ STRENGTH = (
 
 
 def place_words(ends, misses, lines, x, y):
-    """Give each line's end and each miss its place; returns the labels and the misses, in the figure's own units.
+    """Give each line's end and each miss its place: the labels and the misses, in the figure's own units.
 
-    ``ends`` and ``misses`` carry role, text and ``end`` [x, y]; ``lines`` are lists of (x, y) that words should not
-    lie on. Each answer has x, y (the middle of its height), anchor, and whether a hairline leads to it.
+    ``ends`` and ``misses`` carry role, text and ``end`` [x, y]; ``lines`` are lists of (x, y) that words should
+    not lie on. Each answer has x, y (the middle of its height), anchor, and whether a hairline leads to it.
     """
     page = _Page(x, y)
     ink = [page.share(point) for line in lines for point in _sampled(line)]
@@ -39,7 +42,8 @@ def place_words(ends, misses, lines, x, y):
 
 def spread(wanted, gap, low, high):
     """Places as near as can be to the rising places wanted, at least a gap apart, between low and high."""
-    clusters = []  # each: the sum of its places wanted, less how far each stands from the first; and its count
+    # Each cluster: the sum of its places wanted, less how far each stands from the first; and its count.
+    clusters = []
     for value in wanted:
         clusters.append([value, 1])
         while len(clusters) > 1 and _end(clusters[-2], gap) > _start(clusters[-1]):
@@ -86,7 +90,7 @@ class _Page:
 
 
 def _sampled(line):
-    for (x0, y0), (x1, y1) in zip(line, line[1:], strict=False):
+    for (x0, y0), (x1, y1) in pairwise(line):
         for i in range(SAMPLES):
             yield x0 + (x1 - x0) * i / SAMPLES, y0 + (y1 - y0) * i / SAMPLES
     yield line[-1]
@@ -125,6 +129,7 @@ def _beside(word, ink, placed, spots):
         outside = space[0] < 0 or space[2] > 1 or space[1] < 0 or space[3] > 1
         cost = 1000 * sum(overlap(space, other) for other in taken) + 500 * outside
         cost += sum(space[0] <= x <= space[2] and space[1] <= y <= space[3] for x, y in ink)
+        cost += FARTHER * abs(dy) / LINE
         if best is None or cost < best[0]:
             best = (cost, tried)
     return best[1]

@@ -9,7 +9,7 @@ PT_PER_MM = 72 / 25.4
 PAPER_TEXT_PT = 8.0
 HEIGHT_ON_PAPER = 0.6  # of the width
 
-# How each line looks on paper; on screen its class recolours it. Width, dash and mark tell them apart without colour.
+# How each line looks on paper; on screen its class recolours it. Width, dash and mark tell them apart in grey.
 PENS = {
     "as_received": {"stroke": "#6b6b6b", "width": 1.0, "dash": "5 3", "mark": 2.4},
     "latest": {"stroke": "#0072B2", "width": 1.9, "dash": None, "mark": 3.4},
@@ -79,7 +79,7 @@ def svg(figure, *, width_mm=None):
     else:
         size = None
         plot = Plot(480, 400, 13.0, figure["x"], figure["y"])
-    return mark_safe(  # noqa: S308 - a template's output, escaped there
+    return mark_safe(  # a template's output, escaped there
         render_to_string("curves/_figure.svg", {"figure": figure, "size_mm": size, **drawing(figure, plot)})
     )
 
@@ -132,7 +132,7 @@ def _grid(plot, xs, ys):
 
 
 def _band(plot, band):
-    """The band's area, edges and hatching. Each stroke of it runs from the lower to the upper edge, so none sticks out."""
+    """The band's area, edges and hatching; each stroke runs from edge to edge, so none sticks out."""
     if not band:
         return None
     rpm, low, high = band["rpm"], band["low"], band["high"]
@@ -199,7 +199,7 @@ def _mark(plot, trace, point, size):
         "hollow": hollow,
         "stroke": stroke,
         "fill": "#ffffff" if hollow else stroke,
-        "title": f"{point['crank_deg']:g}° at {point['crank_rpm']:g} rpm, {'falling' if hollow else 'rising'}",
+        "title": f"{point['crank_deg']:g}° at {point['crank_rpm']:g}, {'falling' if hollow else 'rising'}",
     }
 
 
