@@ -2,19 +2,21 @@
 
 from jobs.models.card import Job, StageMove
 from jobs.models.lines import Finding, Inspection, InspectionPoint, PartLine, Photo, Step
-from jobs.models.papers import AuditEntry, Sheet
+from jobs.models.papers import AuditEntry, Frozen, Sheet, SheetVoid
 from jobs.models.things import Engine, Unit
 
 __all__ = [
     "AuditEntry",
     "Engine",
     "Finding",
+    "Frozen",
     "Inspection",
     "InspectionPoint",
     "Job",
     "PartLine",
     "Photo",
     "Sheet",
+    "SheetVoid",
     "StageMove",
     "Step",
     "Unit",
