@@ -32,7 +32,7 @@ def order_draft(job, kind, *, paper_size, by):
     for old in Sheet.objects.filter(job=job, kind=kind, revision=None):
         _drop(old)
     sheet = new_sheet(job, kind, paper_size=paper_size, by=by)
-    audit.record("ordered a paper", job=job, by=by, kind=str(kind), paper=str(paper_size))
+    audit.record("ordered a paper", job=job, by=by, paper=f"{sheet} ({paper_size})")
     return sheet
 
 
@@ -72,7 +72,7 @@ def retry(sheet, *, by):
         state=State.WAITING, tries=0, error="", claim="", claimed_at=None
     )
     if again:
-        audit.record("tried a paper again", job=sheet.job, by=by, sheet=sheet.pk)
+        audit.record("tried a paper again", job=sheet.job, by=by, paper=str(sheet))
         nudge(sheet)
 
 
@@ -156,7 +156,7 @@ def _finish(sheet, claim, body):
             )
             if not won:
                 return False
-            audit.record(BUILT, job=sheet.job, sheet=sheet.pk, pdf_sha256=digest)
+            audit.record(BUILT, job=sheet.job, paper=str(sheet), pdf_sha256=digest)
             os.replace(part, place)
             _sync(place.parent)
     finally:

@@ -66,18 +66,17 @@ def _row_says_so(sheet):
 
 
 def _was_recorded(sheet):
-    return _in_history(sheet, signing.SIGNED, revision=sheet.revision, data_sha256=sheet.data_sha256)
+    return _in_history(sheet, signing.SIGNED, paper=str(sheet), data_sha256=sheet.data_sha256)
 
 
 def _was_built(sheet):
-    return _in_history(sheet, building.BUILT, pdf_sha256=sheet.pdf_sha256)
+    return _in_history(sheet, building.BUILT, paper=str(sheet), pdf_sha256=sheet.pdf_sha256)
 
 
 def _in_history(sheet, verb, **said):
     """Whether the audit chain has an entry, itself unaltered, that says this of the sheet."""
     return any(
-        entry.detail.get("sheet") == sheet.pk
-        and all(entry.detail.get(name) == value for name, value in said.items())
+        all(entry.detail.get(name) == value for name, value in said.items())
         and entry.hash == entry_hash(entry)
         for entry in AuditEntry.objects.filter(job_id=sheet.job_id, verb=verb)
     )

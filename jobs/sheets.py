@@ -4,6 +4,7 @@ import hashlib
 import json
 from dataclasses import asdict
 
+import numpy as np
 from django.conf import settings
 from django.urls import reverse
 from django.utils.formats import date_format
@@ -17,6 +18,7 @@ from shop.models import Shop
 
 FORMAT = 1
 CHART_WIDTH_MM = 180
+TAG_PLACES = ["the tray", "the unit", "the bag of loose parts"]
 _PLACES = 6  # more than anyone reads, and no dust of a conversion there and back
 
 
@@ -82,6 +84,7 @@ def recorded(job, build):
     A later change is measured against this, so that a new release of the program makes no sheet look outdated.
     """
     parts = list(job.parts.all())
+    answers = list(job.inspections.select_related("point", "by"))
     return {
         "owner": str(job.customer) if job.customer else "Shop stock",
         "unit": _labelled(job.unit, "id"),
@@ -92,7 +95,8 @@ def recorded(job, build):
         "complaint": job.complaint,
         "came_with": job.came_with,
         "setting_note": job.setting_note,
-        "inspections": [_inspection(answer) for answer in job.inspections.select_related("point", "by")],
+        "inspections": [_inspection(answer) for answer in answers],
+        "limit_sources": sorted({one.point.limit_source for one in answers if one.point.limit_source}),
         "findings": [
             {"text": finding.text, "stage": finding.get_stage_display()} for finding in job.findings.all()
         ],
@@ -141,27 +145,48 @@ def reckoned(job, build):
 
 
 def readings_table(figure):
-    """One row for each speed that was read, with the reading of each run there and the edges of the band."""
+    """One row for each speed that was read, with each run's reading there and the edges of the band.
+
+    Rising from slow to fast, then falling from fast to slow; a speed that a run read twice takes two rows.
+    """
     rows = {}
-    for trace in figure["traces"]:
+    for place, trace in enumerate(figure["traces"]):
         for point in trace["points"]:
-            row = rows.setdefault(
-                (point["crank_rpm"], point["falling"]),
-                {key: point[key] for key in ("crank_rpm", "shaft_rpm", "falling")},
-            )
-            row[trace["role"]] = {
-                key: point[key] for key in ("crank_deg", "shaft_deg", "outside_deg", "stray")
-            }
-    rising = sorted(key for key in rows if not key[1])
-    falling = sorted((key for key in rows if key[1]), reverse=True)
-    return [rows[key] | _edges(figure["band"], key[0]) for key in rising + falling]
+            row = _row_for(rows, point, place, len(figure["traces"]))
+            row["reads"][place] = point
+    ordered = sorted(rows.values(), key=lambda row: row["crank_rpm"])
+    rising = [row for row in ordered if not row["falling"]]
+    falling = [row for row in reversed(ordered) if row["falling"]]
+    return [_against(figure, row) for row in rising + falling]
+
+
+def _row_for(rows, point, place, count):
+    """The first row of this speed and direction where this run has no reading yet."""
+    for again in range(len(rows) + 1):
+        key = (point["crank_rpm"], point["falling"], again)
+        row = rows.setdefault(
+            key,
+            {name: point[name] for name in ("crank_rpm", "shaft_rpm", "falling")} | {"reads": [None] * count},
+        )
+        if row["reads"][place] is None:
+            return row
+    raise AssertionError("a new row is always free")
+
+
+def _against(figure, row):
+    """A row with the band at its speed, and which side of it the judged run lies, if any."""
+    judged = figure["traces"][-1]
+    read = row["reads"][-1]
+    outside = read["outside_deg"] if read and judged["role"] != "as_received" else None
+    says = "" if outside is None else "over" if outside > 0 else "under" if outside < 0 else "in"
+    return row | {"says": says, **_edges(figure["band"], row["crank_rpm"])}
 
 
 def _edges(band, crank_rpm):
     """The band at a speed, straight between its points; None where it says nothing."""
     if not band or not band["rpm"][0] <= crank_rpm <= band["rpm"][-1]:
         return {"low": None, "high": None}
-    return {side: charts.between(band["rpm"], band[side], crank_rpm) for side in ("low", "high")}
+    return {side: float(np.interp(crank_rpm, band["rpm"], band[side])) for side in ("low", "high")}
 
 
 def _judged(figure):
@@ -260,6 +285,7 @@ def _target(build):
 
 def _tag(job):
     return {
+        "places": TAG_PLACES,
         "unit": str(job.unit),
         "initials": job.customer.initials if job.customer else "",
         "promised_on": _day(job.promised_on),

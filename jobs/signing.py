@@ -47,15 +47,7 @@ def sign(job, kind, *, paper_size, by, seen):
         signature=sheets.signature(last + 1, by, now),
         audit_head=_audit_head(),
     )
-    audit.record(
-        SIGNED,
-        job=job,
-        by=by,
-        sheet=sheet.pk,
-        kind=str(kind),
-        revision=sheet.revision,
-        data_sha256=sheet.data_sha256,
-    )
+    audit.record(SIGNED, job=job, by=by, paper=str(sheet), data_sha256=sheet.data_sha256)
     return sheet
 
 
@@ -67,7 +59,7 @@ def make_void(sheet, *, by, reason):
         raise ValidationError("Only a signed sheet can be made void.")
     _, made = SheetVoid.objects.get_or_create(sheet=sheet, defaults={"by": by, "reason": reason})
     if made:
-        audit.record("made a sheet void", job=sheet.job, by=by, sheet=sheet.pk, reason=reason)
+        audit.record("made a sheet void", job=sheet.job, by=by, paper=str(sheet), reason=reason)
 
 
 def revisions(job):
