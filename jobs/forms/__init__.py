@@ -1,0 +1,1 @@
+"""The forms of the card, a module a room."""
