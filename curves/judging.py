@@ -13,9 +13,8 @@ MUCH_CRANK_DEG = 40.0  # TM 10-3930-623-12 gives at most 42 crank degrees
 OFF_STAMP_DEG = 3.0  # distributor degrees between travel measured and stamped
 
 
-def run_summary(run, readings, band, drive):
+def run_summary(run, readings, knees, band, drive):
     """One run in words and numbers; ``band`` is None while none is agreed."""
-    knees = engine.fit_knees(rising(readings))
     top = float(readings.advance_deg.max())
     in_band, miss, uncovered = verdict(readings, band, drive)
     return RunSummary(
@@ -26,6 +25,11 @@ def run_summary(run, readings, band, drive):
         top=_deg(top, drive),
         uncovered_crank_rpm=uncovered,
     )
+
+
+def knees_of(readings):
+    """The straight pieces of the rising sweep, as the engine fits them."""
+    return engine.fit_knees(rising(readings))
 
 
 def rising(readings):
@@ -72,7 +76,7 @@ def knee_rows(knees, drive):
         yield Knee("stops", stop, _deg(knees.top_deg, drive, knees.top_se_deg))
 
 
-def build_warnings(build, drive):
+def build_warnings(build):
     """What is unusual about the head itself."""
     stamped, measured = build.travel_stamped_deg, build.travel_measured_deg
     if stamped is None or measured is None or abs(measured - stamped) < OFF_STAMP_DEG:
