@@ -1,4 +1,4 @@
-"""Writing a build's curve work and the drawer: each call one transaction, with the right and the lock checked."""
+"""Writing curve work and the drawer: each call one transaction, with right and lock checked."""
 
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
@@ -55,7 +55,7 @@ def take_off_run(run, *, by, removed=True):
 
 @transaction.atomic
 def save_target(build, values, points, *, by, version):
-    """Write the band: its values and its points (crank rpm, crank deg, tolerance). Version 0: there was none."""
+    """Write the band and its points (crank rpm, crank deg, tolerance). Version 0: there was none."""
     require(by, "edit_curve")
     require_unlocked(build)
     target = Target.objects.filter(build=build).first()

@@ -76,6 +76,32 @@ def knee_rows(knees, drive):
         yield Knee("stops", stop, _deg(knees.top_deg, drive, knees.top_se_deg))
 
 
+def draft_words(readings, band, drive):
+    """What can be said of readings while they are typed: the verdict so far, and what is unusual."""
+    if readings is None:
+        return []
+    name = "So far"
+    warnings = [
+        *_hysteresis(name, readings, drive),
+        *_much(name, _deg(float(readings.advance_deg.max()), drive)),
+    ]
+    if band is None:
+        return warnings
+    inside, miss, uncovered = verdict(readings, band, drive)
+    if miss:
+        text = (
+            f"Out of the band by {miss.distance_deg.crank:.1f} crank degrees, {miss.side}, at "
+            f"{miss.speed_rpm.crank:.0f} crank rpm."
+        )
+        return [Warning("out", text), *warnings]
+    if uncovered:
+        reached = (
+            f"In the band so far; not reached yet: {', '.join(f'{rpm:.0f}' for rpm in uncovered)} crank rpm."
+        )
+        return [Warning("in", reached), *warnings]
+    return [Warning("in", "In the band."), *warnings] if inside else warnings
+
+
 def build_warnings(build):
     """What is unusual about the head itself."""
     stamped, measured = build.travel_stamped_deg, build.travel_measured_deg
@@ -93,7 +119,7 @@ def run_warnings(run, readings, said, drive):
     """What is unusual about a run."""
     return [
         *_hysteresis(run, readings, drive),
-        *_much(run, said),
+        *_much(run, said.top),
         *_strays(run, readings, drive),
     ]
 
@@ -128,9 +154,9 @@ def _shared_speeds(up, down):
     return speeds[(speeds >= low) & (speeds <= high)]
 
 
-def _much(run, said):
-    if said.top.crank >= MUCH_CRANK_DEG:
-        text = f"{run}: {said.top.crank:g} crank degrees of centrifugal advance is much. Is the frame right?"
+def _much(run, top):
+    if top.crank >= MUCH_CRANK_DEG:
+        text = f"{run}: {top.crank:g} crank degrees of centrifugal advance is much. Is the frame right?"
         yield Warning("much_advance", text)
 
 
