@@ -1,5 +1,6 @@
 """What is read of cards: one card with the right to see it, the board, and the lists a card shows."""
 
+from collections import Counter
 from dataclasses import dataclass
 
 from django.db.models import F, FilteredRelation, Prefetch, Q, prefetch_related_objects
@@ -118,7 +119,7 @@ def inspection_of(job):
     return [Asked(point, getattr(point, "answer", None)) for point in points]
 
 
-def values_used(model, name, limit=200):
-    """What was written in a field before, for a list of suggestions."""
-    rows = model.objects.exclude(**{name: ""}).order_by(name)
-    return list(rows.values_list(name, flat=True).distinct()[:limit])
+def values_used(model, name, among=1000, limit=100):
+    """What was written in a field of the newest rows, the most usual first, for a list of suggestions."""
+    newest = model.objects.order_by("-pk").values_list(name, flat=True)[:among]
+    return [value for value, _ in Counter(filter(None, newest)).most_common(limit)]

@@ -21,6 +21,7 @@ class InspectionPoint(models.Model):
     )
     order = models.PositiveSmallIntegerField(default=0)
     in_use = models.BooleanField(default=True)
+    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["order", "pk"]

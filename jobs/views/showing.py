@@ -1,0 +1,58 @@
+"""How a card is answered: the whole page, one stage of it, or the one section that htmx asked for."""
+
+from django.http import Http404
+from django.shortcuts import redirect, render
+
+from jobs.card import Card
+from jobs.queries import card_for
+from jobs.stages import Stage
+from jobs.views.sections import SECTIONS, stage_of
+from shop.pages import page
+
+
+def load(request, number, also_open=()):
+    return Card(card_for(request.user, number), request.user, also_open)
+
+
+def show_card(request, card, *, status=200, **extra):
+    """The whole card; ``extra`` may hold an open form and the section it stands in."""
+    return page(request, "jobs/card.html", _context(card, **extra), status=status)
+
+
+def show_section(request, card, section, *, status=200, **extra):
+    """One section: alone for htmx, in its card with its stage unfolded for anyone else."""
+    known_section(section)
+    if not request.htmx:
+        stage = stage_of(section, card.job)
+        return show_card(request, load(request, card.job.number, {stage}), status=status, **extra)
+    return page(
+        request,
+        "jobs/card.html",
+        _context(card, **extra),
+        fragment=f"jobs/sections/_{section}.html",
+        status=status,
+    )
+
+
+def saved(request, number, section):
+    """After a write: the section as it now stands with what else of the card changed, or the way to it."""
+    card = load(request, number)
+    if request.htmx:
+        context = _context(card, section_template=f"jobs/sections/_{section}.html")
+        return render(request, "jobs/_saved.html", context)
+    return redirect(card.address(stage_of(section, card.job), section))
+
+
+def known_section(section):
+    if section not in SECTIONS:
+        raise Http404(f"There is no section {section}.")
+
+
+def known_stage(stage):
+    if stage not in Stage.values:
+        raise Http404(f"There is no stage {stage}.")
+    return Stage(stage)
+
+
+def _context(card, **extra):
+    return {"card": card, "job": card.job, "may": card.may} | extra
