@@ -2,10 +2,12 @@
 
 from math import isnan
 
-from curves import convert
+import numpy as np
+
+from curves import convert, engine
 from curves.axes import axis, other_frame
 from curves.labels import place_words
-from curves.queries import newest_runs
+from curves.queries import live_runs, newest_runs
 
 ROLES = {"as_received": "as received", "latest": "latest", "final": "final", "draft": "being typed"}
 LEAST_SPAN = {"rpm": 3000.0, "deg": 20.0}
@@ -59,6 +61,41 @@ def table_rows(figure):
     ]
 
 
+def csv_table(build):
+    """Every reading of a build's runs: headings with unit and frame, and rows in the order they were typed."""
+    headings = [
+        "run",
+        "kind",
+        "primary spring",
+        "secondary spring",
+        "distributor rpm",
+        "distributor deg",
+        "crank rpm",
+        "crank deg",
+        "direction",
+    ]
+    drive = convert.drive_of(build)
+    return headings, [
+        [run.number, run.get_kind_display(), *_pair(run), *_both_frames(reading, run.frame, drive)]
+        for run in live_runs(build)
+        for reading in run.readings.all()
+    ]
+
+
+def _pair(run):
+    return [str(spring) if spring else "" for spring in (run.primary, run.secondary)]
+
+
+def _both_frames(reading, frame, drive):
+    """A reading in both frames."""
+    shaft = [
+        convert.shaft_speed(reading.speed_rpm, frame, drive),
+        convert.shaft_angle(reading.advance_deg, frame, drive),
+    ]
+    crank = [drive.to_crank_rpm(shaft[0]), drive.to_crank_deg(shaft[1])]
+    return [*_plain(shaft), *_plain(crank), "falling" if reading.falling else "rising"]
+
+
 def _plain(values):
     """Floats that JSON carries, without the dust of a conversion there and back."""
     return [round(float(value), 6) for value in values]
@@ -74,7 +111,7 @@ def _band(target, drive):
 
 def _trace(role, label, word, readings, target, drive):
     """One run: its readings in order of speed, each with its side of the band."""
-    outside = convert.outside_deg(target, readings) if target else [float("nan")] * len(readings)
+    outside = _outside(target, readings)
     return {
         "role": role,
         "label": label,
@@ -101,6 +138,13 @@ def _trace(role, label, word, readings, target, drive):
             )
         ],
     }
+
+
+def _outside(target, readings):
+    """How far each reading lies above or (negative) below the band; NaN where there is none."""
+    if target is None:
+        return np.full(len(readings), np.nan)
+    return engine.distance_outside(target, readings.speed_rpm, readings.advance_deg)
 
 
 def _axes(traces, band, line):

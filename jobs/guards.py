@@ -61,7 +61,7 @@ def missing(job):
 def curve_of(job):
     """Where this card's curve lies against its band; worked out once for each fetched card."""
     if not hasattr(job, "curve"):
-        job.curve = queries.summary(job.build) if hasattr(queries, "summary") else queries.CurveSummary()
+        job.curve = queries.verdicts(job.build)
     return job.curve
 
 

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from jobs.views import board, card, inspection, intake, lines, moves, paper, photos, steps
+from jobs.views import board, card, curve, inspection, intake, lines, moves, paper, photos, steps
 
 urlpatterns = [
     path("", board.board, name="board"),
@@ -38,4 +38,11 @@ urlpatterns = [
     path("jobs/<int:number>/sheets/<int:pk>/retry/", paper.retry_sheet, name="retry_sheet"),
     path("jobs/<int:number>/sheets/<int:pk>/void/", paper.void_sheet, name="void_sheet"),
     path("check/<str:token>/", paper.check, name="check"),
+    path("jobs/<int:number>/runs/new/", curve.run_new, name="run_new"),
+    path("jobs/<int:number>/runs/draw/", curve.run_draw, name="run_draw"),
+    path("jobs/<int:number>/runs/<int:run>/", curve.run, name="run"),
+    path("jobs/<int:number>/runs/<int:run>/remove/", curve.run_remove, name="run_remove"),
+    path("jobs/<int:number>/target/", curve.target, name="target"),
+    path("jobs/<int:number>/head/", curve.head, name="head"),
+    path("jobs/<int:number>/curve.csv", curve.curve_csv, name="curve_csv"),
 ]
