@@ -3,7 +3,7 @@
 from django.utils import timezone
 
 from curves.queries import live_runs
-from jobs.guards import curve_of
+from jobs.guards import verdicts_of
 from jobs.stages import Stage
 from shop.words import several
 
@@ -52,13 +52,13 @@ def _cleaning(job):
 def _spring_trials(job):
     runs = [run for run in live_runs(job.build) if run.kind == run.Kind.TRIAL]
     yield several(len(runs), "trial run") if runs else "No trial run"
-    yield _band(curve_of(job).latest_in_band) if runs else ""
+    yield _band(verdicts_of(job).latest_in_band) if runs else ""
 
 
 def _bench_curve(job):
     runs = [run for run in live_runs(job.build) if run.kind == run.Kind.FINAL]
     yield several(len(runs), "final run") if runs else "No final run"
-    yield _band(curve_of(job).final_in_band) if runs else ""
+    yield _band(verdicts_of(job).final_in_band) if runs else ""
     yield f"{several(job.assembly_done, 'assembly step')} done"
     yield f"{job.assembly_open} not done" if job.assembly_open else ""
 

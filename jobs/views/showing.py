@@ -3,6 +3,7 @@
 from django.http import Http404
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.functional import SimpleLazyObject
 
 from jobs.actions.moving import warranty_end
 from jobs.card import Card
@@ -11,6 +12,7 @@ from jobs.forms.lines import FindingForm, NewPartForm, StepForm
 from jobs.forms.photos import PhotoForm
 from jobs.queries import card_for
 from jobs.stages import Stage
+from jobs.views.curve import curve_context
 from jobs.views.sections import SECTIONS, stage_of
 from shop.models import Shop
 from shop.pages import page
@@ -66,6 +68,7 @@ def _context(card, **extra):
         "card": card,
         "job": card.job,
         "may": card.may,
+        "curve": SimpleLazyObject(lambda: curve_context(card.job)["curve"]),
         "finding_form": FindingForm(),
         "part_form": NewPartForm(),
         "step_form": StepForm(),
