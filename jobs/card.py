@@ -27,6 +27,7 @@ class StagePart:
     is_open: bool
     caution: str
     template: str
+    address: str
 
 
 class Card:
@@ -40,7 +41,12 @@ class Card:
     @cached_property
     def may(self):
         """What this reader may do to this card, by right; nothing is written on a closed one."""
-        return {right: not self.job.is_closed and self.person.may(right) for right in RIGHTS}
+        return {right: allowed and not self.job.is_closed for right, allowed in self.reader.items()}
+
+    @cached_property
+    def reader(self):
+        """What this reader's role allows, whether the card is closed or not."""
+        return {right: self.person.may(right) for right in RIGHTS}
 
     @cached_property
     def missing(self):
@@ -88,9 +94,8 @@ class Card:
         else:
             line = result_of(self.job, stage) if state == "past" else needs_of(stage)
         is_open = state == "now" or stage in self._also_open
-        return StagePart(
-            stage, state, line, is_open, CAUTIONS.get(stage, ""), f"jobs/stages/_{stage.value}.html"
-        )
+        template = f"jobs/stages/_{stage.value}.html"
+        return StagePart(stage, state, line, is_open, CAUTIONS.get(stage, ""), template, self.address(stage))
 
     @cached_property
     def inspection(self):
@@ -125,6 +130,11 @@ class Card:
     def later(self):
         """The cards that were opened when this unit came back."""
         return list(self.job.later.all())
+
+    @property
+    def parts_are_handed_over(self):
+        """Whether parts stand in the last stage by now, as fitted, loose or left off."""
+        return self.job.is_closed or self.job.stage == Stage.HAND_BACK
 
     @cached_property
     def _steps(self):

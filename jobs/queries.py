@@ -9,9 +9,11 @@ from django.utils import timezone
 
 from curves.models import Run
 from jobs import guards
+from jobs.inspection import limit_of
 from jobs.models import Inspection, InspectionPoint, Job
 from jobs.stages import ORDER, Stage
 from shop.rights import require
+from shop.words import days
 
 MOST_ON_BOARD = 400
 
@@ -45,6 +47,10 @@ class Row:
     days: int  # in this stage
     days_late: int  # past the promised day
     missing: list[str]
+
+    @property
+    def how_long(self):
+        return days(self.days)
 
 
 @dataclass(frozen=True)
@@ -103,6 +109,10 @@ class Asked:
 
     point: InspectionPoint
     answer: Inspection | None
+
+    @property
+    def limit(self):
+        return limit_of(self.point)
 
 
 def inspection_of(job):

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from jobs.views import board, card, curve, inspection, intake, lines, moves, photos, steps
+from jobs.views import board, card, curve, inspection, intake, lines, moves, paper, photos, steps
 
 urlpatterns = [
     path("", board.board, name="board"),
@@ -32,6 +32,12 @@ urlpatterns = [
     path("jobs/<int:number>/photos/<int:pk>/remove/", photos.remove, name="remove_photo"),
     path("inspection/", inspection.points, name="points"),
     path("inspection/<int:pk>/", inspection.point, name="point"),
+    path("jobs/<int:number>/sheets/", paper.sheets_of_job, name="sheets"),
+    path("jobs/<int:number>/sheets/sign/", paper.sign_sheet, name="sign_sheet"),
+    path("jobs/<int:number>/sheets/<int:pk>.pdf", paper.sheet_pdf, name="sheet_pdf"),
+    path("jobs/<int:number>/sheets/<int:pk>/retry/", paper.retry_sheet, name="retry_sheet"),
+    path("jobs/<int:number>/sheets/<int:pk>/void/", paper.void_sheet, name="void_sheet"),
+    path("check/<str:token>/", paper.check, name="check"),
     path("jobs/<int:number>/runs/new/", curve.run_new, name="run_new"),
     path("jobs/<int:number>/runs/draw/", curve.run_draw, name="run_draw"),
     path("jobs/<int:number>/runs/<int:run>/", curve.run, name="run"),

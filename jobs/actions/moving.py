@@ -82,7 +82,7 @@ def _locked(job, seen):
     return now
 
 
-def warranty_until(start, months):
+def warranty_end(start, months):
     """The day so many months after another; the last of the month where that has no such day."""
     years, month = divmod(start.month - 1 + months, 12)
     year, month = start.year + years, month + 1

@@ -2,6 +2,7 @@
 
 from django import forms
 from django.db.models import Q
+from django.urls import reverse
 
 from jobs.models import Engine, Job, Unit
 from shop.fields import between
@@ -49,7 +50,15 @@ class OwnerForm(Form):
         if customer is not None:
             options.setdefault("initial", {"customer": named(customer)})
         super().__init__(*args, **options)
-        self.fields["customer"].widget.attrs |= {"list": "customer-names", "autocomplete": "off"}
+        self.fields["customer"].widget.attrs |= {
+            "list": "customer-names",
+            "autocomplete": "off",
+            "hx-get": reverse("customer_names"),
+            "hx-trigger": "input changed delay:200ms",
+            "hx-target": "#customer-names",
+            "hx-swap": "innerHTML",
+            "hx-sync": "this:replace",
+        }
 
     def clean(self):
         data = super().clean()

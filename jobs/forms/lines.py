@@ -4,7 +4,7 @@ from copy import copy
 
 from django import forms
 
-from jobs.inspection import proposed_verdict
+from jobs.inspection import limit_of, proposed_verdict
 from jobs.models import Finding, Inspection, InspectionPoint, PartLine, Step, Unit
 from shop.forms import ModelForm, VersionedForm
 from shop.once import OnceField
@@ -66,10 +66,9 @@ class AnswerPointForm(ModelForm):
             initial["verdict"] = ""  # the limit said so; it says so again when the value changes
         # A copy, because checking a form writes on its row.
         super().__init__(*args, instance=copy(answer), initial=initial, prefix=f"p{point.pk}", **options)
-        self.point = point
-        limited = point.low is not None or point.high is not None
+        self.point, self.answer, self.limit = point, answer, limit_of(point)
         self.fields["verdict"].choices = [
-            ("", "by the limit" if limited else "no verdict"),
+            ("", "by the limit" if self.limit else "no verdict"),
             *Inspection.Verdict.choices,
         ]
         self.fields["value"].unit = point.unit

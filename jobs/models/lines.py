@@ -115,6 +115,11 @@ class PartLine(models.Model):
     def __str__(self):
         return self.text
 
+    @property
+    def look(self):
+        """The state of ``.state`` that shows how this line stands."""
+        return {self.State.WANTED: "open", self.State.LEFT_OFF: "void"}.get(self.state, "done")
+
 
 class Step(models.Model):
     """A step of cleaning, or of assembly and lubrication, with who did it and when."""

@@ -9,4 +9,9 @@ from shop.pages import page
 @require_GET
 def board(request):
     shown = queries.board(request.user)
-    return page(request, "jobs/board.html", {"board": shown}, fragment="jobs/_board.html")
+    return page(
+        request,
+        "jobs/board.html",
+        {"board": shown, "may": {"open_job": request.user.may("open_job")}},
+        fragment="jobs/_board.html",
+    )

@@ -6,6 +6,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
 from jobs.guards import require_open
+from jobs.history import sentence
 from jobs.stages import Stage
 from jobs.views.sections import SECTIONS, fresh, versioned
 from jobs.views.showing import known_section, known_stage, load, saved, show_card, show_section
@@ -52,6 +53,7 @@ def edit_section(request, number, section):
     if not shown.may[editing.right]:
         raise PermissionDenied("Your role doesn't write in this section.")
     form = versioned(editing.form(shown.job, request.POST or None), shown.job)
+    form.visible_fields()[0].field.widget.attrs["autofocus"] = True
     if request.method == "POST" and form.is_valid():
         try:
             editing.save(shown.job, form, request.user, form.cleaned_data["version"])
@@ -67,6 +69,8 @@ def edit_section(request, number, section):
 def history(request, number):
     """What was done to a card, in plain words, the latest on top."""
     shown = load(request, number)
-    entries = shown.job.history.select_related("by").order_by("-pk")
+    entries = list(shown.job.history.select_related("by").order_by("-pk"))
+    for entry in entries:
+        entry.said = sentence(entry)
     context = {"card": shown, "job": shown.job, "entries": entries}
     return page(request, "jobs/history.html", context, fragment="jobs/_history.html")

@@ -24,6 +24,7 @@ class NewCard(Several):
 
     def __init__(self, data=None, files=None):
         self.owner = OwnerForm(data)
+        self.owner.fields["customer"].widget.attrs["autofocus"] = True
         self.unit = UnitForm(data, prefix="unit")
         self.agreed = AgreedForm(data)
         self.engine = EngineForm(data, prefix="engine", empty_permitted=True)

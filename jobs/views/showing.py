@@ -2,11 +2,17 @@
 
 from django.http import Http404
 from django.shortcuts import redirect, render
+from django.utils import timezone
 
+from jobs.actions.moving import warranty_end
 from jobs.card import Card
+from jobs.forms.handing import HandBackForm, RoadReportForm
+from jobs.forms.lines import FindingForm, NewPartForm, StepForm
+from jobs.forms.photos import PhotoForm
 from jobs.queries import card_for
 from jobs.stages import Stage
 from jobs.views.sections import SECTIONS, stage_of
+from shop.models import Shop
 from shop.pages import page
 
 
@@ -55,4 +61,27 @@ def known_stage(stage):
 
 
 def _context(card, **extra):
-    return {"card": card, "job": card.job, "may": card.may} | extra
+    """What the card's templates know: the card itself, and an empty form for each line that can be added."""
+    return {
+        "card": card,
+        "job": card.job,
+        "may": card.may,
+        "finding_form": FindingForm(),
+        "part_form": NewPartForm(),
+        "step_form": StepForm(),
+        "photo_form": PhotoForm(),
+        "move_form": None,
+        "hand_back_form": _hand_back_form(card.job),
+        "road_form": RoadReportForm(),
+    } | extra
+
+
+def _hand_back_form(job):
+    months = Shop.current().warranty_months
+    return HandBackForm(
+        initial={
+            "stage": job.stage,
+            "handed_to": "the shelf" if job.is_stock else job.customer.name,
+            "warranty_until": warranty_end(timezone.localdate(), months),
+        }
+    )
