@@ -55,14 +55,20 @@ def figure(build, *, draft=None, model=None):
 def table_rows(figure):
     """The figure's readings as rows of a table, in both frames: the twin of the drawing."""
     return [
-        {"label": trace["label"], "role": trace["role"], **point}
+        {"label": trace["label"], "role": trace["role"], **point, **_side(point["outside_deg"])}
         for trace in figure["traces"]
         for point in trace["points"]
     ]
 
 
+def _side(outside_deg):
+    """How far out of the band, and on which side; empty words in it or where none is."""
+    side = "over" if (outside_deg or 0) > 0 else "under" if outside_deg else ""
+    return {"side": side, "distance_deg": abs(outside_deg or 0)}
+
+
 def csv_table(build):
-    """Every reading of a build's runs: headings with unit and frame, and rows in the order they were typed."""
+    """Every reading of a build's runs: headings with unit and frame, rows in the order typed."""
     headings = [
         "run",
         "kind",
@@ -199,7 +205,7 @@ def _misses(traces):
         outside = [point for point in trace["points"] if point["outside_deg"]]
         if outside and trace["role"] != "as_received":
             worst = max(outside, key=lambda point: abs(point["outside_deg"]))
-            side = "over" if worst["outside_deg"] > 0 else "under"
+            side = _side(worst["outside_deg"])["side"]
             text = f"{abs(worst['outside_deg']):.1f}° {side}"
             misses.append({**_end(trace["role"], text, worst["crank_rpm"], worst["crank_deg"]), "side": side})
     return misses

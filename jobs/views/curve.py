@@ -131,7 +131,9 @@ def run(request, number, run):
 def _show_run(request, job, form, row=None):
     status = 422 if form.refused else form.status
     draft = _draft(form, job.build)
-    context = {"job": job, "form": form, "run": row, "curve": drawn(job.build, draft=draft), "said": []}
+    address = reverse("run", args=[job.number, row.number]) if row else reverse("run_new", args=[job.number])
+    context = {"job": job, "form": form, "run": row, "action": address}
+    context |= {"curve": drawn(job.build, draft=draft), "said": []}
     return page(request, "curves/run.html", context, fragment="curves/_run_form.html", status=status)
 
 
