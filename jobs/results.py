@@ -36,7 +36,8 @@ def _intake(job):
 def _teardown(job):
     yield f"{several(job.points_answered, 'point')} answered"
     yield f"{job.points_open} open" if job.points_open else ""
-    yield f"{job.points_bad} to repair or replace" if job.points_bad else "nothing to repair"
+    if job.points_answered:
+        yield f"{job.points_bad} to repair or replace" if job.points_bad else "nothing to repair"
     yield several(job.findings_count, "finding") if job.findings_count else ""
 
 

@@ -128,7 +128,7 @@ class PartLine(models.Model):
     @property
     def look(self):
         """The state of ``.state`` that shows how this line stands."""
-        return {self.State.WANTED: "open", self.State.LEFT_OFF: "void"}.get(self.state, "done")
+        return {self.State.WANTED: "open", self.State.LEFT_OFF: "worn"}.get(self.state, "done")
 
 
 class Step(models.Model):
