@@ -1,8 +1,11 @@
 """How a card is answered: the whole page, one stage of it, or the one section that htmx asked for."""
 
+from functools import partial
+
 from django.http import Http404
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.functional import SimpleLazyObject
 
 from jobs.actions.moving import warranty_end
 from jobs.card import Card
@@ -11,6 +14,7 @@ from jobs.forms.lines import FindingForm, NewPartForm, StepForm
 from jobs.forms.photos import PhotoForm
 from jobs.queries import card_for
 from jobs.stages import Stage
+from jobs.views.curve import curve_of
 from jobs.views.sections import SECTIONS, stage_of
 from shop.models import Shop
 from shop.pages import page
@@ -22,7 +26,7 @@ def load(request, number, also_open=()):
 
 def show_card(request, card, *, status=200, **extra):
     """The whole card; ``extra`` may hold an open form and the section it stands in."""
-    return page(request, "jobs/card.html", _context(card, **extra), status=status)
+    return page(request, "jobs/card.html", context_of(card, **extra), status=status)
 
 
 def show_section(request, card, section, *, status=200, **extra):
@@ -34,7 +38,7 @@ def show_section(request, card, section, *, status=200, **extra):
     return page(
         request,
         "jobs/card.html",
-        _context(card, **extra),
+        context_of(card, **extra),
         fragment=f"jobs/sections/_{section}.html",
         status=status,
     )
@@ -44,7 +48,7 @@ def saved(request, number, section):
     """After a write: the section as it now stands with what else of the card changed, or the way to it."""
     card = load(request, number)
     if request.htmx:
-        context = _context(card, section_template=f"jobs/sections/_{section}.html")
+        context = context_of(card, section_template=f"jobs/sections/_{section}.html")
         return render(request, "jobs/_saved.html", context)
     return redirect(card.address(stage_of(section, card.job), section))
 
@@ -60,11 +64,12 @@ def known_stage(stage):
     return Stage(stage)
 
 
-def _context(card, **extra):
+def context_of(card, **extra):
     """What the card's templates know: the card itself, and an empty form for each line that can be added."""
     return {
         "card": card,
         "job": card.job,
+        "curve": SimpleLazyObject(partial(curve_of, card.job)),
         "may": card.may,
         "finding_form": FindingForm(),
         "part_form": NewPartForm(),
