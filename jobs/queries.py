@@ -32,7 +32,7 @@ def card_for(person, number):
 
 
 def _fetch_curves(builds):
-    runs = Run.objects.select_related("primary", "secondary", "by")
+    runs = Run.objects.filter(removed=False).select_related("primary", "secondary", "by")
     prefetch_related_objects(builds, Prefetch("runs", runs.prefetch_related("readings")), "target__points")
 
 

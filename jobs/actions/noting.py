@@ -1,15 +1,12 @@
 """How every action ends: with an entry in the card's history, and the card's words found by search."""
 
 from jobs import audit
+from jobs.search import reindex
 
 
 def note(verb, job, by, **detail):
     """Record what was done and refresh the card's search text; call it inside the action's transaction."""
     audit.record(verb, job=job, by=by, **detail)
-    try:
-        from jobs.search import reindex
-    except ImportError:
-        return
     reindex(job)
 
 

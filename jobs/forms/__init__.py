@@ -1,1 +1,1 @@
-"""The forms of the card."""
+"""What people fill in on a card, checked at the door."""

@@ -1,1 +1,1 @@
-"""The shop's own pages: who may enter, people, customers, the profile, and what is said when something fails."""
+"""The shop's own pages: the door, people, customers, the profile, and what is said when something fails."""

@@ -20,7 +20,8 @@ class Login(auth.LoginView):
     redirect_authenticated_user = True
 
     def dispatch(self, request, *args, **options):
-        # A page whose session has ended asks here in the background; a login form in its place would lose its work.
+        # A page whose session has ended asks here in the background; a login form in its place
+        # would lose what was typed.
         if request.htmx and not request.htmx.boosted:
             return HttpResponse(
                 "<p data-cause>You are logged out. Load the page again and log in: "
