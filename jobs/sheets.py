@@ -15,6 +15,7 @@ from jobs.inspection import CAUTIONS
 from jobs.models import PartLine, Sheet, Step
 from jobs.stages import Stage
 from shop.models import Shop
+from shop.templatetags.numbers import fixed
 
 FORMAT = 1
 CHART_WIDTH_MM = 180
@@ -125,16 +126,15 @@ def reckoned(job, build):
         margin_crank_rpm=Shop.current().idle_margin_crank_rpm,
     )
     figure = _judged(charts.figure(build))
+    runs = {trace["role"]: getattr(summary, trace["role"]) for trace in figure["traces"]}
     return {
         "svg": None if figure["empty"] else str(paper.svg(figure, width_mm=CHART_WIDTH_MM)),
         "described": figure["description"],
         "readings": readings_table(figure),
         "has_band": bool(figure["band"]),
-        "runs": [
-            _run_summary(role, said)
-            for role in ("as_received", "latest", "final")
-            if (said := getattr(summary, role)) and any(role == trace["role"] for trace in figure["traces"])
-        ],
+        "runs": [_run_summary(role, said) for role, said in runs.items()],
+        "words": words(runs.values()),
+        "judged": next(reversed(runs), ""),
         "initial_crank_deg": summary.initial_crank_deg,
         "total_crank_deg": summary.total_crank_deg,
         "idle_slope_crank_deg_per_100_rpm": summary.idle_slope_crank_deg_per_100_rpm,
@@ -189,6 +189,28 @@ def _edges(band, crank_rpm):
     return {side: float(np.interp(crank_rpm, band["rpm"], band[side])) for side in ("low", "high")}
 
 
+def words(runs):
+    """The knees of each run as the lines of one table: a name with its unit, and a text for each run."""
+    said = [dict(_knee_words(run)) for run in runs]
+    longest = max(said, key=len, default={})
+    names = [*longest, *(name for one in said for name in one if name not in longest)]
+    return [{"name": name, "said": [one.get(name, "–") for one in said]} for name in dict.fromkeys(names)]
+
+
+def _knee_words(run):
+    for knee in run.knees:
+        if knee.slope_deg_per_100_rpm:
+            yield f"{knee.name}, °/100 rpm", fixed(knee.slope_deg_per_100_rpm.crank, 2)
+        if knee.speed_rpm:
+            yield f"{knee.name}, rpm", _in_both(knee.speed_rpm, 0)
+        if knee.advance_deg:
+            yield f"{knee.name}, degrees", _in_both(knee.advance_deg, 1)
+
+
+def _in_both(value, places):
+    return f"{fixed(value.crank, places)} / {fixed(value.shaft, places)}"
+
+
 def _judged(figure):
     """A figure without the trials, once there is a final run to show."""
     if not any(trace["role"] == "final" for trace in figure["traces"]):
@@ -205,9 +227,7 @@ def _run_summary(role, said):
         "name": str(said.run),
         "in_band": said.in_band,
         "miss": asdict(said.miss) if said.miss else None,
-        "knees": [asdict(knee) for knee in said.knees],
         "springs": _springs(said.run),
-        "note": said.run.note,
     }
 
 
