@@ -14,11 +14,12 @@ from curves import charts, paper, queries
 from jobs.inspection import CAUTIONS
 from jobs.models import PartLine, Sheet, Step
 from jobs.stages import Stage
-from shop.models import Shop
+from shop.models import Paper, Shop
 from shop.templatetags.numbers import fixed
 
 FORMAT = 1
-CHART_WIDTH_MM = 180
+# A Letter page is shorter: the chart gives way, so that the setting card stays on the first page.
+CHART_WIDTH_MM = {Paper.A4: 180, Paper.LETTER: 160}
 TAG_PLACES = ["the tray", "the unit", "the bag of loose parts"]
 _PLACES = 6  # more than anyone reads, and no dust of a conversion there and back
 
@@ -55,7 +56,7 @@ def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=
     return data | {
         "recorded": said,
         "recorded_sha256": digest(canonical(said)),
-        "curve": reckoned(job, build),
+        "curve": reckoned(job, build, CHART_WIDTH_MM[paper_size]),
         "cautions": [CAUTIONS[Stage.HAND_BACK]],
         "signature": signature,
         "audit_head": audit_head,
@@ -116,7 +117,7 @@ def recorded(job, build):
     }
 
 
-def reckoned(job, build):
+def reckoned(job, build, chart_width_mm):
     """What the engine makes of it: the chart, the readings against the band, knees and the setting card."""
     engine = job.engine
     summary = queries.summary(
@@ -128,7 +129,7 @@ def reckoned(job, build):
     figure = _judged(charts.figure(build))
     runs = {trace["role"]: getattr(summary, trace["role"]) for trace in figure["traces"]}
     return {
-        "svg": None if figure["empty"] else str(paper.svg(figure, width_mm=CHART_WIDTH_MM)),
+        "svg": None if figure["empty"] else str(paper.svg(figure, width_mm=chart_width_mm)),
         "described": figure["description"],
         "readings": readings_table(figure),
         "has_band": bool(figure["band"]),
