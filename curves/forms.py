@@ -21,7 +21,7 @@ POINTS = (
 )
 
 FRAMES = [(Frame.SHAFT, "distributor rpm and degrees"), (Frame.CRANK, "crank rpm and degrees")]
-FRAME_WORDS = {"required": "Say which: distributor and crank differ by a factor of two."}
+FRAME_WORDS = "Say which: distributor and crank differ by a factor of two."
 MARKS = [("", "as the file shows"), (".", "point"), (",", "comma")]
 
 
@@ -31,9 +31,7 @@ class RunForm(GridForm, ModelForm):
     columns = READINGS
     nothing = "No reading yet: type a speed and an advance, or paste them."
 
-    frame = forms.ChoiceField(
-        label="Readings are in", choices=FRAMES, widget=forms.RadioSelect, error_messages=FRAME_WORDS
-    )
+    frame = forms.ChoiceField(label="Readings are in", choices=FRAMES, widget=forms.RadioSelect)
     file = forms.FileField(label="CSV file", required=False)
     decimal = forms.ChoiceField(label="Decimal mark in it", choices=MARKS, required=False)
 
@@ -50,6 +48,7 @@ class RunForm(GridForm, ModelForm):
 
     def __init__(self, *args, springs=(), **options):
         super().__init__(*args, **options)
+        self.fields["frame"].error_messages["required"] = FRAME_WORDS
         for name in ("primary", "secondary"):
             self.fields[name].queryset = springs
             self.fields[name].empty_label = "as it came, or not known"
