@@ -44,6 +44,26 @@ def test_published_two_slope_curve_has_its_knee_at_2000():
     assert any("stop was not seen" in words for words in knees.warnings)
 
 
+@pytest.mark.parametrize(
+    ("begin", "stop", "slope"), [(550, 2300, 0.6286), (600, 1950, 0.8148)]
+)  # slopes computed from the printed points
+def test_published_single_slopes(begin, stop, slope):
+    # Datsun pick-up 1977, service manual p. EE-34 (OCR; column order is a reading): manual gearbox 0 deg at
+    # 550 and 11.0 at 2300, automatic 0 at 600 and 11.0 at 1950 distributor rpm.
+    speed = np.arange(300, 2800, 125)
+    knees = fit_knees(speed, np.interp(speed, [begin, stop], [0, 11.0]))
+    assert knees.slope_deg_per_100rpm == pytest.approx([slope], abs=1e-4)
+    assert (knees.begin_rpm, knees.stop_rpm, knees.top_deg) == pytest.approx((begin, stop, 11.0))
+
+
+@pytest.mark.parametrize(("crank_deg", "unusual"), [(15, False), (19, False), (42, False), (43, True)])
+def test_published_maxima_bound_the_plausible(crank_deg, unusual):
+    # TM 10-3930-623-12, para 4-22: at most 15 to 19 crank degrees; in general "only a few" to 42.
+    top = FOUR_STROKE.to_shaft_deg(crank_deg)
+    knees = fit_knees(SPEED, np.interp(SPEED, [400, 1500], [0, top]))
+    assert any("unusually much" in words for words in knees.warnings) is unusual
+
+
 @pytest.mark.parametrize("name", SHAPES)
 def test_known_corners_come_back_within_their_errors(name):
     rpm, _deg, slopes, stop = SHAPES[name]
