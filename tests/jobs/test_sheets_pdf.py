@@ -49,7 +49,7 @@ def test_signed_curve_sheet_says_what_the_card_says():
         "SIGNED", "Revision 1", "Ingrid Halvard", f"Job {job.number}", "Marta Quill", str(job.unit),
         "Larkfield L4", "inside the band", "Engine warm, vacuum line off and plugged.",
         "Reconnect the vacuum line", "Thin 0.6", "+0.15", "Oil-soaked bush", "supplied loose",
-        "left off", "depends on the car", "Weights sticking", "Shaft side play", "detonation",
+        "left off", "fits the car", "Weights sticking", "Shaft side play", "detonation",
         sheet.data_sha256, sheet.content["url"],
     ):  # fmt: skip
         assert said in text, said
@@ -64,7 +64,15 @@ def test_signed_curve_sheet_says_what_the_card_says():
 
 def test_job_sheet_holds_the_whole_record():
     text = text_of(draft(finished_job(), Sheet.Kind.JOB_SHEET))
-    for said in ("DRAFT", "not signed", "Idle hunts", "clamp plate", "Degrease", "common practice", "Setting card"):
+    for said in (
+        "DRAFT",
+        "not signed",
+        "Idle hunts",
+        "clamp plate",
+        "Degrease",
+        "common practice",
+        "Setting card",
+    ):
         assert said in text, said
 
 
@@ -157,7 +165,7 @@ def test_words_from_outside_are_text_and_never_markup():
         '<link rel="stylesheet" href="https://198.51.100.7/x.css">',
         '<link rel="attachment" href="file:///etc/passwd">',
         '<style>@import "http://198.51.100.7/x.css";</style>',
-        '<style>@font-face { font-family: x; src: url(file:///etc/hostname) }</style>',
+        "<style>@font-face { font-family: x; src: url(file:///etc/hostname) }</style>",
         '<p style="background: url(http://198.51.100.7/x.png)">x</p>',
         '<svg viewBox="0 0 9 9"><image href="file:///etc/hostname" width="9" height="9"/></svg>',
         '<svg viewBox="0 0 9 9"><use href="http://198.51.100.7/x.svg#a"/></svg>',
@@ -165,8 +173,18 @@ def test_words_from_outside_are_text_and_never_markup():
     ],
 )
 def test_paper_that_reaches_for_anything_is_not_printed(reach):
-    with pytest.raises(pdf.Unprintable, match="may not fetch|larger"):
-        pdf.print_html(f"<p>x</p>{reach}", {"photo-1": (b"", "image/png")})
+    with pytest.raises(pdf.Unprintable, match=r"may not fetch|Failed to render SVG"):
+        pdf.print_html(f"<html lang=en><title>x</title><p>x</p>{reach}", {"photo-1": (b"", "image/png")})
+
+
+def test_chart_that_cannot_be_drawn_stops_the_print():
+    sheet = draft(finished_job(), built=False)
+    data = sheet.content
+    data["curve"]["svg"] = data["curve"]["svg"].replace(
+        'stroke-width="', 'transform="rotate(oops)" stroke-width="'
+    )
+    with pytest.raises(pdf.Unprintable, match="SVG"):
+        pdf.print_sheet(data, data_sha256=sheet.data_sha256)
 
 
 def test_paper_gets_what_it_was_handed_and_no_more_than_fits():
@@ -199,8 +217,8 @@ def test_qr_on_the_sheet_is_the_address_of_its_page():
     assert _squares(pdf.draw_qr(url)) == dark
 
 
-def test_thirty_sheets_do_not_grow_the_memory():
-    sheet = draft(finished_job(), built=False)
+def test_thirty_papers_do_not_grow_the_memory():
+    sheet = draft(finished_job(), Sheet.Kind.TRAY_TAG, built=False)
     data = sheet.content
     for _ in range(3):  # fonts, caches and compiled patterns fill on the first ones
         pdf.print_sheet(data, data_sha256=sheet.data_sha256)
@@ -213,5 +231,5 @@ def test_thirty_sheets_do_not_grow_the_memory():
         after, _ = tracemalloc.get_traced_memory()
     finally:
         tracemalloc.stop()
-    # A stylesheet parsed anew each time would leave about 0.24 MB a sheet, 7 MB in all.
+    # A stylesheet parsed anew each time would leave about 0.24 MB a paper, 7 MB in all.
     assert after - before < 1_500_000
