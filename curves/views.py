@@ -43,7 +43,9 @@ def spring(request, pk):
     form = SpringForm(request.POST or None, instance=row, initial={"version": row.version})
     if form.is_bound and form.is_valid():
         try:
-            actions.save_spring(row, form.spring_values, by=request.user, version=form.cleaned_data["version"])
+            actions.save_spring(
+                row, form.spring_values, by=request.user, version=form.cleaned_data["version"]
+            )
         except Conflict as conflict:
             form.show_conflict(conflict.current)
         else:
@@ -54,4 +56,6 @@ def spring(request, pk):
 
 def _show(request, form, action, row=None):
     context = {"form": form, "action": action, "spring": row}
-    return page(request, "curves/spring.html", context, fragment="curves/_spring_form.html", status=form.status)
+    return page(
+        request, "curves/spring.html", context, fragment="curves/_spring_form.html", status=form.status
+    )

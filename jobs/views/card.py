@@ -9,7 +9,7 @@ from jobs.guards import require_open
 from jobs.history import sentence
 from jobs.stages import Stage
 from jobs.views.sections import SECTIONS, fresh, versioned
-from jobs.views.showing import known_section, known_stage, load, saved, show_card, show_section
+from jobs.views.showing import context_of, known_section, known_stage, load, saved, show_card, show_section
 from shop.pages import page
 from shop.versions import Conflict
 
@@ -31,7 +31,7 @@ def stage(request, number, stage):
     return render(
         request,
         "jobs/_stage.html",
-        {"card": shown, "job": shown.job, "may": shown.may, "part": shown.stage(wanted)},
+        context_of(shown, part=shown.stage(wanted)),
     )
 
 

@@ -26,7 +26,12 @@ STAGES = {
 
 
 def curve_context(job):
-    """What the card's curve fragments need; asks for no curve rows when the job comes from ``card_for``."""
+    """What the curve fragments need: ``curve``, the job and its build."""
+    return {"job": job, "build": job.build, "curve": curve_of(job)}
+
+
+def curve_of(job):
+    """Figure, summary and runs of a card; asks for no curve rows when the job comes from ``card_for``."""
     engine, build = job.engine, job.build
     said = queries.summary(
         build,
@@ -34,7 +39,7 @@ def curve_context(job):
         top_crank_rpm=engine.top_crank_rpm if engine else None,
         margin_crank_rpm=Shop.current().idle_margin_crank_rpm,
     )
-    return {"job": job, "build": build, "curve": {"summary": said, **drawn(build), **_runs_of(build)}}
+    return {"summary": said, **drawn(build), **_runs_of(build)}
 
 
 def drawn(build, *, draft=None):

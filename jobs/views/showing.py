@@ -1,5 +1,7 @@
 """How a card is answered: the whole page, one stage of it, or the one section that htmx asked for."""
 
+from functools import partial
+
 from django.http import Http404
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -12,7 +14,7 @@ from jobs.forms.lines import FindingForm, NewPartForm, StepForm
 from jobs.forms.photos import PhotoForm
 from jobs.queries import card_for
 from jobs.stages import Stage
-from jobs.views.curve import curve_context
+from jobs.views.curve import curve_of
 from jobs.views.sections import SECTIONS, stage_of
 from shop.models import Shop
 from shop.pages import page
@@ -24,7 +26,7 @@ def load(request, number, also_open=()):
 
 def show_card(request, card, *, status=200, **extra):
     """The whole card; ``extra`` may hold an open form and the section it stands in."""
-    return page(request, "jobs/card.html", _context(card, **extra), status=status)
+    return page(request, "jobs/card.html", context_of(card, **extra), status=status)
 
 
 def show_section(request, card, section, *, status=200, **extra):
@@ -36,7 +38,7 @@ def show_section(request, card, section, *, status=200, **extra):
     return page(
         request,
         "jobs/card.html",
-        _context(card, **extra),
+        context_of(card, **extra),
         fragment=f"jobs/sections/_{section}.html",
         status=status,
     )
@@ -46,7 +48,7 @@ def saved(request, number, section):
     """After a write: the section as it now stands with what else of the card changed, or the way to it."""
     card = load(request, number)
     if request.htmx:
-        context = _context(card, section_template=f"jobs/sections/_{section}.html")
+        context = context_of(card, section_template=f"jobs/sections/_{section}.html")
         return render(request, "jobs/_saved.html", context)
     return redirect(card.address(stage_of(section, card.job), section))
 
@@ -62,13 +64,13 @@ def known_stage(stage):
     return Stage(stage)
 
 
-def _context(card, **extra):
+def context_of(card, **extra):
     """What the card's templates know: the card itself, and an empty form for each line that can be added."""
     return {
         "card": card,
         "job": card.job,
+        "curve": SimpleLazyObject(partial(curve_of, card.job)),
         "may": card.may,
-        "curve": SimpleLazyObject(lambda: curve_context(card.job)["curve"]),
         "finding_form": FindingForm(),
         "part_form": NewPartForm(),
         "step_form": StepForm(),
