@@ -17,8 +17,6 @@ from weasyprint.urls import FatalURLFetchingError, URLFetcherResponse
 
 FONT = "Liberation Sans, DejaVu Sans, sans-serif"
 LARGEST = 5 * 1024 * 1024
-# Its progress is a line for each step of each paper: too much for a log.
-logging.getLogger("weasyprint.progress").setLevel(logging.WARNING)
 
 
 class Unprintable(Exception):
