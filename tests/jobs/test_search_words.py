@@ -84,8 +84,8 @@ def test_everything_written_on_the_card_is_found(person):
     for typed in [
         str(card.number), "ada", "haulage", "01632 960123", "960123", "+44 1632", "441632960123",
         "tern coupe", "halvorsen h6", "1600", "tolliver", "TD44", "td 44 6", "446b", "17/71", "vc9",
-        "hesitates", "clip", "k12", "telephone", "pulley", "piet", "varnish", "condenser", "owner fits", "shim", "tang",
-        "gx14", "hy 22", "warmed", "petrol",
+        "hesitates", "clip", "k12", "telephone", "pulley", "piet", "varnish", "condenser", "owner fits",
+        "shim", "tang", "gx14", "hy 22", "warmed", "petrol",
     ]:  # fmt: skip
         assert numbers(typed) == [card.number], typed
 
