@@ -1,0 +1,78 @@
+"""An extension spring of an advance head: what its label or a tester says, and how far that is trusted."""
+
+from dataclasses import dataclass, field
+
+from .readings import checked_number
+
+MAX_RATE_N_PER_MM = 1_000.0
+MAX_LENGTH_MM = 500.0
+MAX_TENSION_N = 5_000.0
+
+_RANGES = (  # name, highest value, whether 0 itself is refused
+    ("rate_n_per_mm", MAX_RATE_N_PER_MM, True),
+    ("free_length_mm", MAX_LENGTH_MM, True),
+    ("initial_tension_n", MAX_TENSION_N, False),
+    ("rate_sd", 10.0, True),
+    ("free_length_sd_mm", MAX_LENGTH_MM, True),
+    ("initial_tension_sd", 10.0, True),
+)
+
+
+@dataclass(frozen=True)
+class Spring:
+    """One spring: rate, free length and initial tension, each with its standard deviation.
+
+    Parameters
+    ----------
+    key : hashable
+        What the shop calls it.
+    rate_n_per_mm : float or None
+        Rate [N/mm], above 0. None: unknown, as of a spring that came in with the unit.
+    free_length_mm : float or None
+        Length between the loops where the coils begin to open [mm], above 0. None: unknown.
+    initial_tension_n : float or None, default 0
+        Pull that only just opens the coils [N], at least 0. None: unknown.
+    rate_sd : float or None, default 0.05
+        Relative standard deviation of the rate [-], above 0. None: a loose label.
+    free_length_sd_mm : float or None, default 0.2
+        Standard deviation of the free length [mm], above 0. None: a loose label.
+    initial_tension_sd : float or None, default 0.15
+        Relative standard deviation of the initial tension [-], above 0. None: a loose label.
+
+    Raises
+    ------
+    ValueError
+        If a value is not a finite number in its range.
+
+    Notes
+    -----
+    Pull at length x beyond the free length: ``F = T0 + k x`` for x > 0, else 0.
+
+    References
+    ----------
+    Spring makers' guides for extension springs with initial tension (planetspring.com, leespring.com).
+
+    Examples
+    --------
+    >>> round(Spring("P3", 1.208375, 20.0, 3.113755).force_n(32.7), 6)
+    18.460118
+    """
+
+    key: object
+    rate_n_per_mm: float | None
+    free_length_mm: float | None
+    initial_tension_n: float | None = 0.0
+    rate_sd: float | None = field(default=0.05, kw_only=True)
+    free_length_sd_mm: float | None = field(default=0.2, kw_only=True)
+    initial_tension_sd: float | None = field(default=0.15, kw_only=True)
+
+    def __post_init__(self):
+        for name, high, above in _RANGES:
+            value = getattr(self, name)
+            if value is not None:
+                object.__setattr__(self, name, checked_number(name, value, 0.0, high, above=above))
+
+    def force_n(self, length_mm):
+        """Give the pull [N] at a length between the loops [mm]; 0 while it hangs loose."""
+        extension = length_mm - self.free_length_mm
+        return self.initial_tension_n + self.rate_n_per_mm * extension if extension > 0 else 0.0

@@ -1,0 +1,86 @@
+"""The only place where crank and shaft frames meet, and where imperial units become metric ones."""
+
+from dataclasses import dataclass
+from math import isfinite, pi
+
+import numpy as np
+
+MM_PER_INCH = 25.4
+N_PER_LBF = 4.4482216152605
+N_PER_MM_PER_LBF_PER_INCH = N_PER_LBF / MM_PER_INCH
+# Conventional mercury: 13 595.1 kg/m3 under 9.80665 m/s2 (NIST SP 811, App. B).
+KPA_PER_MMHG = 13_595.1 * 9.80665 * 1e-6
+KPA_PER_INHG = KPA_PER_MMHG * MM_PER_INCH
+RAD_PER_S_PER_RPM = pi / 30.0
+
+_FOUR_STROKE_CRANK_PER_SHAFT = 2.0
+
+
+def _scaled(values, factor):
+    """Scale a number to a number, anything else to a new array."""
+    return float(values) * factor if np.ndim(values) == 0 else np.asarray(values, dtype=float) * factor
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """How many turns the crank makes for one turn of the distributor shaft.
+
+    Parameters
+    ----------
+    crank_per_shaft : float, default of a four-stroke
+        Crank turns per shaft turn [-], above 0. A six-cylinder magneto that turns at 1.5 times crank speed is
+        ``Drive(1 / 1.5)``.
+
+    Raises
+    ------
+    ValueError
+        If the ratio is not a finite number above 0.
+
+    Notes
+    -----
+    Speeds and angles scale alike: ``crank = ratio * shaft``.
+
+    Examples
+    --------
+    >>> drive = Drive.four_stroke()
+    >>> drive.to_crank_deg(17.5), drive.to_shaft_rpm(3000)
+    (35.0, 1500.0)
+    """
+
+    crank_per_shaft: float = _FOUR_STROKE_CRANK_PER_SHAFT
+
+    def __post_init__(self):
+        ratio = self.crank_per_shaft
+        if not (isinstance(ratio, int | float | np.number) and isfinite(ratio) and ratio > 0):
+            raise ValueError(f"crank_per_shaft must be a finite number above 0, got {ratio!r}")
+
+    @classmethod
+    def four_stroke(cls):
+        """Give the drive of a four-stroke engine: the shaft turns at half crank speed."""
+        return cls(_FOUR_STROKE_CRANK_PER_SHAFT)
+
+    @classmethod
+    def two_stroke(cls):
+        """Give the drive of a two-stroke engine: the shaft turns at crank speed."""
+        return cls(1.0)
+
+    @classmethod
+    def crank_speed(cls):
+        """Give the drive of a magneto that turns at crank speed."""
+        return cls(1.0)
+
+    def to_crank_deg(self, shaft_deg):
+        """Turn shaft degrees into crank degrees."""
+        return _scaled(shaft_deg, self.crank_per_shaft)
+
+    def to_crank_rpm(self, shaft_rpm):
+        """Turn shaft speed [rpm] into crank speed [rpm]."""
+        return _scaled(shaft_rpm, self.crank_per_shaft)
+
+    def to_shaft_deg(self, crank_deg):
+        """Turn crank degrees into shaft degrees."""
+        return _scaled(crank_deg, 1.0 / self.crank_per_shaft)
+
+    def to_shaft_rpm(self, crank_rpm):
+        """Turn crank speed [rpm] into shaft speed [rpm]."""
+        return _scaled(crank_rpm, 1.0 / self.crank_per_shaft)
