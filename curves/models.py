@@ -104,6 +104,7 @@ class Run(models.Model):
     primary_bend_mm = models.FloatField(default=0, validators=between(-3, 3))
     secondary_bend_mm = models.FloatField(default=0, validators=between(-3, 3))
     note = models.CharField(max_length=300, blank=True)
+    removed = models.BooleanField(default=False)  # taken off the card; the readings stay, so it can come back
     by = person_field()
     at = models.DateTimeField(auto_now_add=True)
     version = models.PositiveIntegerField(default=1)

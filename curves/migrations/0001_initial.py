@@ -67,6 +67,7 @@ class Migration(migrations.Migration):
                 ('primary_bend_mm', models.FloatField(default=0, validators=[django.core.validators.MinValueValidator(-3), django.core.validators.MaxValueValidator(3)])),
                 ('secondary_bend_mm', models.FloatField(default=0, validators=[django.core.validators.MinValueValidator(-3), django.core.validators.MaxValueValidator(3)])),
                 ('note', models.CharField(blank=True, max_length=300)),
+                ('removed', models.BooleanField(default=False)),
                 ('at', models.DateTimeField(auto_now_add=True)),
                 ('version', models.PositiveIntegerField(default=1)),
                 ('build', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='runs', to='curves.build')),

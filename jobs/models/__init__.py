@@ -1,7 +1,7 @@
 """The card's records."""
 
 from jobs.models.card import Job, StageMove
-from jobs.models.lines import Finding, Inspection, InspectionPoint, PartLine, Photo, Step
+from jobs.models.lines import Finding, Inspection, InspectionPoint, PartLine, Photo, RoadReport, Step
 from jobs.models.papers import AuditEntry, Sheet
 from jobs.models.things import Engine, Unit
 
@@ -14,6 +14,7 @@ __all__ = [
     "Job",
     "PartLine",
     "Photo",
+    "RoadReport",
     "Sheet",
     "StageMove",
     "Step",

@@ -34,6 +34,9 @@ class Job(models.Model):
     agreed_limit = models.DecimalField(
         "limit agreed", max_digits=9, decimal_places=2, null=True, blank=True, validators=between(0, 999999)
     )
+    revised_estimate = models.DecimalField(
+        max_digits=9, decimal_places=2, null=True, blank=True, validators=between(0, 999999)
+    )
     estimate_answer = models.CharField("customer's answer", max_length=200, blank=True)
 
     blasted = models.BooleanField("blasted with abrasive", default=False)
@@ -53,6 +56,10 @@ class Job(models.Model):
 
     class Meta:
         ordering = ["-number"]
+        indexes = [
+            # The board asks for the few open jobs among all that ever were.
+            models.Index(fields=["stage", "number"], condition=models.Q(closed_at=None), name="open_jobs")
+        ]
 
     def __str__(self):
         return f"Job {self.number}"

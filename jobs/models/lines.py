@@ -12,9 +12,10 @@ class InspectionPoint(models.Model):
 
     key = models.SlugField(max_length=40, unique=True)
     label = models.CharField(max_length=80)
-    unit = models.CharField(max_length=12, blank=True)
+    unit = models.CharField(max_length=20, blank=True)  # none: nothing to measure, a look is enough
     low = models.FloatField(null=True, blank=True)
     high = models.FloatField(null=True, blank=True)
+    limit_source = models.CharField("limits from", max_length=80, blank=True, default="common practice")
     triggers = models.CharField(
         max_length=60, blank=True, help_text="only for these triggers, comma-separated; empty: for all"
     )
@@ -38,7 +39,7 @@ class Inspection(models.Model):
         NOT_APPLICABLE = "na", "Not applicable"
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="inspections")
-    point = models.ForeignKey(InspectionPoint, on_delete=models.PROTECT, related_name="+")
+    point = models.ForeignKey(InspectionPoint, on_delete=models.PROTECT, related_name="answers")
     value = models.FloatField(null=True, blank=True, validators=between(-1e6, 1e6))
     verdict = models.CharField(max_length=8, choices=Verdict)
     note = models.CharField(max_length=200, blank=True)
@@ -60,6 +61,21 @@ class Finding(models.Model):
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="findings")
     text = models.CharField(max_length=500)
     stage = models.CharField(max_length=14, choices=Stage)
+    by = person_field()
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self):
+        return self.text
+
+
+class RoadReport(models.Model):
+    """What the unit did on the road after hand-back; a closed card still takes it."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="road_reports")
+    text = models.CharField("road report", max_length=500)
     by = person_field()
     at = models.DateTimeField(auto_now_add=True)
 
@@ -126,6 +142,7 @@ class Photo(models.Model):
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="photos")
     image = models.ImageField(upload_to="photos/%Y/%m", width_field="width", height_field="height")
+    small = models.ImageField(upload_to="photos/%Y/%m", editable=False)  # for lists
     width = models.PositiveIntegerField(editable=False)
     height = models.PositiveIntegerField(editable=False)
     caption = models.CharField(max_length=120, blank=True)

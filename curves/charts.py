@@ -1,0 +1,142 @@
+"""The figure of a build as a neutral dict: what to draw, in crank degrees over crank rpm, and where the words go."""
+
+from math import isnan
+
+from curves import convert
+from curves.axes import axis, second_axis
+from curves.labels import line_end_labels
+from curves.queries import newest_runs
+
+ROLES = {"as_received": "as received", "latest": "latest", "final": "final", "draft": "being typed"}
+LEAST_SPAN = {"rpm": 3000.0, "deg": 20.0}
+
+
+def figure(build, *, draft=None, model=None):
+    """The curves of a build as a dict that JSON can carry.
+
+    ``draft`` is an engine ``Readings`` being typed; ``model`` a ``(label, crank_rpm, crank_deg)`` line.
+    Every number is in the crank frame unless its name says shaft.
+    """
+    drive = convert.drive_of(build)
+    target = convert.target_of(getattr(build, "target", None), drive)
+    band = _band(target, drive) if target else None
+    traces = [
+        _trace(role, f"{ROLES[role]}, run {run.number}", readings, target, drive)
+        for role, run in newest_runs(build).items()
+        if (readings := convert.run_readings(run, drive)) is not None
+    ]
+    if draft is not None:
+        traces.append(_trace("draft", ROLES["draft"], draft, target, drive))
+    line = {"label": model[0], "rpm": _plain(model[1]), "deg": _plain(model[2])} if model else None
+    x, y = _axes(traces, band, line)
+    return {
+        "key": f"build-{build.pk}",
+        "title": "Centrifugal advance",
+        "description": _description(traces, band),
+        "empty": not (traces or band),
+        "x": {"title": "crank rpm", **x},
+        "y": {"title": "crank degrees", **y},
+        "x2": {"title": "distributor rpm", "ticks": second_axis(x, drive.to_shaft_rpm, drive.to_crank_rpm)},
+        "y2": {"title": "distributor degrees", "ticks": second_axis(y, drive.to_shaft_deg, drive.to_crank_deg)},
+        "band": band,
+        "traces": traces,
+        "model": line,
+        "labels": line_end_labels(traces, band, line, x, y),
+        "misses": [miss for trace in traces if (miss := _worst(trace))],
+    }
+
+
+def table_rows(figure):
+    """The figure's readings as rows of a table, in both frames: the twin of the drawing."""
+    return [
+        {"label": trace["label"], "role": trace["role"], **point}
+        for trace in figure["traces"]
+        for point in trace["points"]
+    ]
+
+
+def _plain(values):
+    """Floats that JSON carries, without the dust of a conversion there and back."""
+    return [round(float(value), 6) for value in values]
+
+
+def _band(target, drive):
+    """The edges of the band, point by point."""
+    rpm = _plain(drive.to_crank_rpm(target.speed_rpm))
+    low = _plain(drive.to_crank_deg(target.advance_deg - target.tolerance_deg))
+    high = _plain(drive.to_crank_deg(target.advance_deg + target.tolerance_deg))
+    return {"label": "band", "rpm": rpm, "low": low, "high": high}
+
+
+def _trace(role, label, readings, target, drive):
+    """One run: its readings in order of speed, each with its side of the band."""
+    outside = convert.outside_deg(target, readings) if target else [float("nan")] * len(readings)
+    return {
+        "role": role,
+        "label": label,
+        "points": [
+            {
+                "crank_rpm": rpm,
+                "crank_deg": deg,
+                "shaft_rpm": shaft_rpm,
+                "shaft_deg": shaft_deg,
+                "falling": bool(falling),
+                "stray": bool(stray),
+                "outside_deg": None if isnan(miss) else miss,
+            }
+            for rpm, deg, shaft_rpm, shaft_deg, falling, stray, miss in zip(
+                _plain(drive.to_crank_rpm(readings.speed_rpm)),
+                _plain(drive.to_crank_deg(readings.advance_deg)),
+                _plain(readings.speed_rpm),
+                _plain(readings.advance_deg),
+                readings.falling,
+                readings.stray,
+                _plain(drive.to_crank_deg(outside)),
+                strict=True,
+            )
+        ],
+    }
+
+
+def _axes(traces, band, line):
+    """Axes that hold all there is, with room at the right for the words at the line ends."""
+    rpm = [point["crank_rpm"] for trace in traces for point in trace["points"]]
+    deg = [point["crank_deg"] for trace in traces for point in trace["points"]]
+    for holder, low, high in ((band, "low", "high"), (line, "deg", "deg")):
+        if holder:
+            rpm += holder["rpm"]
+            deg += holder[low] + holder[high]
+    fastest = max([LEAST_SPAN["rpm"], *rpm])
+    x = axis(0.0, fastest * (1.22 if rpm else 1.0), most=7)
+    y = axis(min([0.0, *deg]), max([LEAST_SPAN["deg"], *deg]) * 1.04, most=8)
+    return x, y
+
+
+def _worst(trace):
+    """The reading farthest outside the band, in words, for the runs that are judged."""
+    if trace["role"] == "as_received":
+        return None
+    outside = [point for point in trace["points"] if point["outside_deg"]]
+    if not outside:
+        return None
+    worst = max(outside, key=lambda point: abs(point["outside_deg"]))
+    over = worst["outside_deg"] > 0
+    return {
+        "role": trace["role"],
+        "text": f"{abs(worst['outside_deg']):.1f}° {'over' if over else 'under'}",
+        "side": "over" if over else "under",
+        "last": worst["crank_rpm"] == trace["points"][-1]["crank_rpm"],
+        "x": worst["crank_rpm"],
+        "y": worst["crank_deg"],
+    }
+
+
+def _description(traces, band):
+    """One sentence for those who can't see the drawing."""
+    if not traces:
+        return "The band agreed, and no run yet." if band else "No run yet."
+    parts = []
+    for trace in traces:
+        last = trace["points"][-1]
+        parts.append(f"{trace['label']}, up to {last['crank_deg']:g} degrees at {last['crank_rpm']:g} rpm")
+    return f"Crank degrees over crank rpm: {'; '.join(parts)}."

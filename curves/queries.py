@@ -1,0 +1,123 @@
+"""What is read of a build: the rows in few queries, its newest runs, and the summary that cards and sheets show."""
+
+from dataclasses import dataclass, field
+
+from django.db.models import Prefetch
+
+from curves.models import Build, Run
+
+
+def build_for(pk):
+    """A build with its runs, readings, springs and target, in four queries."""
+    runs = Run.objects.filter(removed=False).select_related("primary", "secondary", "by")
+    return (
+        Build.objects.select_related("target")
+        .prefetch_related(Prefetch("runs", runs.prefetch_related("readings")), "target__points")
+        .get(pk=pk)
+    )
+
+
+def live_runs(build):
+    """The runs that count, in order."""
+    return [run for run in build.runs.all() if not run.removed]
+
+
+def newest_runs(build):
+    """The newest run of each role that a card draws: as_received, latest (trial), final."""
+    roles = {Run.Kind.AS_RECEIVED: "as_received", Run.Kind.TRIAL: "latest", Run.Kind.FINAL: "final"}
+    newest = {roles[run.kind]: run for run in live_runs(build)}
+    return {role: newest[role] for role in roles.values() if role in newest}
+
+
+@dataclass(frozen=True)
+class InBoth:
+    """A number and its standard error (None: not known) in both frames."""
+
+    shaft: float
+    crank: float
+    shaft_error: float | None = None
+    crank_error: float | None = None
+
+
+@dataclass(frozen=True)
+class Knee:
+    """One thing a rebuilder says of a curve: its name, and what it is at."""
+
+    name: str  # begins, first slope, knee, second slope, stops
+    speed_rpm: InBoth | None = None
+    advance_deg: InBoth | None = None
+    slope_deg_per_100_rpm: InBoth | None = None  # degrees and rpm of the same frame
+
+
+@dataclass(frozen=True)
+class Miss:
+    """The worst distance outside the band: how far, which side, at which speed."""
+
+    distance_deg: InBoth  # never negative
+    side: str  # over, under
+    speed_rpm: InBoth
+
+
+@dataclass(frozen=True)
+class RunSummary:
+    """One run in words and numbers."""
+
+    run: Run
+    in_band: bool | None  # None: no band, or no reading where it is
+    miss: Miss | None  # None: in the band, or nothing to judge by
+    knees: tuple[Knee, ...] = ()
+
+
+@dataclass(frozen=True)
+class Begin:
+    """Where the advance begins, against idle."""
+
+    speed_rpm: InBoth
+    idle_crank_rpm: float | None
+    margin_crank_rpm: float | None  # begin less idle; negative when it begins below idle
+    enough: bool | None
+
+
+@dataclass(frozen=True)
+class SettingRow:
+    """What the light must read at one speed, vacuum line off and plugged."""
+
+    crank_rpm: float
+    crank_deg: float
+    is_idle: bool = False
+
+
+@dataclass(frozen=True)
+class Warning:
+    """Something unusual that is accepted and said."""
+
+    kind: str
+    text: str
+
+
+@dataclass(frozen=True)
+class CurveSummary:
+    """What a card and a sheet say of a build's curve work."""
+
+    as_received: RunSummary | None = None
+    latest: RunSummary | None = None
+    final: RunSummary | None = None
+    begin: Begin | None = None
+    idle_slope_crank_deg_per_100_rpm: float | None = None
+    initial_crank_deg: float | None = None
+    setting_card: tuple[SettingRow, ...] = ()
+    total_crank_deg: float | None = None
+    warnings: tuple[Warning, ...] = field(default=())
+
+    @property
+    def latest_in_band(self):
+        return self.latest.in_band if self.latest else None
+
+    @property
+    def final_in_band(self):
+        return self.final.in_band if self.final else None
+
+    @property
+    def judged(self):
+        """The run that the setting card and the begin of advance are taken from."""
+        return self.final or self.latest or self.as_received

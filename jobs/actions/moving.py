@@ -1,0 +1,99 @@
+"""Moving a card from stage to stage, and handing it back at the end."""
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import F
+from django.utils import timezone
+
+from jobs import guards, stages
+from jobs.actions.noting import note
+from jobs.models import Job, StageMove
+from jobs.stages import Stage
+from shop.rights import require
+from shop.versions import Conflict
+
+
+@transaction.atomic
+def move_stage(job, *, to, by, reason=""):
+    """Move a card one stage on or back; what is missing is kept with the move, and then a reason is wanted.
+
+    Raises Conflict when someone else moved it first: the mover meant the stage that was on the screen.
+    """
+    require(by, "move_stage")
+    now = _locked(job)
+    if not stages.is_step(now.stage, to):
+        raise ValidationError(
+            f"A card moves one stage at a time: from {now.get_stage_display()} it can't go"
+            f" to {Stage(to).label}."
+        )
+    onward = stages.place(to) > stages.place(now.stage)
+    missing = guards.missing(now) if onward else []
+    _want_reason(stages.wants_reason(now.stage, to, missing), reason, missing)
+    _write(now, stage=to, stage_since=timezone.now())
+    StageMove.objects.create(
+        job=now, from_stage=job.stage, to_stage=to, reason=reason, missing=missing, by=by
+    )
+    verb = "moved the card on" if onward else "moved the card back"
+    note(verb, now, by, **_told(to=Stage(to).label, reason=reason, missing=missing))
+    return now
+
+
+@transaction.atomic
+def hand_back(job, *, by, handed_to="", warranty_until=None, reason=""):
+    """Close a card that stands at hand-back; without a signed curve sheet that takes a reason."""
+    require(by, "hand_back")
+    now = _locked(job)
+    if now.stage != Stage.HAND_BACK:
+        raise ValidationError(
+            f"A card is handed back from Hand-back; this one is at {now.get_stage_display()}."
+        )
+    missing = guards.missing(now)
+    _want_reason(bool(missing), reason, missing)
+    _write(now, closed_at=timezone.now(), handed_to=handed_to, warranty_until=warranty_until)
+    now.build.locked = True
+    now.build.save(update_fields=["locked"])
+    warranty = warranty_until.isoformat() if warranty_until else ""
+    told = _told(to=handed_to, warranty_until=warranty, reason=reason, missing=missing)
+    note("handed the unit back", now, by, **told)
+    return now
+
+
+@transaction.atomic
+def allocate(job, *, customer, by, handed_to="", warranty_until=None):
+    """Give a unit from the shop's shelf to a customer: the card keeps all it says and gets an owner."""
+    require(by, "hand_back")
+    now = Job.objects.select_for_update().get(pk=job.pk)
+    if not now.is_stock:
+        raise ValidationError(f"This unit already belongs to {now.customer}.")
+    if customer.pk is None:
+        customer.save()
+    values = {"customer": customer, "handed_to": handed_to, "warranty_until": warranty_until}
+    _write(now, **values)
+    note("allocated the unit", now, by, **_told(to=str(customer), handed_to=handed_to))
+    return now
+
+
+def _locked(job):
+    """The card as it now stands, held until the transaction ends; Conflict if its stage is another by now."""
+    now = Job.objects.select_for_update().get(pk=job.pk)
+    guards.require_open(now)
+    if now.stage != job.stage:
+        raise Conflict(now)
+    return now
+
+
+def _write(job, **values):
+    for name, value in values.items():
+        setattr(job, name, value)
+    Job.objects.filter(pk=job.pk).update(version=F("version") + 1, **values)
+    job.version += 1
+
+
+def _want_reason(wanted, reason, missing):
+    if wanted and not reason.strip():
+        cause = f"Still missing: {', '.join(missing)}" if missing else "Going back takes a reason"
+        raise ValidationError({"reason": f"{cause}. Write why."})
+
+
+def _told(**detail):
+    return {name: value for name, value in detail.items() if value}

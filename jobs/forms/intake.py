@@ -1,0 +1,187 @@
+"""The forms of intake: whose unit it is, what it is, what it sits on, and what was agreed."""
+
+from django import forms
+from django.db.models import Q
+
+from jobs.models import Engine, Job, Unit
+from shop.fields import between
+from shop.forms import Form, ModelForm, NumberField
+from shop.models import Customer
+
+_NAMED = ("name", "company", "phone", "email")
+
+
+def named(customer):
+    """A customer as the list of suggestions names them: enough to tell two of one name apart."""
+    return f"{customer} ({customer.phone or customer.email or f'no. {customer.pk}'})"
+
+
+def customers_like(text, limit=20):
+    """Customers on whom every typed word stands, the newest first."""
+    rows = Customer.objects.order_by("-pk")
+    for word in text.replace("(", " ").replace(")", " ").replace(",", " ").split():
+        rows = rows.filter(Q(*((f"{name}__icontains", word) for name in _NAMED), _connector=Q.OR))
+    return rows[:limit]
+
+
+def _suggested(field, name):
+    """Let a text field suggest what was written in it before (a <datalist> of that name)."""
+    field.widget.attrs |= {"list": f"used-{name}", "autocomplete": "off"}
+
+
+class OwnerForm(Form):
+    """A customer by name, a new one with a way to reach them, or the shop's stock."""
+
+    stock = forms.BooleanField(label="Shop stock, no customer", required=False)
+    customer = forms.CharField(
+        max_length=250,
+        required=False,
+        help_text="Type a name and pick from the list; a new name with a phone number or an email adds a customer.",
+    )
+    company = forms.CharField(max_length=120, required=False)
+    phone = forms.CharField(
+        max_length=40, required=False, widget=forms.TextInput(attrs={"inputmode": "tel", "type": "tel"})
+    )
+    email = forms.EmailField(required=False)
+
+    def __init__(self, *args, customer=None, **options):
+        if customer is not None:
+            options.setdefault("initial", {"customer": named(customer)})
+        super().__init__(*args, **options)
+        self.fields["customer"].widget.attrs |= {"list": "customer-names", "autocomplete": "off"}
+
+    def clean(self):
+        data = super().clean()
+        data["owner"] = None
+        typed = " ".join(data.get("customer", "").split())
+        if data.get("stock"):
+            if typed:
+                self.add_error("stock", "Either a customer or shop stock: clear the name, or take the tick away.")
+        elif not typed:
+            self.add_error("customer", "Whose unit is it? Type a name, or tick shop stock.")
+        elif "customer" in data:
+            data["owner"] = self._known(typed) or self._new(typed, data)
+        return data
+
+    def _known(self, typed):
+        """The one customer meant by the text, or None; two of one name are asked about."""
+        name = typed.split(" (")[0].split(",")[0].strip()
+        found = list(Customer.objects.filter(name__iexact=name)[:50])
+        exact = [customer for customer in found if named(customer).casefold() == typed.casefold()]
+        if exact:
+            return exact[0]
+        if found and name.casefold() == typed.casefold():
+            if len(found) == 1 and not self._says_new():
+                return found[0]
+            if not self._says_new():
+                self.add_error("customer", "More than one customer has that name: pick one from the list.")
+                return found[0]
+        return None
+
+    def _says_new(self):
+        return any(self.data.get(self.add_prefix(name), "").strip() for name in ("phone", "email"))
+
+    def _new(self, typed, data):
+        if len(typed) > 120:
+            self.add_error("customer", "The name is too long: 120 characters fit.")
+        if not self._says_new():
+            self.add_error(
+                "customer",
+                f"No customer “{typed}” yet: give a phone number or an email to add them,"
+                " or pick one from the list.",
+            )
+        return Customer(
+            name=typed, **{name: data.get(name, "") for name in ("company", "phone", "email")}
+        )
+
+
+class UnitForm(ModelForm):
+    """What the unit says of itself."""
+
+    travel_stamped_deg = NumberField(
+        label="Travel stamped (distributor deg)", required=False, validators=between(1, 30)
+    )
+
+    class Meta:
+        model = Unit
+        fields = [
+            "maker",
+            "number",
+            "date_code",
+            "rotation",
+            "cylinders",
+            "trigger",
+            "connector_pins",
+            "capsule",
+        ]
+
+    def __init__(self, *args, **options):
+        super().__init__(*args, **options)
+        for name in ("maker", "capsule"):
+            _suggested(self.fields[name], f"unit-{name}")
+
+    def row_data(self):
+        return {name: self.cleaned_data[name] for name in self._meta.fields}
+
+
+class EngineForm(ModelForm):
+    """The engine and the vehicle around it; left empty when nobody knows."""
+
+    class Meta:
+        model = Engine
+        fields = [
+            "vehicle",
+            "make",
+            "model",
+            "year",
+            "cylinders",
+            "displacement_cc",
+            "compression",
+            "camshaft",
+            "induction",
+            "fuel_octane",
+            "use",
+            "idle_crank_rpm",
+            "top_crank_rpm",
+        ]
+
+    def __init__(self, *args, **options):
+        super().__init__(*args, **options)
+        for name in ("vehicle", "make", "model", "camshaft"):
+            _suggested(self.fields[name], f"engine-{name}")
+
+    def clean(self):
+        data = super().clean()
+        idle, top = data.get("idle_crank_rpm"), data.get("top_crank_rpm")
+        if idle and top and idle >= top:
+            self.add_error("top_crank_rpm", f"The top speed must lie above the idle of {idle}: check both.")
+        return data
+
+    def row_data(self):
+        return {name: self.cleaned_data[name] for name in self._meta.fields}
+
+
+class AgreedForm(ModelForm):
+    """What is wrong, what came along, and what was agreed with the customer."""
+
+    class Meta:
+        model = Job
+        fields = ["complaint", "came_with", "tray", "promised_on", "estimate", "agreed_limit"]
+
+    def __init__(self, *args, **options):
+        super().__init__(*args, **options)
+        self.fields["complaint"].widget.attrs["rows"] = 3
+        self.fields["came_with"].widget.attrs["rows"] = 2
+
+    def row_data(self):
+        return {name: self.cleaned_data[name] for name in self._meta.fields}
+
+
+class AnswerForm(AgreedForm):
+    """What the teardown made of the estimate, and what the customer says to it."""
+
+    class Meta(AgreedForm.Meta):
+        fields = ["revised_estimate", "agreed_limit", "estimate_answer"]
+
+    def __init__(self, *args, **options):
+        ModelForm.__init__(self, *args, **options)
