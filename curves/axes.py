@@ -27,7 +27,7 @@ def axis(low, high, *, most):
     }
 
 
-def second_axis(first, to_shaft, to_crank):
+def other_frame(first, to_shaft, to_crank):
     """Ticks of the other frame: each its place on the first axis and the number to write there."""
     low, high = to_shaft(first["min"]), to_shaft(first["max"])
     step, _ = round_step(high - low, 6)

@@ -1,10 +1,10 @@
-"""The figure of a build as a neutral dict: what to draw, in crank degrees over crank rpm, and where the words go."""
+"""The figure of a build as a neutral dict: what to draw, crank degrees over crank rpm, and its words."""
 
 from math import isnan
 
 from curves import convert
-from curves.axes import axis, second_axis
-from curves.labels import line_end_labels
+from curves.axes import axis, other_frame
+from curves.labels import place_words
 from curves.queries import newest_runs
 
 ROLES = {"as_received": "as received", "latest": "latest", "final": "final", "draft": "being typed"}
@@ -21,14 +21,15 @@ def figure(build, *, draft=None, model=None):
     target = convert.target_of(getattr(build, "target", None), drive)
     band = _band(target, drive) if target else None
     traces = [
-        _trace(role, f"{ROLES[role]}, run {run.number}", readings, target, drive)
+        _trace(role, f"{ROLES[role]}, run {run.number}", ROLES[role], readings, target, drive)
         for role, run in newest_runs(build).items()
         if (readings := convert.run_readings(run, drive)) is not None
     ]
     if draft is not None:
-        traces.append(_trace("draft", ROLES["draft"], draft, target, drive))
+        traces.append(_trace("draft", ROLES["draft"], ROLES["draft"], draft, target, drive))
     line = {"label": model[0], "rpm": _plain(model[1]), "deg": _plain(model[2])} if model else None
     x, y = _axes(traces, band, line)
+    labels, misses = place_words(_ends(traces, band, line), _misses(traces), _lines(traces, band, line), x, y)
     return {
         "key": f"build-{build.pk}",
         "title": "Centrifugal advance",
@@ -36,13 +37,16 @@ def figure(build, *, draft=None, model=None):
         "empty": not (traces or band),
         "x": {"title": "crank rpm", **x},
         "y": {"title": "crank degrees", **y},
-        "x2": {"title": "distributor rpm", "ticks": second_axis(x, drive.to_shaft_rpm, drive.to_crank_rpm)},
-        "y2": {"title": "distributor degrees", "ticks": second_axis(y, drive.to_shaft_deg, drive.to_crank_deg)},
+        "x2": {"title": "distributor rpm", "ticks": other_frame(x, drive.to_shaft_rpm, drive.to_crank_rpm)},
+        "y2": {
+            "title": "distributor degrees",
+            "ticks": other_frame(y, drive.to_shaft_deg, drive.to_crank_deg),
+        },
         "band": band,
         "traces": traces,
         "model": line,
-        "labels": line_end_labels(traces, band, line, x, y),
-        "misses": [miss for trace in traces if (miss := _worst(trace))],
+        "labels": labels,
+        "misses": misses,
     }
 
 
@@ -68,12 +72,13 @@ def _band(target, drive):
     return {"label": "band", "rpm": rpm, "low": low, "high": high}
 
 
-def _trace(role, label, readings, target, drive):
+def _trace(role, label, word, readings, target, drive):
     """One run: its readings in order of speed, each with its side of the band."""
     outside = convert.outside_deg(target, readings) if target else [float("nan")] * len(readings)
     return {
         "role": role,
         "label": label,
+        "word": word,
         "points": [
             {
                 "crank_rpm": rpm,
@@ -112,23 +117,48 @@ def _axes(traces, band, line):
     return x, y
 
 
-def _worst(trace):
-    """The reading farthest outside the band, in words, for the runs that are judged."""
-    if trace["role"] == "as_received":
-        return None
-    outside = [point for point in trace["points"] if point["outside_deg"]]
-    if not outside:
-        return None
-    worst = max(outside, key=lambda point: abs(point["outside_deg"]))
-    over = worst["outside_deg"] > 0
-    return {
-        "role": trace["role"],
-        "text": f"{abs(worst['outside_deg']):.1f}° {'over' if over else 'under'}",
-        "side": "over" if over else "under",
-        "last": worst["crank_rpm"] == trace["points"][-1]["crank_rpm"],
-        "x": worst["crank_rpm"],
-        "y": worst["crank_deg"],
-    }
+def _lines(traces, band, line):
+    """All lines of the figure as lists of points: what words keep clear of."""
+    lines = [
+        [(p["crank_rpm"], p["crank_deg"]) for p in trace["points"] if p["falling"] is falling]
+        for trace in traces
+        for falling in (False, True)
+    ]
+    if band:
+        lines += [list(zip(band["rpm"], band[edge], strict=True)) for edge in ("low", "high")]
+    if line:
+        lines.append(list(zip(line["rpm"], line["deg"], strict=True)))
+    return [points for points in lines if points]
+
+
+def _ends(traces, band, line):
+    """The end of each line, and the word to write there."""
+    ends = []
+    for trace in traces:
+        last = max(trace["points"], key=lambda point: point["crank_rpm"])
+        ends.append(_end(trace["role"], trace["word"], last["crank_rpm"], last["crank_deg"]))
+    if band:
+        ends.append(_end("band", band["label"], band["rpm"][-1], (band["low"][-1] + band["high"][-1]) / 2))
+    if line:
+        ends.append(_end("model", line["label"], line["rpm"][-1], line["deg"][-1]))
+    return ends
+
+
+def _end(role, text, rpm, deg):
+    return {"role": role, "text": text, "end": [rpm, deg]}
+
+
+def _misses(traces):
+    """For each run that is judged, the reading farthest outside the band, in words."""
+    misses = []
+    for trace in traces:
+        outside = [point for point in trace["points"] if point["outside_deg"]]
+        if outside and trace["role"] != "as_received":
+            worst = max(outside, key=lambda point: abs(point["outside_deg"]))
+            side = "over" if worst["outside_deg"] > 0 else "under"
+            text = f"{abs(worst['outside_deg']):.1f}° {side}"
+            misses.append({**_end(trace["role"], text, worst["crank_rpm"], worst["crank_deg"]), "side": side})
+    return misses
 
 
 def _description(traces, band):

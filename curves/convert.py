@@ -43,7 +43,9 @@ def unknown_spring(run, position):
 def head_of(build):
     """The advance head as measured; the travel measured rules, the one stamped is only a fallback."""
     measured = build.travel_measured_deg
-    rough = {} if measured is not None else {"travel_sd_deg": 2.0}  # a stamping is often off by a degree or two
+    rough = (
+        {} if measured is not None else {"travel_sd_deg": 2.0}
+    )  # a stamping is often off by a degree or two
     return engine.Head(
         (build.primary_gap_mm, build.secondary_gap_mm),
         (build.primary_stretch_mm_per_deg, build.secondary_stretch_mm_per_deg),
@@ -91,8 +93,8 @@ def run_of(run, build):
 def target_of(target, drive, *, initial_crank_deg=None):
     """The band in the shaft frame, or None while it has no points.
 
-    Without an initial timing it is the band of the centrifugal curve alone, as a bench reads it. With one, it is
-    the band of the timing a light reads, and the initial timing may move in the range agreed.
+    Without an initial timing it is the band of the centrifugal curve alone, as a bench reads it. With
+    one, it is the band of the timing a light reads, and the initial timing may move in the range agreed.
     """
     points = list(target.points.all()) if target else []
     if not points:
@@ -119,7 +121,7 @@ def travel_in_crank_deg(build):
 
 
 def outside_deg(target, readings):
-    """How far each reading lies outside the band, in shaft degrees: above positive, below negative, NaN where no band is."""
+    """How far each reading lies above (or, negative, below) the band, in shaft degrees; NaN where none is."""
     at, wanted, allowed = target.speed_rpm, target.advance_deg, target.tolerance_deg
     speed = readings.speed_rpm
     high = np.interp(speed, at, wanted + allowed, left=np.nan, right=np.nan)

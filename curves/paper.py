@@ -9,7 +9,7 @@ PT_PER_MM = 72 / 25.4
 PAPER_TEXT_PT = 8.0
 HEIGHT_ON_PAPER = 0.6  # of the width
 
-# How each line looks on paper; on screen its class recolours it. Width, dash and mark tell them apart without colour.
+# How each line looks on paper; on screen its class recolours it. Width, dash and mark tell them apart in grey.
 PENS = {
     "as_received": {"stroke": "#6b6b6b", "width": 1.0, "dash": "5 3", "mark": 2.4},
     "latest": {"stroke": "#0072B2", "width": 1.9, "dash": None, "mark": 3.4},
@@ -19,6 +19,8 @@ PENS = {
     "band": {"stroke": "#4a4a4a", "width": 0.9, "dash": None, "mark": 0},
 }
 OUT_OF_BAND = "#D55E00"
+OUT_OF_BAND_WORD = "#a84a00"  # the same, dark enough to read
+STRONG = ("latest", "draft", "final", "outside")
 # Marks round a point, in units of its size: rising, falling, and either of them out of the band.
 SHAPES = {
     "rising": None,  # a circle
@@ -77,7 +79,7 @@ def svg(figure, *, width_mm=None):
     else:
         size = None
         plot = Plot(480, 400, 13.0, figure["x"], figure["y"])
-    return mark_safe(  # noqa: S308 - a template's output, escaped there
+    return mark_safe(  # a template's output, escaped there
         render_to_string("curves/_figure.svg", {"figure": figure, "size_mm": size, **drawing(figure, plot)})
     )
 
@@ -97,8 +99,8 @@ def drawing(figure, plot):
         "lines": [_line(plot, trace) for trace in figure["traces"]],
         "model": figure["model"] and plot.path(figure["model"]["rpm"], figure["model"]["deg"]),
         "pens": PENS,
-        "labels": [_label(plot, label) for label in figure["labels"]],
-        "misses": [_miss(plot, miss) for miss in figure["misses"]],
+        "words": [_word(plot, label) for label in figure["labels"]]
+        + [_word(plot, miss, "outside") for miss in figure["misses"]],
     }
 
 
@@ -130,7 +132,7 @@ def _grid(plot, xs, ys):
 
 
 def _band(plot, band):
-    """The band's area, edges and hatching. Each stroke of it runs from the lower to the upper edge, so none sticks out."""
+    """The band's area, edges and hatching; each stroke runs from edge to edge, so none sticks out."""
     if not band:
         return None
     rpm, low, high = band["rpm"], band["low"], band["high"]
@@ -171,10 +173,11 @@ def _line(plot, trace):
         points = [point for point in trace["points"] if point["falling"] is falling]
         if points:
             path = plot.path([p["crank_rpm"] for p in points], [p["crank_deg"] for p in points])
-            sweeps.append({"path": path, "falling": falling})
+            width = pen["width"] * max(scale, 0.75) * (0.7 if falling else 1)
+            sweeps.append({"path": path, "falling": falling, "width": round(width, 2)})
     return {
         "role": trace["role"],
-        "pen": {**pen, "width": round(pen["width"] * max(scale, 0.75), 2)},
+        "pen": pen,
         "sweeps": sweeps,
         "marks": [_mark(plot, trace, point, pen["mark"] * scale) for point in trace["points"]],
     }
@@ -196,33 +199,24 @@ def _mark(plot, trace, point, size):
         "hollow": hollow,
         "stroke": stroke,
         "fill": "#ffffff" if hollow else stroke,
-        "title": f"{point['crank_deg']:g}° at {point['crank_rpm']:g} rpm, {'falling' if hollow else 'rising'}",
+        "title": f"{point['crank_deg']:g}° at {point['crank_rpm']:g}, {'falling' if hollow else 'rising'}",
     }
 
 
-def _label(plot, label):
-    """A word beside its line's end, with a hairline to it where it had to move away."""
-    x, y = plot.at_x(label["x"]), plot.at_y(label["y"])
-    end_x, end_y = (plot.at_x(label["end"][0]), plot.at_y(label["end"][1]))
-    moved = abs(y - end_y) > plot.text * 0.4 or x - end_x > plot.text * 1.5
+def _word(plot, word, role=None):
+    """A word in its place, with a hairline to its line's end where it had to move away."""
+    role = role or word["role"]
+    x, y = plot.at_x(word["x"]), plot.at_y(word["y"])
+    end_x, end_y = (plot.at_x(word["end"][0]), plot.at_y(word["end"][1]))
     return {
-        "role": label["role"],
-        "text": label["text"],
+        "role": role,
+        "text": word["text"],
         "x": x,
         "y": round(y + plot.text * 0.35, 2),
-        "leader": f"M{end_x + plot.text * 0.35:g},{end_y:g}L{x - plot.text * 0.15:g},{y:g}" if moved else None,
-        "stroke": PENS[label["role"]]["stroke"],
-        "weight": "600" if label["role"] in ("final", "latest", "draft") else "400",
-    }
-
-
-def _miss(plot, miss):
-    """The word beside the reading farthest out: above it at the left, or below it at the right."""
-    over = miss["side"] == "over"
-    side = -1 if over or miss["last"] else 1
-    return {
-        "text": miss["text"],
-        "x": round(plot.at_x(miss["x"]) + side * plot.text * 0.5, 2),
-        "y": round(plot.at_y(miss["y"]) + plot.text * (-0.55 if over else 1.15), 2),
-        "anchor": "end" if side < 0 else "start",
+        "anchor": word["anchor"],
+        "leader": f"M{end_x + plot.text * 0.35:g},{end_y:g}L{x - plot.text * 0.15:g},{y:g}"
+        if word["leader"]
+        else "",
+        "fill": OUT_OF_BAND_WORD if role == "outside" else PENS[role]["stroke"],
+        "weight": "600" if role in STRONG else "400",
     }

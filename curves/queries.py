@@ -1,4 +1,4 @@
-"""What is read of a build: the rows in few queries, its newest runs, and the summary that cards and sheets show."""
+"""What is read of a build: its rows in few queries, its newest runs, and its summary."""
 
 from dataclasses import dataclass, field
 
