@@ -2,13 +2,14 @@
 
 from jobs.models.card import Job, StageMove
 from jobs.models.lines import Finding, Inspection, InspectionPoint, PartLine, Photo, RoadReport, Step
-from jobs.models.papers import AuditEntry, Sheet
+from jobs.models.papers import AuditEntry, Frozen, Sheet, SheetVoid
 from jobs.models.things import Engine, Unit
 
 __all__ = [
     "AuditEntry",
     "Engine",
     "Finding",
+    "Frozen",
     "Inspection",
     "InspectionPoint",
     "Job",
@@ -16,6 +17,7 @@ __all__ = [
     "Photo",
     "RoadReport",
     "Sheet",
+    "SheetVoid",
     "StageMove",
     "Step",
     "Unit",

@@ -1,10 +1,35 @@
 """What a card leaves behind: its papers, and the chained record of what was done."""
 
+import json
+
 from django.db import models
+from django.urls import reverse
 
 from jobs.models.card import Job
 from shop.fields import person_field
 from shop.models import Paper
+
+
+class Frozen(Exception):
+    """Someone tried to change or delete what is signed."""
+
+
+class SheetQuerySet(models.QuerySet):
+    """Sheets, with the guard that no bulk write gets round."""
+
+    def signed(self):
+        return self.filter(revision__isnull=False)
+
+    def update(self, **values):
+        self.model.refuse_frozen(values)
+        if self.model.BUILT & values.keys() and self.signed().filter(state=Sheet.State.DONE).exists():
+            raise Frozen("A signed sheet that is built never changes.")
+        return super().update(**values)
+
+    def delete(self):
+        if self.signed().exists():
+            raise Frozen("A signed sheet is never deleted.")
+        return super().delete()
 
 
 class Sheet(models.Model):
@@ -21,11 +46,20 @@ class Sheet(models.Model):
         DONE = "done", "Done"
         FAILED = "failed", "Failed"
 
+    SIGNABLE = (Kind.CURVE_SHEET, Kind.JOB_SHEET)
+    # Written once, when the row is made.
+    FROZEN = frozenset(
+        "job job_id kind paper revision data data_sha256 token "
+        "signed_by signed_by_id signed_at created_by created_by_id created_at".split()
+    )
+    # Written by the worker until the sheet is done.
+    BUILT = frozenset("state claim claimed_at tries error pdf pdf_sha256 built_at".split())
+
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="sheets")
     kind = models.CharField(max_length=12, choices=Kind)
     paper = models.CharField(max_length=6, choices=Paper)
     revision = models.PositiveSmallIntegerField(null=True, blank=True)  # none: an unsigned draft
-    data = models.JSONField()
+    data = models.TextField()  # canonical JSON, kept as text so that its hash holds on every database
     data_sha256 = models.CharField(max_length=64)
     token = models.CharField(max_length=32, unique=True)  # what the QR carries
     signed_by = person_field(null=True, blank=True)
@@ -41,6 +75,8 @@ class Sheet(models.Model):
     created_at = models.DateTimeField(auto_now_add=True)
     built_at = models.DateTimeField(null=True, blank=True)
 
+    objects = SheetQuerySet.as_manager()
+
     class Meta:
         ordering = ["-pk"]
         constraints = [
@@ -49,7 +85,69 @@ class Sheet(models.Model):
 
     def __str__(self):
         name = self.get_kind_display()
-        return f"{name}, revision {self.revision}" if self.revision else f"{name}, draft"
+        return f"{name}, revision {self.revision}" if self.is_signed else f"{name}, draft"
+
+    @classmethod
+    def refuse_frozen(cls, names):
+        if changed := cls.FROZEN & set(names):
+            raise Frozen(f"{', '.join(sorted(changed))}: written once, never changed.")
+
+    def save(self, *args, **options):
+        """Insert whole; afterwards only named fields, and none that is frozen."""
+        if not self._state.adding:
+            names = options.get("update_fields")
+            if names is None:
+                raise Frozen("Name the fields to save: a sheet is written once.")
+            self.refuse_frozen(names)
+            if self.BUILT & set(names) and self._is_built():
+                raise Frozen("A signed sheet that is built never changes.")
+        return super().save(*args, **options)
+
+    def delete(self, *args, **options):
+        if Sheet.objects.signed().filter(pk=self.pk).exists():
+            raise Frozen("A signed sheet is never deleted.")
+        return super().delete(*args, **options)
+
+    def _is_built(self):
+        return Sheet.objects.signed().filter(pk=self.pk, state=Sheet.State.DONE).exists()
+
+    def get_absolute_url(self):
+        return reverse("sheet_pdf", args=[self.job.number, self.pk])
+
+    @property
+    def content(self):
+        """The frozen data as a dict."""
+        return json.loads(self.data)
+
+    @property
+    def is_signed(self):
+        return self.revision is not None
+
+    @property
+    def is_pending(self):
+        return self.state in (self.State.WAITING, self.State.WORKING)
+
+    @property
+    def file_name(self):
+        """What the file is called when someone takes it home."""
+        kind = self.kind.replace("_", "-")
+        end = f"revision-{self.revision}" if self.is_signed else "draft"
+        return f"job-{self.job.number}-{kind}-{end}.pdf"
+
+
+class SheetVoid(models.Model):
+    """A signed sheet called back, and why; the sheet itself stays as it was signed."""
+
+    sheet = models.OneToOneField(Sheet, on_delete=models.PROTECT, related_name="void")
+    reason = models.CharField(max_length=200)
+    by = person_field()
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self):
+        return f"{self.sheet} void: {self.reason}"
 
 
 class AuditEntry(models.Model):

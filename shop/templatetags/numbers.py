@@ -19,3 +19,9 @@ def signed(value, places=1):
     """As ``fixed``, with a plus sign where it is positive."""
     text = fixed(value, places)
     return f"+{text}" if value and text[0].isdigit() and float(text) else text
+
+
+@register.filter
+def plain(value):
+    """A number as it was measured: no tail of zeros, a true minus sign; an en dash for none."""
+    return "–" if value is None or value == "" else f"{float(value):.10g}".replace("-", "−")

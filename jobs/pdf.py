@@ -1,0 +1,80 @@
+"""Turns a sheet's frozen data into PDF bytes: the same data, the same bytes, and nothing fetched from outside."""
+
+import re
+from functools import cache
+from pathlib import Path
+
+import segno
+from django.contrib.staticfiles import finders
+from django.template.loader import render_to_string
+from django.utils.safestring import mark_safe
+from weasyprint import CSS, HTML
+from weasyprint.text.fonts import FontConfiguration
+from weasyprint.urls import FatalURLFetchingError, URLFetcherResponse
+
+LARGEST = 5 * 1024 * 1024
+
+
+class Unprintable(Exception):
+    """The paper can't be made; the message says why."""
+
+
+class Handed:
+    """The only things a paper may fetch: those handed to it by id (``sheet:<id>``), up to a size."""
+
+    def __init__(self, things=None):
+        self._things = {f"sheet:{name}": thing for name, thing in (things or {}).items()}
+
+    def __call__(self, url):
+        if url not in self._things:
+            raise FatalURLFetchingError(f"a paper may not fetch {url[:100]}")
+        body, content_type = self._things[url]
+        if len(body) > LARGEST:
+            raise FatalURLFetchingError(f"{url} is larger than {LARGEST} bytes")
+        return URLFetcherResponse(url, body, {"Content-Type": content_type})
+
+
+def print_sheet(data, *, data_sha256):
+    """The PDF of a sheet's data (PDF/UA-1)."""
+    return print_html(write_html(data, data_sha256=data_sha256))
+
+
+def write_html(data, *, data_sha256):
+    """The page that is printed."""
+    curve = data.get("curve") or {}
+    return render_to_string(
+        f"sheets/{data['kind']}.html",
+        {
+            "sheet": data,
+            "data_sha256": data_sha256,
+            "qr": draw_qr(data["url"]),
+            # Drawn by curves.paper when the data was frozen, and covered by its hash.
+            "chart": mark_safe(curve["svg"]) if curve.get("svg") else "",
+        },
+    )
+
+
+def print_html(html, things=None):
+    """PDF bytes of a page; raises Unprintable when it reaches for anything it was not handed."""
+    fonts, style = _press()
+    try:
+        document = HTML(string=html, url_fetcher=Handed(things)).render(
+            stylesheets=[style], font_config=fonts, pdf_variant="pdf/ua-1"
+        )
+        return document.write_pdf(pdf_variant="pdf/ua-1")
+    except FatalURLFetchingError as error:
+        raise Unprintable(str(error)) from error
+
+
+def draw_qr(url):
+    """A QR of an address as inline SVG, sized by the stylesheet."""
+    drawn = segno.make(url, error="m", micro=False).svg_inline(omitsize=True, border=2, svgclass="qr", lineclass=None)
+    return mark_safe(re.sub(r"^<svg ", '<svg role="img" aria-label="QR code" ', drawn))
+
+
+@cache
+def _press():
+    """One font configuration and one parsed stylesheet for all papers: made anew each time, they would leak."""
+    fonts = FontConfiguration()
+    text = Path(finders.find("css/print.css")).read_text(encoding="utf-8")
+    return fonts, CSS(string=text, font_config=fonts, url_fetcher=Handed())
