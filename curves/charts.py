@@ -2,7 +2,9 @@
 
 from math import isnan
 
-from curves import convert
+import numpy as np
+
+from curves import convert, engine
 from curves.axes import axis, other_frame
 from curves.labels import place_words
 from curves.queries import newest_runs
@@ -74,7 +76,7 @@ def _band(target, drive):
 
 def _trace(role, label, word, readings, target, drive):
     """One run: its readings in order of speed, each with its side of the band."""
-    outside = convert.outside_deg(target, readings) if target else [float("nan")] * len(readings)
+    outside = _outside(target, readings)
     return {
         "role": role,
         "label": label,
@@ -101,6 +103,13 @@ def _trace(role, label, word, readings, target, drive):
             )
         ],
     }
+
+
+def _outside(target, readings):
+    """How far each reading lies above or (negative) below the band; NaN where there is none."""
+    if target is None:
+        return np.full(len(readings), np.nan)
+    return engine.distance_outside(target, readings.speed_rpm, readings.advance_deg)
 
 
 def _axes(traces, band, line):

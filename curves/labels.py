@@ -24,8 +24,9 @@ STRENGTH = (
 def place_words(ends, misses, lines, x, y):
     """Give each line's end and each miss its place: the labels and the misses, in the figure's own units.
 
-    ``ends`` and ``misses`` carry role, text and ``end`` [x, y]; ``lines`` are lists of (x, y) that words should
-    not lie on. Each answer has x, y (the middle of its height), anchor, and whether a hairline leads to it.
+    ``ends`` and ``misses`` carry role, text and ``end`` [x, y]; ``lines`` are lists of (x, y) that words
+    should not lie on. Each answer has x, y (the middle of its height), anchor, and leader: whether a hairline
+    joins it to its end.
     """
     page = _Page(x, y)
     ink = [page.share(point) for line in lines for point in _sampled(line)]

@@ -2,6 +2,7 @@
 
 from django.db import models
 
+from curves.cells import ADVANCE_DEG, SPEED_RPM
 from shop.fields import between, person_field
 
 
@@ -122,8 +123,8 @@ class Reading(models.Model):
 
     run = models.ForeignKey(Run, on_delete=models.CASCADE, related_name="readings")
     position = models.PositiveSmallIntegerField()
-    speed_rpm = models.FloatField(validators=between(0, 20000))
-    advance_deg = models.FloatField(validators=between(-20, 90))
+    speed_rpm = models.FloatField(validators=between(*SPEED_RPM))
+    advance_deg = models.FloatField(validators=between(*ADVANCE_DEG))
     falling = models.BooleanField(default=False)
 
     class Meta:

@@ -9,7 +9,7 @@ PT_PER_MM = 72 / 25.4
 PAPER_TEXT_PT = 8.0
 HEIGHT_ON_PAPER = 0.6  # of the width
 
-# How each line looks on paper; on screen its class recolours it. Width, dash and mark tell them apart in grey.
+# How each line looks on paper; on screen its class recolours it. Width, dash and mark hold in greyscale too.
 PENS = {
     "as_received": {"stroke": "#6b6b6b", "width": 1.0, "dash": "5 3", "mark": 2.4},
     "latest": {"stroke": "#0072B2", "width": 1.9, "dash": None, "mark": 3.4},

@@ -84,7 +84,7 @@ def nudge(sheet):
 
 
 def build(pk):
-    """Build a sheet if it is there to be taken; late and repeated calls do nothing. Returns whether it was built."""
+    """Build a sheet if it is there to be taken, and say whether it was; repeated calls do nothing."""
     claim = _claim(pk)
     if claim is None:
         return False

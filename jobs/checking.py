@@ -17,6 +17,13 @@ def find(token):
     )
 
 
+def standing(sheet):
+    """A signed sheet with its standing, what superseded it, and whether its card changed since."""
+    found = next(one for one in signing.revisions(sheet.job) if one.pk == sheet.pk)
+    found.outdated = signing.changed_since(found, sheets.recorded_sha256(sheet.job))
+    return found
+
+
 def faults(sheet):
     """What does not match, in plain words; empty when all does."""
     wrong = []

@@ -1,5 +1,6 @@
-"""Turns a sheet's frozen data into PDF bytes: the same data, the same bytes, and nothing fetched from outside."""
+"""Turns a sheet's frozen data into PDF bytes: same data, same bytes, and nothing fetched from outside."""
 
+import logging
 import re
 from functools import cache
 from pathlib import Path
@@ -12,7 +13,10 @@ from weasyprint import CSS, HTML
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcherResponse
 
+FONT = "Liberation Sans, DejaVu Sans, sans-serif"
 LARGEST = 5 * 1024 * 1024
+# Its progress is a line for each step of each paper: too much for a log.
+logging.getLogger("weasyprint.progress").setLevel(logging.WARNING)
 
 
 class Unprintable(Exception):
@@ -48,8 +52,7 @@ def write_html(data, *, data_sha256):
             "sheet": data,
             "data_sha256": data_sha256,
             "qr": draw_qr(data["url"]),
-            # Drawn by curves.paper when the data was frozen, and covered by its hash.
-            "chart": mark_safe(curve["svg"]) if curve.get("svg") else "",
+            "chart": draw_chart(curve["svg"]) if curve.get("svg") else "",
         },
     )
 
@@ -66,15 +69,22 @@ def print_html(html, things=None):
         raise Unprintable(str(error)) from error
 
 
+def draw_chart(svg):
+    """The chart as curves.paper drew it when the data was frozen; a drawing inherits no font, so name one."""
+    return mark_safe(svg.replace('font-family="inherit"', f'font-family="{FONT}"'))
+
+
 def draw_qr(url):
     """A QR of an address as inline SVG, sized by the stylesheet."""
-    drawn = segno.make(url, error="m", micro=False).svg_inline(omitsize=True, border=2, svgclass="qr", lineclass=None)
+    drawn = segno.make(url, error="m", micro=False).svg_inline(
+        omitsize=True, border=2, svgclass="qr", lineclass=None
+    )
     return mark_safe(re.sub(r"^<svg ", '<svg role="img" aria-label="QR code" ', drawn))
 
 
 @cache
 def _press():
-    """One font configuration and one parsed stylesheet for all papers: made anew each time, they would leak."""
+    """One font configuration and one parsed stylesheet for all papers: made anew each time they leak."""
     fonts = FontConfiguration()
     text = Path(finders.find("css/print.css")).read_text(encoding="utf-8")
     return fonts, CSS(string=text, font_config=fonts, url_fetcher=Handed())

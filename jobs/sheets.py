@@ -35,7 +35,7 @@ def digest(text):
 
 
 def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=""):
-    """All that a paper of this kind prints, frozen: what is recorded, what follows from it, whose shop it is."""
+    """All that a paper of this kind prints: what is recorded, what follows from it, and whose shop it is."""
     data = {
         "format": FORMAT,
         "kind": kind,
@@ -81,7 +81,7 @@ def recorded_sha256(job, build=None):
 def recorded(job, build):
     """What people wrote on the card, before anything is computed from it.
 
-    A later change is measured against this, so that a new release of the program makes no sheet look outdated.
+    A later change is measured against this, so that a new release of the program makes no sheet outdated.
     """
     parts = list(job.parts.all())
     answers = list(job.inspections.select_related("point", "by"))
@@ -116,7 +116,7 @@ def recorded(job, build):
 
 
 def reckoned(job, build):
-    """What the curve engine makes of it: the chart, the readings against the band, knees and the setting card."""
+    """What the engine makes of it: the chart, the readings against the band, knees and the setting card."""
     engine = job.engine
     summary = queries.summary(
         build,

@@ -1,4 +1,4 @@
-"""Signing: a password given again freezes a revision; what is signed is never changed, only superseded or void."""
+"""Signing: a password given again freezes a revision, which is never changed, only superseded or void."""
 
 from django.contrib.auth import authenticate
 from django.core.exceptions import ValidationError
@@ -6,6 +6,7 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
+from curves.queries import build_for, newest_runs
 from jobs import audit, building, sheets
 from jobs.guards import require_open
 from jobs.models import AuditEntry, Job, Sheet, SheetVoid
@@ -26,13 +27,15 @@ def is_own_password(request, password):
 
 @transaction.atomic
 def sign(job, kind, *, paper_size, by, seen):
-    """Freeze the next revision of a sheet and order its PDF. ``seen``: the hash of the card the signer looked at."""
+    """Freeze the next revision and order its PDF; ``seen`` is the hash of the card as the signer read it."""
     require(by, "sign_sheet")
-    job = Job.objects.select_for_update(of=["self"]).select_related("unit", "engine", "customer").get(pk=job.pk)
+    cards = Job.objects.select_related("unit", "engine", "customer", "abrasive_free_by")
+    job = cards.select_for_update(of=["self"]).get(pk=job.pk)
     require_open(job)
     said = sheets.recorded_sha256(job)
     if seen != said:
         raise CardChanged
+    _refuse_empty(job, kind)
     _refuse_needless(job, kind, said)
     last = Sheet.objects.filter(job=job, kind=kind).aggregate(last=Max("revision"))["last"] or 0
     now = timezone.now()
@@ -89,6 +92,11 @@ def changed_since(sheet, said):
     return sheet.content["recorded_sha256"] != said
 
 
+def _refuse_empty(job, kind):
+    if kind == Sheet.Kind.CURVE_SHEET and "final" not in newest_runs(build_for(job.build_id)):
+        raise ValidationError("There is no final run to sign for: take it at the bench curve first.")
+
+
 def _refuse_needless(job, kind, said):
     """A new revision of what the newest one already says helps nobody."""
     newest = Sheet.objects.signed().filter(job=job, kind=kind).order_by("-revision").first()
@@ -97,6 +105,6 @@ def _refuse_needless(job, kind, said):
 
 
 def _audit_head():
-    """The hash of the newest entry: printed on the sheet, it later proves that nothing before it was altered."""
+    """The hash of the newest entry: printed on a sheet, it proves later that nothing before was altered."""
     last = AuditEntry.objects.order_by("-pk").values_list("hash", flat=True).first()
     return last or ""

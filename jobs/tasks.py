@@ -1,4 +1,4 @@
-"""The worker's side: a task takes a key and calls an action; what a lost nudge or a dead worker left is swept up."""
+"""The worker's side: a task takes a key and calls an action; what a lost nudge left is swept up."""
 
 import logging
 

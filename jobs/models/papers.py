@@ -49,11 +49,11 @@ class Sheet(models.Model):
     SIGNABLE = (Kind.CURVE_SHEET, Kind.JOB_SHEET)
     # Written once, when the row is made.
     FROZEN = frozenset(
-        "job job_id kind paper revision data data_sha256 token "
-        "signed_by signed_by_id signed_at created_by created_by_id created_at".split()
+        {"job", "job_id", "kind", "paper", "revision", "data", "data_sha256", "token"}
+        | {"signed_by", "signed_by_id", "signed_at", "created_by", "created_by_id", "created_at"}
     )
     # Written by the worker until the sheet is done.
-    BUILT = frozenset("state claim claimed_at tries error pdf pdf_sha256 built_at".split())
+    BUILT = frozenset({"state", "claim", "claimed_at", "tries", "error", "pdf", "pdf_sha256", "built_at"})
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="sheets")
     kind = models.CharField(max_length=12, choices=Kind)
@@ -87,11 +87,6 @@ class Sheet(models.Model):
         name = self.get_kind_display()
         return f"{name}, revision {self.revision}" if self.is_signed else f"{name}, draft"
 
-    @classmethod
-    def refuse_frozen(cls, names):
-        if changed := cls.FROZEN & set(names):
-            raise Frozen(f"{', '.join(sorted(changed))}: written once, never changed.")
-
     def save(self, *args, **options):
         """Insert whole; afterwards only named fields, and none that is frozen."""
         if not self._state.adding:
@@ -103,16 +98,21 @@ class Sheet(models.Model):
                 raise Frozen("A signed sheet that is built never changes.")
         return super().save(*args, **options)
 
+    def get_absolute_url(self):
+        return reverse("sheet_pdf", args=[self.job.number, self.pk])
+
     def delete(self, *args, **options):
         if Sheet.objects.signed().filter(pk=self.pk).exists():
             raise Frozen("A signed sheet is never deleted.")
         return super().delete(*args, **options)
 
+    @classmethod
+    def refuse_frozen(cls, names):
+        if changed := cls.FROZEN & set(names):
+            raise Frozen(f"{', '.join(sorted(changed))}: written once, never changed.")
+
     def _is_built(self):
         return Sheet.objects.signed().filter(pk=self.pk, state=Sheet.State.DONE).exists()
-
-    def get_absolute_url(self):
-        return reverse("sheet_pdf", args=[self.job.number, self.pk])
 
     @property
     def content(self):
