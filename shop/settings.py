@@ -6,7 +6,7 @@ import dj_database_url
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
-from shop import environment
+from shop import environment, sqlite
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = environment.folder("DATA_DIR", BASE_DIR / "var")
@@ -91,7 +91,8 @@ if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
     DATABASES["default"]["OPTIONS"] = {
         "transaction_mode": "IMMEDIATE",
         "timeout": 20,
-        "init_command": "PRAGMA foreign_keys=ON; PRAGMA synchronous=FULL;",
+        "init_command": "PRAGMA foreign_keys=ON; PRAGMA synchronous=FULL; "
+        f"PRAGMA journal_mode={sqlite.journal_mode()};",
     }
     # A file, because the in-memory database locks when two threads share it.
     DATABASES["default"]["TEST"] = {"NAME": str(DATA_DIR / "test.sqlite3")}

@@ -1,6 +1,7 @@
 """Runs the web server and the paper worker under one roof: a child that dies is started again.
 
-``python -m shop.supervise`` serves HOST:PORT (127.0.0.1:8000) until SIGTERM or Ctrl-C.
+``python -m shop.supervise`` serves HOST:PORT (127.0.0.1:8000) until SIGTERM or Ctrl-C. With ``web`` or
+``worker`` it becomes that one process, for a machine that has a supervisor of its own.
 """
 
 import ctypes
@@ -43,8 +44,8 @@ def worker_command():
 class Child:
     """A process to keep alive, started again after a wait that doubles while it keeps dying."""
 
-    def __init__(self, name, command, environ=None):
-        self.name, self.command, self.environ = name, command, environ
+    def __init__(self, name, command):
+        self.name, self.command = name, command
         self.process = None
         self.started_at = 0.0
         self.start_at = 0.0
@@ -54,10 +55,7 @@ class Child:
         parent = os.getpid()
         # Its own session: Ctrl-C reaches the supervisor alone, which then stops each child in order.
         self.process = subprocess.Popen(
-            self.command,
-            env=self.environ,
-            start_new_session=True,
-            preexec_fn=lambda: die_with(parent),
+            self.command, start_new_session=True, preexec_fn=lambda: die_with(parent)
         )
         self.started_at = time.monotonic()
 
@@ -133,6 +131,10 @@ def keep(children, stopping, ready=lambda: True, on_ready=lambda: None):
 def main():
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
     host, port = environment.text("HOST", "127.0.0.1"), int(environment.text("PORT", "8000"))
+    commands = {"web": web_command(host, port), "worker": worker_command()}
+    if len(sys.argv) > 1:
+        command = commands[sys.argv[1]]
+        os.execv(command[0], command)
     if is_taken(host, port):
         sys.exit(f"Port {port} on {host} is in use: stop what holds it, or choose another: PORT=8001 ./run")
 
@@ -140,7 +142,7 @@ def main():
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda received, _: asked.append(received))
     keep(
-        [Child("the web server", web_command(host, port)), Child("the paper worker", worker_command())],
+        [Child(name, command) for name, command in commands.items()],
         stopping=lambda: asked,
         ready=lambda: answers(host, port),
         on_ready=lambda: log.info("Ready at http://%s:%s (stop with Ctrl-C)", host, port),
