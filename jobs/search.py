@@ -1,5 +1,7 @@
 """Find a card by anything written on it, by an engine like this one, or both; each hit says why."""
 
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 
 from django.db.models import Case, IntegerField, Prefetch, Q, Value, When
@@ -28,8 +30,27 @@ class Answer:
     more: bool = False
 
 
+# The cards to rewrite at the end of a piece of bulk work, or None outside of one.
+_postponed = ContextVar("postponed", default=None)
+
+
+@contextmanager
+def postponed():
+    """Within it ``reindex`` only takes note; each card is rewritten once, at the end. For bulk work."""
+    token = _postponed.set(set())
+    try:
+        yield
+        reindex_all(Job.objects.filter(pk__in=_postponed.get()))
+    finally:
+        _postponed.reset(token)
+
+
 def reindex(job):
     """Rewrite the text in which a card is found; call it in the transaction that changed the card."""
+    later = _postponed.get()
+    if later is not None:
+        later.add(job.pk)
+        return
     job = _whole_cards().get(pk=job.pk)
     text = writing.indexed(writing.pieces(job))
     if text != job.search_text:

@@ -1,7 +1,7 @@
 """Sets the clock back while the demo's past is told, so that actions date what they do as it happened."""
 
 from contextlib import contextmanager
-from datetime import UTC, datetime, time, timedelta
+from datetime import datetime, time, timedelta
 
 import numpy as np
 from django.utils import timezone
@@ -20,13 +20,9 @@ def clock_at(moment):
         timezone.now = real
 
 
-def working_day(today, offset):
-    """The date so many working days from today; the past is negative."""
-    return np.busday_offset(today, offset, roll="backward").astype(object)
-
-
-def working_moment(today, days):
-    """The moment so many working days (with a fraction: the hour) from this morning, in opening hours."""
+def working_moment(now, days):
+    """The moment so many working days (with a fraction: the hour) from today's opening; the past is negative."""
     whole = int(np.floor(days))
-    opens, closes = (datetime.combine(working_day(today, whole), at, tzinfo=UTC) for at in (OPENS, CLOSES))
+    day = np.busday_offset(now.date(), whole, roll="backward").astype(object)
+    opens, closes = (datetime.combine(day, at, tzinfo=now.tzinfo) for at in (OPENS, CLOSES))
     return opens + timedelta(seconds=round((closes - opens).total_seconds() * (days - whole)))

@@ -56,7 +56,9 @@ class OwnerForm(Form):
         typed = " ".join(data.get("customer", "").split())
         if data.get("stock"):
             if typed:
-                self.add_error("stock", "Either a customer or shop stock: clear the name, or take the tick away.")
+                self.add_error(
+                    "stock", "Either a customer or shop stock: clear the name, or take the tick away."
+                )
         elif not typed:
             self.add_error("customer", "Whose unit is it? Type a name, or tick shop stock.")
         elif "customer" in data:
@@ -90,9 +92,7 @@ class OwnerForm(Form):
                 f"No customer “{typed}” yet: give a phone number or an email to add them,"
                 " or pick one from the list.",
             )
-        return Customer(
-            name=typed, **{name: data.get(name, "") for name in ("company", "phone", "email")}
-        )
+        return Customer(name=typed, **{name: data.get(name, "") for name in ("company", "phone", "email")})
 
 
 class UnitForm(ModelForm):
