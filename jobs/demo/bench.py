@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 from functools import cache
-from itertools import count, product
+from itertools import product
 
 import numpy as np
 
@@ -16,6 +16,7 @@ SHARES = (0.02, 0.25, 0.5, 0.75, 0.97)  # of the travel: where a band gets its p
 TOLERANCE_CRANK_DEG = 1.5
 BENDS_MM = (-0.4, -0.2, 0.0, 0.2, 0.4)
 PAIRS_KEPT = 4
+UNITS_AT_HAND = 50
 READ_AGAIN = 12  # times a person sweeps before giving a pair up
 
 
@@ -105,13 +106,14 @@ def rebuilt(kind, seed):
 
     One that no pair in the drawer suits stays out of the demo: the next of its kind takes its place.
     """
-    for another in count():
+    for another in range(UNITS_AT_HAND):
         unit = simulated.make_unit(drawn(kind), [*seed, another])
         for fit in best_fits(unit, kind):
             trial = proved(unit, kind, fit, [*seed, another, 0], falling=False)
             final = trial and proved(unit, kind, fit, [*seed, another, 1], falling=True)
             if final:
                 return Rebuilt(unit, fit, trial, final)
+    raise LookupError(f"no pair in the drawer suits a {kind.model}")
 
 
 def proved(unit, kind, fit, seed, *, falling):

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from functools import partial
 
+from django.contrib.auth.hashers import make_password
 from django.db import transaction
 
 from curves.models import Build, Spring
@@ -24,9 +25,8 @@ class NotEmpty(Exception):
 
 @dataclass(frozen=True)
 class Made:
-    """What was made, and the logins to it."""
+    """How much was made."""
 
-    logins: list[str]
     jobs: int
     springs: int
     customers: int
@@ -38,7 +38,7 @@ def has_work():
 
 
 @transaction.atomic
-def make_demo(password, *, seed=SEED, now):
+def make_demo(password, *, seed=SEED, now, size=plan.FULL):
     """Fill an empty database with the demo shop; everything dates back from ``now``'s morning."""
     if has_work():
         raise NotEmpty
@@ -50,12 +50,12 @@ def make_demo(password, *, seed=SEED, now):
         bench=(people["davit"], people["pernille"], people["davit"], people["imogen"]),
         counter=(people["rufus"], people["rufus"], people["imogen"]),
     )
-    visits = plan.visits(seed, customers, staff)
+    visits = plan.visits(seed, customers, staff, size)
     with search.postponed():
         for day, action in sorted(_events(visits, people), key=lambda event: event[0]):
             with clock_at(working_moment(now, day)):
                 action()
-    return Made(list(people), Job.objects.count(), Spring.objects.count(), len(customers))
+    return Made(Job.objects.count(), Spring.objects.count(), len(customers))
 
 
 def _events(visits, people):
@@ -63,11 +63,10 @@ def _events(visits, people):
     for visit in visits:
         yield from ((day, action) for day, action in visit.events() if day < 0)
     finished = [visit for visit in visits if visit.opened + visit.days[None] < 0]
-    for place, text in enumerate(faults.ROAD_REPORTS[1:], start=1):
-        visit = finished[-7 * place]
-        day = visit.opened + visit.days[None] + 8
-        yield min(day, -1.0), partial(_report, visit, text, people["rufus"])
-    yield -3.4, partial(_come_back, finished[-3], people["rufus"])
+    *told, back = (finished[-place] for place in (6, 4, 3))
+    for visit, text in zip(told, faults.ROAD_REPORTS[1:], strict=True):
+        yield min(visit.opened + visit.days[None] + 8, -1.0), partial(_report, visit, text, people["rufus"])
+    yield -3.4, partial(_come_back, back, people["rufus"])
 
 
 def _report(visit, text, by):
@@ -94,13 +93,13 @@ def _shop():
 
 
 def _people(password):
-    made = {}
-    for login, name, role in PEOPLE:
-        person = Person(username=login, full_name=name, email=f"{login}@wexcombe.example", role=role)
-        person.set_password(password)
-        person.save()
-        made[login] = person
-    return made
+    hashed = make_password(password)  # once: it is slow on purpose
+    return {
+        login: Person.objects.create(
+            username=login, full_name=name, email=f"{login}@wexcombe.example", role=role, password=hashed
+        )
+        for login, name, role in PEOPLE
+    }
 
 
 def _customers():

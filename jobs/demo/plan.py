@@ -5,21 +5,34 @@ from itertools import chain
 
 import numpy as np
 
+from jobs.demo.bygone import Bygone
 from jobs.demo.engines import KINDS
 from jobs.demo.faults import FAULTS
 from jobs.demo.visit import Visit
 from jobs.stages import ORDER, Stage
 
-FINISHED = 60
 FIRST_DAY, LAST_DAY = -480, -30  # working days from today in which the finished ones came in
-ON_BOARD = {
-    Stage.INTAKE: 6,
-    Stage.TEARDOWN: 6,
-    Stage.CLEANING: 5,
-    Stage.SPRING_TRIALS: 5,
-    Stage.BENCH_CURVE: 4,
-    Stage.HAND_BACK: 3,
-}
+
+
+@dataclass(frozen=True)
+class Size:
+    """How much a demo shop has behind it, and on its board."""
+
+    finished: int
+    on_board: dict
+
+
+FULL = Size(
+    60,
+    {
+        Stage.INTAKE: 6,
+        Stage.TEARDOWN: 6,
+        Stage.CLEANING: 5,
+        Stage.SPRING_TRIALS: 5,
+        Stage.BENCH_CURVE: 4,
+        Stage.HAND_BACK: 3,
+    },
+)
 # Working days that a stage takes, shortest and longest.
 TAKES = {
     Stage.INTAKE: (0.7, 4.0),
@@ -40,29 +53,34 @@ class Staff:
     counter: tuple
 
 
-def visits(seed, customers, staff):
+def visits(seed, customers, staff, size=FULL):
     """Every visit, planned; the same seed plans the same."""
     rng = np.random.default_rng([seed, 7])
-    stages = [None] * FINISHED + list(chain.from_iterable([stage] * n for stage, n in ON_BOARD.items()))
-    return [_visit(index, stage, seed, customers, staff, rng) for index, stage in enumerate(stages)]
+    on_board = chain.from_iterable([stage] * n for stage, n in size.on_board.items())
+    stages = [*[None] * size.finished, *on_board]
+    begun = np.linspace(FIRST_DAY, LAST_DAY, size.finished)
+    return [
+        _visit(index, stage, begun[index] if stage is None else None, seed, customers, staff, rng)
+        for index, stage in enumerate(stages)
+    ]
 
 
-def _visit(index, stage, seed, customers, staff, rng):
+def _visit(index, stage, begun, seed, customers, staff, rng):
     days = _days(rng)
     fault = FAULTS[rng.choice(len(FAULTS), p=[fault.share for fault in FAULTS])]
-    return Visit(
+    return (Bygone if stage is None else Visit)(
         index=index,
         seed=seed,
         kind=KINDS[(5 * index + int(rng.integers(0, 2))) % len(KINDS)],
         fault=fault,
         customer=None if index % STOCK_EVERY == 4 else customers[int(rng.integers(0, len(customers)))],
-        opened=_opened(index, stage, days, rng),
+        opened=_opened(stage, begun, days, rng),
         days=days,
         bench_person=staff.bench[index % len(staff.bench)],
         counter=staff.counter[index % len(staff.counter)],
         promised_after=int(rng.integers(9, 26)),
         waits_for_answer=stage == Stage.TEARDOWN and index % 3 != 0,
-        with_photos=stage is not None and index % 3 == 0,
+        with_photos=stage is not None and index % 4 == 0,
     )
 
 
@@ -76,11 +94,10 @@ def _days(rng):
     return days
 
 
-def _opened(index, stage, days, rng):
+def _opened(stage, begun, days, rng):
     """The day a unit came in, so that today it stands where the plan wants it."""
     if stage is None:
-        step = (LAST_DAY - FIRST_DAY) / FINISHED
-        return round(FIRST_DAY + step * index + float(rng.uniform(0, step / 2)), 2)
+        return round(float(begun + rng.uniform(0, 4)), 2)
     following = [*ORDER, None][ORDER.index(stage) + 1]
     share = float(rng.uniform(0.5, 0.97))
     return round(-(days[stage] + share * (days[following] - days[stage])) - 0.05, 2)

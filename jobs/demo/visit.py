@@ -6,10 +6,11 @@ from decimal import Decimal
 from functools import cached_property, partial
 
 import numpy as np
+from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from curves.models import Build, Run
-from jobs import guards, inspection, sheets, signing
+from jobs import inspection, sheets, signing
 from jobs.actions import intake, moving, opening, photos, steps, teardown
 from jobs.demo import bench, condition, curvework, faults, pictures
 from jobs.demo.engines import Kind
@@ -199,41 +200,43 @@ class Visit:
             self.job, Run.Kind.AS_RECEIVED, readings, by=self.bench_person, text="As it came in, own springs."
         )
 
-    def write_findings(self):
-        own = self.fault.findings
+    def findings(self):
         general = faults.GENERAL_FINDINGS
         if self.kind.trigger != "points":
             general += faults.ELECTRONIC_FINDINGS
-        texts = [*self.rng.choice(own, int(self.rng.integers(1, 3)), replace=False)]
-        texts += [*self.rng.choice(general, int(self.rng.integers(1, 4)), replace=False)]
-        for text in texts:
-            teardown.add_finding(self.job, text=str(text), by=self.bench_person)
+        own = self.rng.choice(self.fault.findings, int(self.rng.integers(1, 3)), replace=False)
+        others = self.rng.choice(general, int(self.rng.integers(1, 4)), replace=False)
+        return [str(text) for text in (*own, *others)]
+
+    def write_findings(self):
+        for text in self.findings():
+            teardown.add_finding(self.job, text=text, by=self.bench_person)
+
+    def answers(self, job):
+        points = InspectionPoint.objects.filter(in_use=True)
+        asked = [point for point in points if inspection.applies(point, job.unit)]
+        seed = [self.seed, self.index, 3]
+        return condition.answers(asked, job.unit, self.fault, self.travel_measured_deg, seed)
 
     def answer_inspection(self):
         job = self.job
-        points = [
-            point
-            for point in InspectionPoint.objects.filter(in_use=True)
-            if inspection.applies(point, job.unit)
-        ]
-        seed = [self.seed, self.index, 3]
-        answers = condition.answers(points, job.unit, self.fault, self.travel_measured_deg, seed)
-        for point, value, verdict, note in answers:
+        for point, value, verdict, text in self.answers(job):
             teardown.answer_point(
-                job, point, by=self.bench_person, value=value, verdict=verdict, note_text=note
+                job, point, by=self.bench_person, value=value, verdict=verdict, note_text=text
             )
 
-    def want_parts(self):
+    def parts_wanted(self):
         kinds = faults.POINTS_PARTS if self.kind.trigger == "points" else faults.ELECTRONIC_PARTS
-        general = [
-            faults.GENERAL_PARTS[i] for i in self.rng.choice(len(faults.GENERAL_PARTS), 2, replace=False)
+        picked = self.rng.choice(len(faults.GENERAL_PARTS), 2, replace=False)
+        general = [faults.GENERAL_PARTS[place] for place in picked]
+        return [
+            _line(text, PartLine.State.WANTED, price=Decimal(price))
+            for text, price in [*self.fault.parts, *kinds[:2], *general]
         ]
-        for text, price in [*self.fault.parts, *kinds[:2], *general]:
-            self._add_line(text, PartLine.State.WANTED, price=Decimal(price))
 
-    def _add_line(self, text, state, *, why="", price=None, quantity=Decimal(1)):
-        data = {"text": text, "state": state, "why": why, "price": price, "quantity": quantity}
-        teardown.add_part(self.job, data, by=self.bench_person)
+    def want_parts(self):
+        for line in self.parts_wanted():
+            teardown.add_part(self.job, line, by=self.bench_person)
 
     def revise_estimate(self):
         if self.customer:
@@ -318,23 +321,28 @@ class Visit:
 
     # The end
 
+    def lines_at_the_end(self):
+        """What was left off and why, what goes along loose, and the hours."""
+        text, why = faults.LEFT_OFF[self.index % len(faults.LEFT_OFF)]
+        if text in ("Vacuum pipe" if self.kind.capsule else "", self._trigger_part()):
+            yield _line(text, PartLine.State.LEFT_OFF, why=why)
+        if self.index % 3 == 1:
+            text, why = faults.LOOSE[self.index % len(faults.LOOSE)]
+            yield _line(text, PartLine.State.LOOSE, why=why)
+        hours = Decimal(int(self.rng.integers(5, 13))) / 2
+        yield _line("Strip, clean, rebuild and prove", PartLine.State.LABOUR, price=HOUR_RATE, quantity=hours)
+
+    def _trigger_part(self):
+        return "Condenser" if self.kind.trigger == "points" else "Module"
+
     def fit_parts(self):
-        for line in PartLine.objects.filter(job=self.job_pk, state=PartLine.State.WANTED).select_related(
-            "job"
-        ):
+        wanted = PartLine.objects.filter(job=self.job_pk, state=PartLine.State.WANTED)
+        for line in wanted.select_related("job"):
             teardown.change_part(
                 line, {"state": PartLine.State.FITTED}, by=self.bench_person, version=line.version
             )
-        text, why = faults.LEFT_OFF[self.index % len(faults.LEFT_OFF)]
-        if text != "Module" or self.kind.trigger != "points":
-            self._add_line(text, PartLine.State.LEFT_OFF, why=why)
-        if self.index % 3 == 1:
-            text, why = faults.LOOSE[self.index % len(faults.LOOSE)]
-            self._add_line(text, PartLine.State.LOOSE, why=why)
-        hours = Decimal(int(self.rng.integers(5, 13))) / 2
-        self._add_line(
-            "Strip, clean, rebuild and prove", PartLine.State.LABOUR, price=HOUR_RATE, quantity=hours
-        )
+        for line in self.lines_at_the_end():
+            teardown.add_part(self.job, line, by=self.bench_person)
 
     def write_setting(self):
         job = self.job
@@ -361,7 +369,12 @@ class Visit:
         moving.hand_back(self.job, by=self.counter, handed_to=to, warranty_until=until)
 
     def move(self, to):
-        job = self.job
-        missing = guards.missing(job)
-        reason = faults.WHY_ON if missing else ""
-        moving.move_stage(job, to=to, by=self.bench_person, reason=reason)
+        move = partial(moving.move_stage, self.job, to=to, by=self.bench_person)
+        try:
+            move()
+        except ValidationError:
+            move(reason=faults.WHY_ON)
+
+
+def _line(text, state, *, why="", price=None, quantity=Decimal(1)):
+    return {"text": text, "state": state, "why": why, "price": price, "quantity": quantity}
