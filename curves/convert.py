@@ -54,10 +54,16 @@ def head_of(build):
 
 def readings_of(rows, frame, drive):
     """Readings typed in a frame (rows with speed, advance, falling) as checked arrays in the shaft frame."""
+    return typed_readings([(row.speed_rpm, row.advance_deg, row.falling) for row in rows], frame, drive)
+
+
+def typed_readings(values, frame, drive):
+    """Readings that no row holds yet, (speed, advance, falling) as typed, in the shaft frame."""
+    speeds, advances, falling = zip(*values, strict=True)
     return engine.Readings(
-        [shaft_speed(row.speed_rpm, frame, drive) for row in rows],
-        [shaft_angle(row.advance_deg, frame, drive) for row in rows],
-        [row.falling for row in rows],
+        [shaft_speed(speed, frame, drive) for speed in speeds],
+        [shaft_angle(advance, frame, drive) for advance in advances],
+        list(falling),
     )
 
 

@@ -13,9 +13,8 @@ MUCH_CRANK_DEG = 40.0  # TM 10-3930-623-12 gives at most 42 crank degrees
 OFF_STAMP_DEG = 3.0  # distributor degrees between travel measured and stamped
 
 
-def run_summary(run, readings, band, drive):
+def run_summary(run, readings, knees, band, drive):
     """One run in words and numbers; ``band`` is None while none is agreed."""
-    knees = engine.fit_knees(rising(readings))
     top = float(readings.advance_deg.max())
     in_band, miss, uncovered = verdict(readings, band, drive)
     return RunSummary(
@@ -26,6 +25,11 @@ def run_summary(run, readings, band, drive):
         top=_deg(top, drive),
         uncovered_crank_rpm=uncovered,
     )
+
+
+def knees_of(readings):
+    """The straight pieces of the rising sweep, as the engine fits them."""
+    return engine.fit_knees(rising(readings))
 
 
 def rising(readings):
@@ -72,7 +76,33 @@ def knee_rows(knees, drive):
         yield Knee("stops", stop, _deg(knees.top_deg, drive, knees.top_se_deg))
 
 
-def build_warnings(build, drive):
+def draft_words(readings, band, drive):
+    """What can be said of readings while they are typed: the verdict so far, and what is unusual."""
+    if readings is None:
+        return []
+    name = "So far"
+    warnings = [
+        *_hysteresis(name, readings, drive),
+        *_much(name, _deg(float(readings.advance_deg.max()), drive)),
+    ]
+    if band is None:
+        return warnings
+    inside, miss, uncovered = verdict(readings, band, drive)
+    if miss:
+        text = (
+            f"Out of the band by {miss.distance_deg.crank:.1f} crank degrees, {miss.side}, at "
+            f"{miss.speed_rpm.crank:.0f} crank rpm."
+        )
+        return [Warning("out", text), *warnings]
+    if uncovered:
+        reached = (
+            f"In the band so far; not reached yet: {', '.join(f'{rpm:.0f}' for rpm in uncovered)} crank rpm."
+        )
+        return [Warning("in", reached), *warnings]
+    return [Warning("in", "In the band."), *warnings] if inside else warnings
+
+
+def build_warnings(build):
     """What is unusual about the head itself."""
     stamped, measured = build.travel_stamped_deg, build.travel_measured_deg
     if stamped is None or measured is None or abs(measured - stamped) < OFF_STAMP_DEG:
@@ -89,7 +119,7 @@ def run_warnings(run, readings, said, drive):
     """What is unusual about a run."""
     return [
         *_hysteresis(run, readings, drive),
-        *_much(run, said),
+        *_much(run, said.top),
         *_strays(run, readings, drive),
     ]
 
@@ -124,9 +154,9 @@ def _shared_speeds(up, down):
     return speeds[(speeds >= low) & (speeds <= high)]
 
 
-def _much(run, said):
-    if said.top.crank >= MUCH_CRANK_DEG:
-        text = f"{run}: {said.top.crank:g} crank degrees of centrifugal advance is much. Is the frame right?"
+def _much(run, top):
+    if top.crank >= MUCH_CRANK_DEG:
+        text = f"{run}: {top.crank:g} crank degrees of centrifugal advance is much. Is the frame right?"
         yield Warning("much_advance", text)
 
 

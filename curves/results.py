@@ -76,6 +76,14 @@ class Warning:
 
 
 @dataclass(frozen=True)
+class Verdicts:
+    """Whether the newest trial and the newest final run lie in the band; None: not to be told yet."""
+
+    latest_in_band: bool | None = None
+    final_in_band: bool | None = None
+
+
+@dataclass(frozen=True)
 class CurveSummary:
     """What a card and a sheet say of a build's curve work."""
 

@@ -38,10 +38,9 @@ class Timing:
     warnings: tuple[Warning, ...]
 
 
-def timing_of(readings, band, target, set_up, drive):
+def timing_of(readings, knees, band, target, set_up, drive):
     """The run's timing on the engine; ``target`` is the row that band comes from, or None."""
     curve = rising(readings)
-    knees = engine.fit_knees(curve)
     idle = set_up.idle_crank_rpm
     at_idle = idle and engine.idle_timing(knees, idle, drive=drive, margin_rpm=set_up.margin_crank_rpm)
     begin = _begin(knees, at_idle, set_up, drive)
@@ -58,7 +57,7 @@ def timing_of(readings, band, target, set_up, drive):
 
 
 def initial_timing(curve, band, target, drive):
-    """The initial timing agreed, else the best of the range agreed for this curve, else None; crank degrees."""
+    """The initial timing agreed, else the best in the range agreed, else None; crank degrees."""
     if target is None:
         return None
     if target.initial_crank_deg is not None:
@@ -92,14 +91,14 @@ def _idle_warnings(begin, at_idle, set_up):
     at, idle, wanted = begin.speed_rpm.crank, begin.idle_crank_rpm, set_up.margin_crank_rpm
     if begin.margin_crank_rpm < 0:
         text = (
-            f"Advance begins at {at:.0f} crank rpm, below idle at {idle:g}: the light reads the initial timing "
-            f"plus {at_idle.advance_crank_deg:.1f} there, and {at_idle.slope_deg_per_100rpm:.1f} degrees more "
-            "with every 100 rpm. Idle will hunt."
+            f"Advance begins at {at:.0f} crank rpm, below idle at {idle:g}: the light reads the "
+            f"initial timing plus {at_idle.advance_crank_deg:.1f} there, and "
+            f"{at_idle.slope_deg_per_100rpm:.1f} degrees more with every 100 rpm. Idle will hunt."
         )
     else:
         text = (
-            f"Advance begins at {at:.0f} crank rpm, {begin.margin_crank_rpm:.0f} above idle at {idle:g}: less than "
-            f"the {wanted:g} wanted. Idle may hunt."
+            f"Advance begins at {at:.0f} crank rpm, {begin.margin_crank_rpm:.0f} above idle "
+            f"at {idle:g}: less than the {wanted:g} wanted. Idle may hunt."
         )
     yield Warning("idle", text)
 

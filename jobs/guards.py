@@ -4,8 +4,10 @@ from django.core.exceptions import PermissionDenied
 from django.db.models import Count, Exists, IntegerField, OuterRef, Q, Subquery, Value
 from django.db.models.functions import Coalesce
 
-from jobs.models import Inspection, InspectionPoint, Job, Sheet, Step
+from curves import queries
+from jobs.models import Finding, Inspection, InspectionPoint, Job, PartLine, Sheet, Step
 from jobs.stages import Stage
+from shop.words import several
 
 
 class Closed(PermissionDenied):
@@ -30,6 +32,8 @@ def with_facts(jobs):
         points_answered=_count(answers),
         points_bad=_count(answers.filter(verdict=Inspection.Verdict.REPLACE)),
         points_open=_count(unanswered),
+        findings_count=_count(Finding.objects.filter(job=OuterRef("pk"))),
+        parts_left_off=_count(PartLine.objects.filter(job=OuterRef("pk"), state=PartLine.State.LEFT_OFF)),
         cleaning_done=_count(steps.filter(list=Step.List.CLEANING, at__isnull=False)),
         cleaning_open=_count(steps.filter(list=Step.List.CLEANING, at=None)),
         assembly_done=_count(steps.filter(list=Step.List.ASSEMBLY, at__isnull=False)),
@@ -55,12 +59,10 @@ def missing(job):
 
 
 def curve_of(job):
-    """Where this card's curve lies against its band, or None while there is no run."""
-    try:
-        from curves import queries
-    except ImportError:
-        return None
-    return queries.summary(job.build)
+    """Where this card's curve lies against its band; worked out once for each fetched card."""
+    if not hasattr(job, "curve"):
+        job.curve = queries.verdicts(job.build)
+    return job.curve
 
 
 def _intake(job):
@@ -69,7 +71,7 @@ def _intake(job):
 
 
 def _teardown(job):
-    return [f"{_several(job.points_open, 'inspection point')} to answer"] if job.points_open else []
+    return [f"{several(job.points_open, 'inspection point')} to answer"] if job.points_open else []
 
 
 def _cleaning(job):
@@ -83,7 +85,7 @@ def _spring_trials(job):
 def _bench_curve(job):
     needs = _band(curve_of(job), "final_in_band", "final run")
     if job.assembly_open:
-        needs.append(f"{_several(job.assembly_open, 'assembly step')} to do")
+        needs.append(f"{several(job.assembly_open, 'assembly step')} to do")
     return needs
 
 
@@ -106,7 +108,3 @@ def _band(curve, verdict, run):
     if inside is None:
         return [f"a {run} and a target to hold it against"]
     return [] if inside else [f"a {run} inside the band"]
-
-
-def _several(count, noun):
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

@@ -6,14 +6,15 @@ from itertools import product
 
 import numpy as np
 
-from curves import simulated
-from curves.engine import Drive
+from curves import judging, simulated
+from curves.engine import Drive, Readings, Target
 from jobs.demo.drawer import TRUE
 from jobs.demo.heads import HEADS
 
 DRIVE = Drive.four_stroke()
 SHARES = (0.02, 0.25, 0.5, 0.75, 0.97)  # of the travel: where a band gets its points
 TOLERANCE_CRANK_DEG = 1.5
+BEYOND_FULL_CRANK_RPM = 500  # where the band ends, and the sweep
 BENDS_MM = (-0.4, -0.2, 0.0, 0.2, 0.4)
 PAIRS_KEPT = 4
 UNITS_AT_HAND = 50
@@ -51,13 +52,29 @@ def target_of(kind):
     head = drawn(kind)
     grid = np.arange(150.0, DRIVE.to_shaft_rpm(kind.top_crank_rpm), 5.0)
     curve = head.advance(*head.wanted, grid)
-    speeds = [grid[np.argmax(curve >= share * curve[-1])] for share in SHARES]
-    crank_rpm = np.unique(np.round(DRIVE.to_crank_rpm(np.array([*speeds, grid[-1]])), -2))
+    speeds = DRIVE.to_crank_rpm(np.array([grid[np.argmax(curve >= share * curve[-1])] for share in SHARES]))
+    last = min(speeds[-1] + BEYOND_FULL_CRANK_RPM, kind.top_crank_rpm)
+    crank_rpm = np.unique(np.round([*speeds, last], -2))
     crank_deg = DRIVE.to_crank_deg(head.advance(*head.wanted, DRIVE.to_shaft_rpm(crank_rpm)))
     return [
         (float(rpm), float(deg), TOLERANCE_CRANK_DEG)
         for rpm, deg in zip(crank_rpm, np.round(crank_deg), strict=True)
     ]
+
+
+@cache
+def band_of(kind):
+    """The same band as the engine judges by."""
+    rpm, deg, allowed = (np.array(column) for column in zip(*target_of(kind), strict=True))
+    return Target(DRIVE.to_shaft_rpm(rpm), DRIVE.to_shaft_deg(deg), DRIVE.to_shaft_deg(allowed))
+
+
+@cache
+def read_at(kind):
+    """Where a sweep of this unit is read [distributor rpm]: at the band's speeds, between them, and below them."""
+    speeds = band_of(kind).speed_rpm
+    between = np.convolve(speeds, (0.5, 0.5), "valid")
+    return np.unique(np.round([speeds[0] - 200.0, speeds[0] - 100.0, *speeds, *between], -1))
 
 
 @cache
@@ -85,20 +102,19 @@ def best_fits(unit, kind):
 
 
 def _fit(unit, kind, pair, bends):
-    rpm, deg, _ = np.array(target_of(kind)).T
-    curve = unit.advance(TRUE[pair[0]], TRUE[pair[1]], DRIVE.to_shaft_rpm(rpm), true_bend_mm=bends)
-    return Fit(*pair, bends, float(np.max(np.abs(curve - DRIVE.to_shaft_deg(deg)))))
+    band = band_of(kind)
+    curve = unit.advance(TRUE[pair[0]], TRUE[pair[1]], band.speed_rpm, true_bend_mm=bends)
+    return Fit(*pair, bends, float(np.max(np.abs(curve - band.advance_deg))))
 
 
-def sweep(unit, pair, seed, *, points=11, top_rpm, falling=True, bend_mm=(0.0, 0.0)):
+def sweep(unit, pair, speeds, seed, *, falling=False, bend_mm=(0.0, 0.0)):
     """Read a sweep up, and down again if asked: (distributor rpm, distributor deg, falling)."""
-    up = np.round(np.linspace(200.0, top_rpm, points), -1)
-    down = up[-2::-2] if falling else up[:0]
-    speeds = np.concatenate([up, down])
-    falls = np.concatenate([np.zeros(len(up), bool), np.ones(len(down), bool)])
-    read = unit.run(*pair, speeds, seed=seed, falling=falls, bend_mm=bend_mm)
+    down = speeds[-2::-1] if falling else speeds[:0]
+    both = np.concatenate([speeds, down])
+    falls = np.arange(len(both)) >= len(speeds)
+    read = unit.run(*pair, both, seed=seed, falling=falls, bend_mm=bend_mm)
     advance = np.maximum(read.advance_deg, 0.0)
-    return list(zip(speeds.tolist(), advance.tolist(), falls.tolist(), strict=True))
+    return list(zip(both.tolist(), advance.tolist(), falls.tolist(), strict=True))
 
 
 def rebuilt(kind, seed):
@@ -117,39 +133,34 @@ def rebuilt(kind, seed):
 
 
 def proved(unit, kind, fit, seed, *, falling):
-    """A sweep that lies in the band at every reading, or None if this pair doesn't give one."""
+    """A sweep that lies in the band all along, or None if this pair doesn't give one."""
+    pair = (TRUE[fit.primary], TRUE[fit.secondary])
     for again in range(READ_AGAIN):
-        readings = sweep(
-            unit,
-            (TRUE[fit.primary], TRUE[fit.secondary]),
-            [*seed, again],
-            top_rpm=top_speed(kind),
-            falling=falling,
-            bend_mm=fit.bend_mm,
-        )
-        if is_inside(readings, kind):
+        readings = sweep(unit, pair, read_at(kind), [*seed, again], falling=falling, bend_mm=fit.bend_mm)
+        if is_good(readings, kind):
             return readings
     return None
+
+
+def is_good(readings, kind):
+    """Whether both sweeps lie in the band, and near each other."""
+    speed, advance, falls = (np.array(column) for column in zip(*readings, strict=True))
+    up, down = advance[~falls], advance[falls][::-1]
+    if np.any(np.abs(down - up[: len(down)]) >= judging.APART_DEG):
+        return False
+    return judging.verdict(Readings(speed, advance, falls), band_of(kind), DRIVE)[0] is True
 
 
 def trial(unit, kind, fit, seed):
     """A quick sweep up with a pair, wherever it lies."""
     pair = (TRUE[fit.primary], TRUE[fit.secondary])
-    return sweep(unit, pair, seed, points=8, top_rpm=top_speed(kind), falling=False, bend_mm=fit.bend_mm)
+    return sweep(unit, pair, band_of(kind).speed_rpm, seed, bend_mm=fit.bend_mm)
 
 
-def is_inside(readings, kind):
-    """Whether every reading lies in the band, straight edges between its points."""
-    at, wanted, allowed = np.array(target_of(kind)).T
-    speed, advance, _ = np.array(readings).T
-    rpm, deg = DRIVE.to_crank_rpm(speed), DRIVE.to_crank_deg(advance)
-    miss = np.abs(deg - np.interp(rpm, at, wanted)) - np.interp(rpm, at, allowed)
-    return bool(np.all(miss[(rpm >= at[0]) & (rpm <= at[-1])] <= 1e-9))
-
-
-def top_speed(kind):
-    """Where a bench sweep of this unit ends [distributor rpm]: a little past the speed of the full advance."""
-    return min(DRIVE.to_shaft_rpm(kind.top_crank_rpm), DRIVE.to_shaft_rpm(target_of(kind)[-2][0]) + 200.0)
+def received(unit, kind, fault, seed):
+    """The sweep of a unit as it came in, with its own tired pair."""
+    unit, pair = tired(unit, fault, [*seed, 0])
+    return sweep(unit, pair, read_at(kind), [*seed, 1], falling=True)
 
 
 def tired(unit, fault, seed):

@@ -14,8 +14,8 @@ class HeadType:
     weights: tuple  # kg, pivot radius mm, arm mm, angle deg, swing, growth of the swing
     primary_posts: tuple  # fixed radius mm, moving radius mm, angle deg
     secondary_posts: tuple
-    friction_nmm: float = 2.0
-    load_friction: float = 0.01
+    friction_nmm: float = 1.0
+    load_friction: float = 0.004
 
     def drawn_with(self, primary, secondary):
         """The head with the pair its maker chose for one engine, as a unit of the simulated bench."""

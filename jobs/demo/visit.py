@@ -192,10 +192,8 @@ class Visit:
         return round(self.chosen.unit.travel_deg * 4) / 4
 
     def run_as_received(self):
-        unit, pair = bench.tired(self.chosen.unit, self.fault.key, [self.seed, self.index, 1])
-        readings = bench.sweep(
-            unit, pair, [self.seed, self.index, 2], points=9, top_rpm=bench.top_speed(self.kind)
-        )
+        seed = [self.seed, self.index, 1]
+        readings = bench.received(self.chosen.unit, self.kind, self.fault.key, seed)
         curvework.record_run(
             self.job, Run.Kind.AS_RECEIVED, readings, by=self.bench_person, text="As it came in, own springs."
         )

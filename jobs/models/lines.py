@@ -21,6 +21,7 @@ class InspectionPoint(models.Model):
     )
     order = models.PositiveSmallIntegerField(default=0)
     in_use = models.BooleanField(default=True)
+    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["order", "pk"]
@@ -113,6 +114,11 @@ class PartLine(models.Model):
 
     def __str__(self):
         return self.text
+
+    @property
+    def look(self):
+        """The state of ``.state`` that shows how this line stands."""
+        return {self.State.WANTED: "open", self.State.LEFT_OFF: "void"}.get(self.state, "done")
 
 
 class Step(models.Model):

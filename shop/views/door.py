@@ -5,6 +5,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse_lazy
+from django.utils.decorators import method_decorator
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
@@ -14,6 +15,7 @@ from shop.doorforms import LoginForm, PasswordForm
 YEAR_S = 31_536_000
 
 
+@method_decorator(login_not_required, name="dispatch")
 class Login(auth.LoginView):
     template_name = "shop/login.html"
     authentication_form = LoginForm
