@@ -15,7 +15,7 @@ DRIVE = Drive.four_stroke()
 SHARES = (0.02, 0.25, 0.5, 0.75, 0.97)  # of the travel: where a band gets its points
 TOLERANCE_CRANK_DEG = 1.5
 BEYOND_FULL_CRANK_RPM = 500  # where the band ends, and the sweep
-BENDS_MM = (-0.4, -0.2, 0.0, 0.2, 0.4)
+BENDS_MM = (-0.25, 0.0, 0.25)
 PAIRS_KEPT = 4
 UNITS_AT_HAND = 50
 READ_AGAIN = 12  # times a person sweeps before giving a pair up
@@ -143,9 +143,11 @@ def proved(unit, kind, fit, seed, *, falling):
 
 
 def is_good(readings, kind):
-    """Whether both sweeps lie in the band, and near each other."""
+    """Whether it begins at rest, and both sweeps lie in the band and near each other."""
     speed, advance, falls = (np.array(column) for column in zip(*readings, strict=True))
     up, down = advance[~falls], advance[falls][::-1]
+    if up[0]:  # it must be at rest below the band
+        return False
     if np.any(np.abs(down - up[: len(down)]) >= judging.APART_DEG):
         return False
     return judging.verdict(Readings(speed, advance, falls), band_of(kind), DRIVE)[0] is True

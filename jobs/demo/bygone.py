@@ -15,6 +15,10 @@ from jobs.models import Finding, Inspection, Job, PartLine, StageMove
 class Bygone(Visit):
     """As Visit, but what takes many lines is written at once."""
 
+    @property
+    def blind_trials(self):
+        return self.index % 3
+
     def write_findings(self):
         job = self.job
         rows = [

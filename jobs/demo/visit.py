@@ -1,6 +1,6 @@
 """One unit's visit to the demo shop, told as dated steps; each step is a real action."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import timedelta
 from decimal import Decimal
 from functools import cached_property, partial
@@ -9,10 +9,11 @@ import numpy as np
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from curves.models import Build, Run
+from curves.models import Build
 from jobs import inspection, sheets, signing
 from jobs.actions import intake, moving, opening, photos, steps, teardown
-from jobs.demo import bench, condition, curvework, faults, pictures
+from jobs.demo import condition, faults, pictures
+from jobs.demo.curvework import CurveWork
 from jobs.demo.engines import Kind
 from jobs.demo.faults import Fault
 from jobs.models import Engine, InspectionPoint, Job, PartLine, Sheet, Step, Unit
@@ -23,7 +24,7 @@ HOUR_RATE = Decimal("48.00")
 
 
 @dataclass
-class Visit:
+class Visit(CurveWork):
     """A planned visit: whose unit, what is wrong with it, when it came in, and who works on it."""
 
     index: int
@@ -43,6 +44,11 @@ class Visit:
     @cached_property
     def rng(self):
         return np.random.default_rng([self.seed, self.index])
+
+    @property
+    def blind_trials(self):
+        """How many pairs are tried before the one that suits."""
+        return 2 + self.index % 2
 
     @property
     def job(self):
@@ -97,10 +103,8 @@ class Visit:
         yield 0.0, partial(self.move, Stage.SPRING_TRIALS)
         yield 0.05, self.measure_head
         yield 0.1, self.set_target
-        yield 0.25, partial(self.try_springs, 0)
-        yield 0.45, partial(self.try_springs, 1)
-        if self.index % 2:
-            yield 0.65, partial(self.try_springs, 2)
+        for place in range(self.blind_trials):
+            yield 0.25 + 0.2 * place, partial(self.try_springs, place)
         yield 0.85, self.try_the_chosen
 
     def _bench(self):
@@ -178,26 +182,6 @@ class Visit:
 
     # Teardown
 
-    @cached_property
-    def unit_drawn(self):
-        return bench.drawn(self.kind)
-
-    @cached_property
-    def chosen(self):
-        """This very unit on the simulated bench, the pair and bends that suit it, and its final sweep."""
-        return bench.rebuilt(self.kind, [self.seed, self.index])
-
-    @cached_property
-    def travel_measured_deg(self):
-        return round(self.chosen.unit.travel_deg * 4) / 4
-
-    def run_as_received(self):
-        seed = [self.seed, self.index, 1]
-        readings = bench.received(self.chosen.unit, self.kind, self.fault.key, seed)
-        curvework.record_run(
-            self.job, Run.Kind.AS_RECEIVED, readings, by=self.bench_person, text="As it came in, own springs."
-        )
-
     def findings(self):
         general = faults.GENERAL_FINDINGS
         if self.kind.trigger != "points":
@@ -262,60 +246,6 @@ class Visit:
 
     def sign_abrasive_free(self):
         steps.sign_abrasive_free(self.job, by=self.bench_person)
-
-    # The curve
-
-    def measure_head(self):
-        gaps, stretches, _ = self.chosen.unit.caliper([self.seed, self.index, 4])
-        curvework.measure_head(
-            self.job,
-            by=self.bench_person,
-            travel_measured_deg=self.travel_measured_deg,
-            primary_gap_mm=round(gaps[0], 1),
-            secondary_gap_mm=round(gaps[1], 1),
-            primary_stretch_mm_per_deg=round(stretches[0], 3),
-            secondary_stretch_mm_per_deg=round(stretches[1], 3),
-        )
-
-    def set_target(self):
-        low, high = self.kind.initial_crank_deg
-        points = bench.target_of(self.kind)
-        curvework.set_target(
-            self.job,
-            points,
-            by=self.bench_person,
-            initial_low_crank_deg=low,
-            initial_high_crank_deg=high,
-            initial_crank_deg=(low + high) // 2,
-            total_limit_crank_deg=points[-1][1] + high,
-            note=f"For {self.kind.fuel_octane} octane, {self.kind.use} use.",
-        )
-
-    def try_springs(self, place):
-        """A trial with one of the pairs that came near in a head as drawn; posts not yet bent."""
-        fit = replace(bench.likely_pairs(self.kind)[place + 1], bend_mm=(0.0, 0.0))
-        self._run(
-            Run.Kind.TRIAL,
-            fit,
-            bench.trial(self.chosen.unit, self.kind, fit, [self.seed, self.index, 5, place]),
-        )
-
-    def try_the_chosen(self):
-        self._run(Run.Kind.TRIAL, self.chosen.fit, self.chosen.trial)
-
-    def run_final(self):
-        self._run(Run.Kind.FINAL, self.chosen.fit, self.chosen.final)
-
-    def _run(self, kind, fit, readings):
-        curvework.record_run(
-            self.job,
-            kind,
-            readings,
-            by=self.bench_person,
-            primary=fit.primary,
-            secondary=fit.secondary,
-            bend_mm=fit.bend_mm,
-        )
 
     # The end
 
