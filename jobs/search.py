@@ -69,16 +69,19 @@ def reindex_all(jobs=None):
     return len(changed)
 
 
-def find(text="", wanted=None, *, closed=None, limit=HITS):
+def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
     """Cards on which every word stands, nearest engine first, else newest first.
 
     A word is met by the beginning of one on the card. ``wanted`` is a ``nearness.Wanted``; ``closed`` keeps
-    only handed-back cards (True) or open ones (False). The count of queries doesn't grow with the hits.
+    only handed-back cards (True) or open ones (False); ``besides`` is a card to leave out. The count of queries
+    doesn't grow with the hits.
     """
     words = writing.words_of(text)
     jobs = _whole_cards().filter(_all_words(words))
     if closed is not None:
         jobs = jobs.filter(closed_at__isnull=not closed)
+    if besides is not None:
+        jobs = jobs.exclude(pk=besides.pk)
     if wanted:
         jobs = jobs.filter(engine__isnull=False).annotate(distance=nearness.squared_distance(wanted))
         jobs = jobs.order_by("distance", "-number")
@@ -102,8 +105,8 @@ def _whole_cards(jobs=None):
     return jobs.select_related("customer", "engine", "unit", "build__target").prefetch_related(
         "findings",
         "parts",
-        "steps",
         "photos",
+        "road_reports",
         Prefetch("inspections", Inspection.objects.select_related("point")),
         Prefetch("build__runs", Run.objects.select_related("primary", "secondary")),
     )
