@@ -2,10 +2,12 @@
 
 from math import isnan
 
-from curves import convert
+import numpy as np
+
+from curves import convert, engine
 from curves.axes import axis, other_frame
 from curves.labels import place_words
-from curves.queries import newest_runs
+from curves.queries import live_runs, newest_runs
 
 ROLES = {"as_received": "as received", "latest": "latest", "final": "final", "draft": "being typed"}
 LEAST_SPAN = {"rpm": 3000.0, "deg": 20.0}
@@ -53,10 +55,51 @@ def figure(build, *, draft=None, model=None):
 def table_rows(figure):
     """The figure's readings as rows of a table, in both frames: the twin of the drawing."""
     return [
-        {"label": trace["label"], "role": trace["role"], **point}
+        {"label": trace["label"], "role": trace["role"], **point, **_side(point["outside_deg"])}
         for trace in figure["traces"]
         for point in trace["points"]
     ]
+
+
+def _side(outside_deg):
+    """How far out of the band, and on which side; empty words in it or where none is."""
+    side = "over" if (outside_deg or 0) > 0 else "under" if outside_deg else ""
+    return {"side": side, "distance_deg": abs(outside_deg or 0)}
+
+
+def csv_table(build):
+    """Every reading of a build's runs: headings with unit and frame, rows in the order typed."""
+    headings = [
+        "run",
+        "kind",
+        "primary spring",
+        "secondary spring",
+        "distributor rpm",
+        "distributor deg",
+        "crank rpm",
+        "crank deg",
+        "direction",
+    ]
+    drive = convert.drive_of(build)
+    return headings, [
+        [run.number, run.get_kind_display(), *_pair(run), *_both_frames(reading, run.frame, drive)]
+        for run in live_runs(build)
+        for reading in run.readings.all()
+    ]
+
+
+def _pair(run):
+    return [str(spring) if spring else "" for spring in (run.primary, run.secondary)]
+
+
+def _both_frames(reading, frame, drive):
+    """A reading in both frames."""
+    shaft = [
+        convert.shaft_speed(reading.speed_rpm, frame, drive),
+        convert.shaft_angle(reading.advance_deg, frame, drive),
+    ]
+    crank = [drive.to_crank_rpm(shaft[0]), drive.to_crank_deg(shaft[1])]
+    return [*_plain(shaft), *_plain(crank), "falling" if reading.falling else "rising"]
 
 
 def _plain(values):
@@ -74,7 +117,7 @@ def _band(target, drive):
 
 def _trace(role, label, word, readings, target, drive):
     """One run: its readings in order of speed, each with its side of the band."""
-    outside = convert.outside_deg(target, readings) if target else [float("nan")] * len(readings)
+    outside = _outside(target, readings)
     return {
         "role": role,
         "label": label,
@@ -101,6 +144,13 @@ def _trace(role, label, word, readings, target, drive):
             )
         ],
     }
+
+
+def _outside(target, readings):
+    """How far each reading lies above or (negative) below the band; NaN where there is none."""
+    if target is None:
+        return np.full(len(readings), np.nan)
+    return engine.distance_outside(target, readings.speed_rpm, readings.advance_deg)
 
 
 def _axes(traces, band, line):
@@ -155,7 +205,7 @@ def _misses(traces):
         outside = [point for point in trace["points"] if point["outside_deg"]]
         if outside and trace["role"] != "as_received":
             worst = max(outside, key=lambda point: abs(point["outside_deg"]))
-            side = "over" if worst["outside_deg"] > 0 else "under"
+            side = _side(worst["outside_deg"])["side"]
             text = f"{abs(worst['outside_deg']):.1f}° {side}"
             misses.append({**_end(trace["role"], text, worst["crank_rpm"], worst["crank_deg"]), "side": side})
     return misses

@@ -1,7 +1,5 @@
 """The only place that knows both the rows of a build and the arrays of the engine."""
 
-import numpy as np
-
 from curves import engine
 from curves.models import Frame
 
@@ -56,10 +54,16 @@ def head_of(build):
 
 def readings_of(rows, frame, drive):
     """Readings typed in a frame (rows with speed, advance, falling) as checked arrays in the shaft frame."""
+    return typed_readings([(row.speed_rpm, row.advance_deg, row.falling) for row in rows], frame, drive)
+
+
+def typed_readings(values, frame, drive):
+    """Readings that no row holds yet, (speed, advance, falling) as typed, in the shaft frame."""
+    speeds, advances, falling = zip(*values, strict=True)
     return engine.Readings(
-        [shaft_speed(row.speed_rpm, frame, drive) for row in rows],
-        [shaft_angle(row.advance_deg, frame, drive) for row in rows],
-        [row.falling for row in rows],
+        [shaft_speed(speed, frame, drive) for speed in speeds],
+        [shaft_angle(advance, frame, drive) for advance in advances],
+        list(falling),
     )
 
 
@@ -118,12 +122,3 @@ def travel_in_crank_deg(build):
     """The travel that counts, in crank degrees, or None."""
     travel = build.travel_measured_deg if build.travel_measured_deg is not None else build.travel_stamped_deg
     return None if travel is None else drive_of(build).to_crank_deg(travel)
-
-
-def outside_deg(target, readings):
-    """How far each reading lies above (or, negative, below) the band, in shaft degrees; NaN where none is."""
-    at, wanted, allowed = target.speed_rpm, target.advance_deg, target.tolerance_deg
-    speed = readings.speed_rpm
-    high = np.interp(speed, at, wanted + allowed, left=np.nan, right=np.nan)
-    low = np.interp(speed, at, wanted - allowed, left=np.nan, right=np.nan)
-    return np.maximum(readings.advance_deg - high, 0) + np.minimum(readings.advance_deg - low, 0)

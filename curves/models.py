@@ -50,6 +50,11 @@ class Spring(models.Model):
     def __str__(self):
         return self.label
 
+    @property
+    def rate_percent(self):
+        """The error of the rate in percent, or None for a loose label."""
+        return None if self.rate_sd is None else self.rate_sd * 100
+
 
 class Build(models.Model):
     """One unit's curve work; head measurements are in the shaft frame, as measured."""

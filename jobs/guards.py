@@ -4,8 +4,10 @@ from django.core.exceptions import PermissionDenied
 from django.db.models import Count, Exists, IntegerField, OuterRef, Q, Subquery, Value
 from django.db.models.functions import Coalesce
 
-from jobs.models import Inspection, InspectionPoint, Job, Sheet, Step
+from curves import queries
+from jobs.models import Finding, Inspection, InspectionPoint, Job, PartLine, Sheet, Step
 from jobs.stages import Stage
+from shop.words import several
 
 
 class Closed(PermissionDenied):
@@ -30,12 +32,14 @@ def with_facts(jobs):
         points_answered=_count(answers),
         points_bad=_count(answers.filter(verdict=Inspection.Verdict.REPLACE)),
         points_open=_count(unanswered),
+        findings_count=_count(Finding.objects.filter(job=OuterRef("pk"))),
+        parts_left_off=_count(PartLine.objects.filter(job=OuterRef("pk"), state=PartLine.State.LEFT_OFF)),
         cleaning_done=_count(steps.filter(list=Step.List.CLEANING, at__isnull=False)),
         cleaning_open=_count(steps.filter(list=Step.List.CLEANING, at=None)),
         assembly_done=_count(steps.filter(list=Step.List.ASSEMBLY, at__isnull=False)),
         assembly_open=_count(steps.filter(list=Step.List.ASSEMBLY, at=None)),
         signed_sheets=_count(
-            Sheet.objects.filter(job=OuterRef("pk"), kind=Sheet.Kind.CURVE_SHEET, signed_at__isnull=False)
+            Sheet.objects.signed().filter(job=OuterRef("pk"), kind=Sheet.Kind.CURVE_SHEET, void=None)
         ),
     )
 
@@ -54,13 +58,11 @@ def missing(job):
     return _NEEDS[job.stage](job)
 
 
-def curve_of(job):
-    """Where this card's curve lies against its band, or None while there is no run."""
-    try:
-        from curves import queries
-    except ImportError:
-        return None
-    return queries.summary(job.build)
+def verdicts_of(job):
+    """Whether the newest trial and final run lie in the band; worked out once for each fetched card."""
+    if not hasattr(job, "verdicts"):
+        job.verdicts = queries.verdicts(job.build)
+    return job.verdicts
 
 
 def _intake(job):
@@ -69,7 +71,7 @@ def _intake(job):
 
 
 def _teardown(job):
-    return [f"{_several(job.points_open, 'inspection point')} to answer"] if job.points_open else []
+    return [f"{several(job.points_open, 'inspection point')} to answer"] if job.points_open else []
 
 
 def _cleaning(job):
@@ -77,13 +79,13 @@ def _cleaning(job):
 
 
 def _spring_trials(job):
-    return _band(curve_of(job), "latest_in_band", "run")
+    return _band(verdicts_of(job), "latest_in_band", "run")
 
 
 def _bench_curve(job):
-    needs = _band(curve_of(job), "final_in_band", "final run")
+    needs = _band(verdicts_of(job), "final_in_band", "final run")
     if job.assembly_open:
-        needs.append(f"{_several(job.assembly_open, 'assembly step')} to do")
+        needs.append(f"{several(job.assembly_open, 'assembly step')} to do")
     return needs
 
 
@@ -101,12 +103,8 @@ _NEEDS = {
 }
 
 
-def _band(curve, verdict, run):
-    inside = getattr(curve, verdict, None)
+def _band(verdicts, name, run):
+    inside = getattr(verdicts, name)
     if inside is None:
         return [f"a {run} and a target to hold it against"]
     return [] if inside else [f"a {run} inside the band"]
-
-
-def _several(count, noun):
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

@@ -105,6 +105,20 @@ def applies(point, unit):
     return not point.triggers or unit.trigger in point.triggers
 
 
+def limit_of(point):
+    """A point's limits in words, with where they come from; an empty text for none."""
+    low, high, unit = point.low, point.high, point.unit
+    if low is None and high is None:
+        return ""
+    if low is None:
+        said = f"at most {high:g} {unit}"
+    elif high is None:
+        said = f"at least {low:g} {unit}"
+    else:
+        said = f"{low:g} to {high:g} {unit}"
+    return f"{said}, {point.limit_source}" if point.limit_source else said
+
+
 def proposed_verdict(point, value):
     """What the limit says about a value: good, repair or replace, or None where there is no limit."""
     if value is None or (point.low is None and point.high is None):

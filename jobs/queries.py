@@ -1,5 +1,6 @@
 """What is read of cards: one card with the right to see it, the board, and the lists a card shows."""
 
+from collections import Counter
 from dataclasses import dataclass
 
 from django.db.models import F, FilteredRelation, Prefetch, Q, prefetch_related_objects
@@ -8,9 +9,11 @@ from django.utils import timezone
 
 from curves.models import Run
 from jobs import guards
+from jobs.inspection import limit_of
 from jobs.models import Inspection, InspectionPoint, Job
 from jobs.stages import ORDER, Stage
 from shop.rights import require
+from shop.words import days
 
 MOST_ON_BOARD = 400
 
@@ -44,6 +47,10 @@ class Row:
     days: int  # in this stage
     days_late: int  # past the promised day
     missing: list[str]
+
+    @property
+    def how_long(self):
+        return days(self.days)
 
 
 @dataclass(frozen=True)
@@ -103,6 +110,10 @@ class Asked:
     point: InspectionPoint
     answer: Inspection | None
 
+    @property
+    def limit(self):
+        return limit_of(self.point)
+
 
 def inspection_of(job):
     """The inspection list of a card, one query: points in use that apply, and any other that was answered."""
@@ -118,7 +129,7 @@ def inspection_of(job):
     return [Asked(point, getattr(point, "answer", None)) for point in points]
 
 
-def values_used(model, name, limit=200):
-    """What was written in a field before, for a list of suggestions."""
-    rows = model.objects.exclude(**{name: ""}).order_by(name)
-    return list(rows.values_list(name, flat=True).distinct()[:limit])
+def values_used(model, name, among=1000, limit=100):
+    """What was written in a field of the newest rows, the most usual first, for a list of suggestions."""
+    newest = model.objects.order_by("-pk").values_list(name, flat=True)[:among]
+    return [value for value, _ in Counter(filter(None, newest)).most_common(limit)]

@@ -1,7 +1,8 @@
-"""What every template knows: whose shop this is, which theme was chosen, where the person may go."""
+"""What every template knows: whose shop this is, the chosen theme, where the person may go, what was done."""
 
 from django.utils.functional import SimpleLazyObject
 
+from shop import notes
 from shop.models import Shop
 
 THEMES = ("light", "dark")
@@ -22,6 +23,7 @@ def shop(request):
         "shop": SimpleLazyObject(Shop.current),
         "theme": theme if theme in THEMES else "",
         "menu": [(name, words) for name, words, right in MENU if _may(request, right)],
+        "notes": notes.pending(request),
     }
 
 

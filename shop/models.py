@@ -27,6 +27,7 @@ class Person(AbstractUser):
     first_name = last_name = None
     full_name = models.CharField("name", max_length=80)
     role = models.CharField(max_length=12, choices=Role, default=Role.COUNTER)
+    version = models.PositiveIntegerField(default=1)
 
     objects = PersonManager()
 

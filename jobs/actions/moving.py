@@ -1,5 +1,7 @@
 """Moving a card from stage to stage, and handing it back at the end."""
 
+from calendar import monthrange
+
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import F
@@ -14,13 +16,13 @@ from shop.versions import Conflict
 
 
 @transaction.atomic
-def move_stage(job, *, to, by, reason=""):
+def move_stage(job, *, to, by, reason="", seen=None):
     """Move a card one stage on or back; what is missing is kept with the move, and then a reason is wanted.
 
-    Raises Conflict when someone else moved it first: the mover meant the stage that was on the screen.
+    ``seen`` is the stage that was on the mover's screen; Conflict when someone else moved the card first.
     """
     require(by, "move_stage")
-    now = _locked(job)
+    now = _locked(job, seen)
     if not stages.is_step(now.stage, to):
         raise ValidationError(
             f"A card moves one stage at a time: from {now.get_stage_display()} it can't go"
@@ -29,20 +31,19 @@ def move_stage(job, *, to, by, reason=""):
     onward = stages.place(to) > stages.place(now.stage)
     missing = guards.missing(now) if onward else []
     _want_reason(stages.wants_reason(now.stage, to, missing), reason, missing)
+    left = now.stage
     _write(now, stage=to, stage_since=timezone.now())
-    StageMove.objects.create(
-        job=now, from_stage=job.stage, to_stage=to, reason=reason, missing=missing, by=by
-    )
+    StageMove.objects.create(job=now, from_stage=left, to_stage=to, reason=reason, missing=missing, by=by)
     verb = "moved the card on" if onward else "moved the card back"
     note(verb, now, by, **_told(to=Stage(to).label, reason=reason, missing=missing))
     return now
 
 
 @transaction.atomic
-def hand_back(job, *, by, handed_to="", warranty_until=None, reason=""):
+def hand_back(job, *, by, handed_to="", warranty_until=None, reason="", seen=None):
     """Close a card that stands at hand-back; without a signed curve sheet that takes a reason."""
     require(by, "hand_back")
-    now = _locked(job)
+    now = _locked(job, seen)
     if now.stage != Stage.HAND_BACK:
         raise ValidationError(
             f"A card is handed back from Hand-back; this one is at {now.get_stage_display()}."
@@ -67,19 +68,25 @@ def allocate(job, *, customer, by, handed_to="", warranty_until=None):
         raise ValidationError(f"This unit already belongs to {now.customer}.")
     if customer.pk is None:
         customer.save()
-    values = {"customer": customer, "handed_to": handed_to, "warranty_until": warranty_until}
-    _write(now, **values)
+    _write(now, customer=customer, handed_to=handed_to, warranty_until=warranty_until)
     note("allocated the unit", now, by, **_told(to=str(customer), handed_to=handed_to))
     return now
 
 
-def _locked(job):
+def _locked(job, seen):
     """The card as it now stands, held until the transaction ends; Conflict if its stage is another by now."""
     now = Job.objects.select_for_update().get(pk=job.pk)
     guards.require_open(now)
-    if now.stage != job.stage:
+    if now.stage != (seen or job.stage):
         raise Conflict(now)
     return now
+
+
+def warranty_end(start, months):
+    """The day so many months after another; the last of the month where that has no such day."""
+    years, month = divmod(start.month - 1 + months, 12)
+    year, month = start.year + years, month + 1
+    return start.replace(year=year, month=month, day=min(start.day, monthrange(year, month)[1]))
 
 
 def _write(job, **values):

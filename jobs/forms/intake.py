@@ -2,11 +2,13 @@
 
 from django import forms
 from django.db.models import Q
+from django.urls import reverse
 
 from jobs.models import Engine, Job, Unit
 from shop.fields import between
 from shop.forms import Form, ModelForm, NumberField
 from shop.models import Customer
+from shop.once import OnceField
 
 _NAMED = ("name", "company", "phone", "email")
 
@@ -36,7 +38,7 @@ class OwnerForm(Form):
     customer = forms.CharField(
         max_length=250,
         required=False,
-        help_text="Type a name and pick from the list; a new name with a phone number or an email adds a customer.",
+        help_text="Pick from the list, or type a new name with a phone number or an email.",
     )
     company = forms.CharField(max_length=120, required=False)
     phone = forms.CharField(
@@ -48,7 +50,15 @@ class OwnerForm(Form):
         if customer is not None:
             options.setdefault("initial", {"customer": named(customer)})
         super().__init__(*args, **options)
-        self.fields["customer"].widget.attrs |= {"list": "customer-names", "autocomplete": "off"}
+        self.fields["customer"].widget.attrs |= {
+            "list": "customer-names",
+            "autocomplete": "off",
+            "hx-get": reverse("customer_names"),
+            "hx-trigger": "input changed delay:200ms",
+            "hx-target": "#customer-names",
+            "hx-swap": "innerHTML",
+            "hx-sync": "this:replace",
+        }
 
     def clean(self):
         data = super().clean()
@@ -56,7 +66,9 @@ class OwnerForm(Form):
         typed = " ".join(data.get("customer", "").split())
         if data.get("stock"):
             if typed:
-                self.add_error("stock", "Either a customer or shop stock: clear the name, or take the tick away.")
+                self.add_error(
+                    "stock", "Either a customer or shop stock: clear the name, or take the tick away."
+                )
         elif not typed:
             self.add_error("customer", "Whose unit is it? Type a name, or tick shop stock.")
         elif "customer" in data:
@@ -67,19 +79,23 @@ class OwnerForm(Form):
         """The one customer meant by the text, or None; two of one name are asked about."""
         name = typed.split(" (")[0].split(",")[0].strip()
         found = list(Customer.objects.filter(name__iexact=name)[:50])
-        exact = [customer for customer in found if named(customer).casefold() == typed.casefold()]
-        if exact:
-            return exact[0]
-        if found and name.casefold() == typed.casefold():
-            if len(found) == 1 and not self._says_new():
-                return found[0]
-            if not self._says_new():
-                self.add_error("customer", "More than one customer has that name: pick one from the list.")
-                return found[0]
-        return None
+        picked = [customer for customer in found if named(customer).casefold() == typed.casefold()]
+        if picked or self._says_new():
+            return next(iter(picked or filter(self._is_reached_there, found)), None)
+        if len(found) > 1:
+            self.add_error("customer", "More than one customer has that name: pick one from the list.")
+        return found[0] if found else None
+
+    def _is_reached_there(self, customer):
+        """Whether the telephone or the address typed beside a known name is that customer's."""
+        typed = {self._typed("phone"), self._typed("email").casefold()} - {""}
+        return bool(typed & {customer.phone, customer.email.casefold()})
+
+    def _typed(self, name):
+        return self.data.get(self.add_prefix(name), "").strip()
 
     def _says_new(self):
-        return any(self.data.get(self.add_prefix(name), "").strip() for name in ("phone", "email"))
+        return bool(self._typed("phone") or self._typed("email"))
 
     def _new(self, typed, data):
         if len(typed) > 120:
@@ -90,9 +106,14 @@ class OwnerForm(Form):
                 f"No customer “{typed}” yet: give a phone number or an email to add them,"
                 " or pick one from the list.",
             )
-        return Customer(
-            name=typed, **{name: data.get(name, "") for name in ("company", "phone", "email")}
-        )
+        return Customer(name=typed, **{name: data.get(name, "") for name in ("company", "phone", "email")})
+
+
+def _say_not_known(form):
+    """An empty choice says what it means."""
+    for field in form.fields.values():
+        if isinstance(field, forms.TypedChoiceField):
+            field.choices = [("", "not known"), *(choice for choice in field.choices if choice[0])]
 
 
 class UnitForm(ModelForm):
@@ -117,6 +138,7 @@ class UnitForm(ModelForm):
 
     def __init__(self, *args, **options):
         super().__init__(*args, **options)
+        _say_not_known(self)
         for name in ("maker", "capsule"):
             _suggested(self.fields[name], f"unit-{name}")
 
@@ -147,11 +169,15 @@ class EngineForm(ModelForm):
 
     def __init__(self, *args, **options):
         super().__init__(*args, **options)
+        _say_not_known(self)
+        self.fields["make"].required = False  # asked for below, once anything else is known of the engine
         for name in ("vehicle", "make", "model", "camshaft"):
             _suggested(self.fields[name], f"engine-{name}")
 
     def clean(self):
         data = super().clean()
+        if "make" in data and not data["make"]:
+            self.add_error("make", "Whose engine is it? Write its maker, or “unknown”.")
         idle, top = data.get("idle_crank_rpm"), data.get("top_crank_rpm")
         if idle and top and idle >= top:
             self.add_error("top_crank_rpm", f"The top speed must lie above the idle of {idle}: check both.")
@@ -170,8 +196,9 @@ class AgreedForm(ModelForm):
 
     def __init__(self, *args, **options):
         super().__init__(*args, **options)
-        self.fields["complaint"].widget.attrs["rows"] = 3
-        self.fields["came_with"].widget.attrs["rows"] = 2
+        for name, rows in {"complaint": 3, "came_with": 2}.items():
+            self.fields[name].widget.attrs["rows"] = rows
+            self.fields[name].wide = True
 
     def row_data(self):
         return {name: self.cleaned_data[name] for name in self._meta.fields}
@@ -185,3 +212,9 @@ class AnswerForm(AgreedForm):
 
     def __init__(self, *args, **options):
         ModelForm.__init__(self, *args, **options)
+
+
+class OnceForm(Form):
+    """The one-time key of the page that opens a card."""
+
+    once = OnceField()

@@ -21,6 +21,7 @@ class InspectionPoint(models.Model):
     )
     order = models.PositiveSmallIntegerField(default=0)
     in_use = models.BooleanField(default=True)
+    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["order", "pk"]
@@ -53,6 +54,11 @@ class Inspection(models.Model):
 
     def __str__(self):
         return f"{self.point}: {self.get_verdict_display()}"
+
+    @property
+    def measured(self):
+        """The value as it was read, without a tail of zeros; an empty text for none."""
+        return "" if self.value is None else f"{self.value:.10g}".replace("-", "−")
 
 
 class Finding(models.Model):
@@ -113,6 +119,16 @@ class PartLine(models.Model):
 
     def __str__(self):
         return self.text
+
+    @property
+    def how_many(self):
+        """The quantity without a tail of zeros."""
+        return f"{self.quantity.normalize():f}"
+
+    @property
+    def look(self):
+        """The state of ``.state`` that shows how this line stands."""
+        return {self.State.WANTED: "open", self.State.LEFT_OFF: "worn"}.get(self.state, "done")
 
 
 class Step(models.Model):
