@@ -75,7 +75,7 @@ def test_sheet_is_ordered_over_http_built_by_the_worker_and_served(installation)
     installation.supervise()
     installation.wait_until_served()
     visitor = installation.visitor()
-    assert visitor.log_in("owner", "wrong").status == 200
+    assert visitor.log_in("owner", "wrong").status == 422
     assert "sessionid" not in {cookie.name for cookie in visitor.cookies}
     visitor.log_in("owner", PASSWORD)
     assert "sessionid" in {cookie.name for cookie in visitor.cookies}
