@@ -9,9 +9,9 @@ from django.utils import timezone
 from jobs import guards, stages
 from jobs.inspection import CAUTIONS
 from jobs.models import PartLine, Step
+from jobs.nextstep import next_step
 from jobs.notices import notices
 from jobs.queries import days_in_stage, inspection_of
-from jobs.nextstep import next_step
 from jobs.results import needs_of, result_of
 from jobs.stages import ORDER, Stage
 from shop.rights import RIGHTS

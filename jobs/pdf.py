@@ -13,6 +13,7 @@ from weasyprint import CSS, HTML
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcherResponse
 
+FONT = "Liberation Sans, DejaVu Sans, sans-serif"
 LARGEST = 5 * 1024 * 1024
 # Its progress is a line for each step of each paper: too much for a log.
 logging.getLogger("weasyprint.progress").setLevel(logging.WARNING)
@@ -51,8 +52,7 @@ def write_html(data, *, data_sha256):
             "sheet": data,
             "data_sha256": data_sha256,
             "qr": draw_qr(data["url"]),
-            # Drawn by curves.paper when the data was frozen, and covered by its hash.
-            "chart": mark_safe(curve["svg"]) if curve.get("svg") else "",
+            "chart": draw_chart(curve["svg"]) if curve.get("svg") else "",
         },
     )
 
@@ -67,6 +67,11 @@ def print_html(html, things=None):
         return document.write_pdf(pdf_variant="pdf/ua-1")
     except FatalURLFetchingError as error:
         raise Unprintable(str(error)) from error
+
+
+def draw_chart(svg):
+    """The chart as curves.paper drew it when the data was frozen; a drawing inherits no font, so name one."""
+    return mark_safe(svg.replace('font-family="inherit"', f'font-family="{FONT}"'))
 
 
 def draw_qr(url):

@@ -27,11 +27,10 @@ def is_own_password(request, password):
 
 @transaction.atomic
 def sign(job, kind, *, paper_size, by, seen):
-    """Freeze the next revision of a sheet and order its PDF; ``seen`` is the hash of the card as it was read."""
+    """Freeze the next revision and order its PDF; ``seen`` is the hash of the card as the signer read it."""
     require(by, "sign_sheet")
-    job = (
-        Job.objects.select_for_update(of=["self"]).select_related("unit", "engine", "customer").get(pk=job.pk)
-    )
+    cards = Job.objects.select_related("unit", "engine", "customer", "abrasive_free_by")
+    job = cards.select_for_update(of=["self"]).get(pk=job.pk)
     require_open(job)
     said = sheets.recorded_sha256(job)
     if seen != said:
