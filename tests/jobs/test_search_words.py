@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import pytest
 
 from jobs import search, writing
-from jobs.models import Finding, Inspection, InspectionPoint, PartLine, Photo
+from jobs.models import Finding, Inspection, InspectionPoint, PartLine, Photo, RoadReport
 from jobs.stages import Stage
 from tests import build
 
@@ -80,12 +80,13 @@ def test_everything_written_on_the_card_is_found(person):
     )
     build.run(card.build, primary=first, secondary=second, note="machine warmed up", by=person)
     build.target(card.build, note="regular petrol")
+    RoadReport.objects.create(job=card, text="lazy below the ton", by=person)
     search.reindex(card)
     for typed in [
         str(card.number), "ada", "haulage", "01632 960123", "960123", "+44 1632", "441632960123",
         "tern coupe", "halvorsen h6", "1600", "tolliver", "TD44", "td 44 6", "446b", "17/71", "vc9",
-        "hesitates", "clip", "k12", "telephone", "pulley", "piet", "varnish", "condenser", "owner fits", "shim", "tang",
-        "gx14", "hy 22", "warmed", "petrol",
+        "hesitates", "clip", "k12", "telephone", "pulley", "piet", "varnish", "condenser", "owner fits",
+        "shim", "tang", "gx14", "hy 22", "warmed", "petrol", "lazy ton",
     ]:  # fmt: skip
         assert numbers(typed) == [card.number], typed
 
