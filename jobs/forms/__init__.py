@@ -1,1 +1,1 @@
-"""What people fill in on a card, checked at the door."""
+"""The forms of the card, a module a room."""
