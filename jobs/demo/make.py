@@ -38,7 +38,7 @@ def has_work():
 
 
 @transaction.atomic
-def make_demo(password, *, seed=SEED, now, size=plan.FULL):
+def make_demo(password, *, seed=SEED, now, size=None):
     """Fill an empty database with the demo shop; everything dates back from ``now``'s morning."""
     if has_work():
         raise NotEmpty
@@ -50,7 +50,7 @@ def make_demo(password, *, seed=SEED, now, size=plan.FULL):
         bench=(people["davit"], people["pernille"], people["davit"], people["imogen"]),
         counter=(people["rufus"], people["rufus"], people["imogen"]),
     )
-    visits = plan.visits(seed, customers, staff, size)
+    visits = plan.visits(seed, customers, staff, size or plan.FULL)
     with search.postponed():
         for day, action in sorted(_events(visits, people), key=lambda event: event[0]):
             with clock_at(working_moment(now, day)):
