@@ -73,8 +73,8 @@ def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
     """Cards on which every word stands, nearest engine first, else newest first.
 
     A word is met by the beginning of one on the card. ``wanted`` is a ``nearness.Wanted``; ``closed`` keeps
-    only handed-back cards (True) or open ones (False); ``besides`` is a card to leave out. The count of queries
-    doesn't grow with the hits.
+    only handed-back cards (True) or open ones (False); ``besides`` is a card to leave out. The count
+    of queries doesn't grow with the hits.
     """
     words = writing.words_of(text)
     jobs = _whole_cards().filter(_all_words(words))

@@ -23,18 +23,19 @@ NOW = timezone.make_aware(datetime(2031, 3, 12, 11, 5))
 
 # Makers of engines, vehicles and ignition that there are or were; from memory: none may stand in the demo.
 REAL_MAKERS = """
-    abarth accel ac aec alfa allard allis alvis armstrong aston austin autolite bedford beta bmc bmw bolens
-    bosch bristol bsa bugatti buick cadillac case caterpillar champion chevrolet chris-craft chrysler citroen commer
-    continental cosworth crosley crusader cummins daf daihatsu daimler datsun david-brown delco denso detroit
-    deutz dodge ducati ducellier edelbrock fairbanks femsa ferguson ferrari fiat ford fordson gaz gmc gray
-    hanomag hillman hino hitachi holden holley honda hudson humber hyundai international isuzu jaguar jeep jensen john-deere kia
-    kohler kubota lada lagonda lamborghini lancia lanz lister lotus lucas magneti mallory marelli marine-power
-    massey maserati matra mazda mercedes mercruiser mercury mg minneapolis mitsubishi moline morgan morris
-    moskvitch motorcraft motorola msd nash nippondenso nissan nsu nuffield oldsmobile oliver opel packard panhard
-    penta perkins pertronix petter peugeot plymouth pontiac porsche prestolite puch reliant remy renault riley
-    rolls rover saab same scintilla seat sev simca simms singer skoda standard steyr studebaker subaru sunbeam
-    suzuki talbot tatra toyota trabant triumph tvr vauxhall vertex volga volkswagen volvo wartburg waukesha
-    white wisconsin wolseley yamaha yanmar zastava zaz zenith zil
+    abarth accel ac aec alfa allard allis alvis armstrong aston austin autolite bedford beta bmc bmw
+    bolens bosch bristol bsa bugatti buick cadillac case caterpillar champion chevrolet chris-craft
+    chrysler citroen commer continental cosworth crosley crusader cummins daf daihatsu daimler datsun
+    david-brown delco denso detroit deutz dodge ducati ducellier edelbrock fairbanks femsa ferguson
+    ferrari fiat ford fordson gaz gmc gray hanomag hillman hino hitachi holden holley honda hudson humber
+    hyundai international isuzu jaguar jeep jensen john-deere kia kohler kubota lada lagonda lamborghini
+    lancia lanz lister lotus lucas magneti mallory marelli marine-power massey maserati matra mazda
+    mercedes mercruiser mercury mg minneapolis mitsubishi moline morgan morris moskvitch motorcraft
+    motorola msd nash nippondenso nissan nsu nuffield oldsmobile oliver opel packard panhard penta perkins
+    pertronix petter peugeot plymouth pontiac porsche prestolite puch reliant remy renault riley rolls
+    rover saab same scintilla seat sev simca simms singer skoda standard steyr studebaker subaru sunbeam
+    suzuki talbot tatra toyota trabant triumph tvr vauxhall vertex volga volkswagen volvo wartburg
+    waukesha white wisconsin wolseley yamaha yanmar zastava zaz zenith zil
 """.split()  # noqa: SIM905
 
 
@@ -132,7 +133,7 @@ def test_readings_look_like_a_bench():
 
 
 def test_spring_rates_follow_from_wire_coil_and_turns():
-    # k = G d^4 / (8 D^3 n), Shigley, Mechanical Engineering Design, ch. 10; G of carbon spring wire from memory
+    # k = G d^4 / (8 D^3 n): Shigley, Mechanical Engineering Design, ch. 10; G of spring wire from memory
     for spring in Spring.objects.all():
         rate = 79_500 * spring.wire_mm**4 / (8 * spring.coil_mm**3 * spring.active_coils)
         assert spring.rate_n_per_mm == pytest.approx(rate, rel=0.16), spring
