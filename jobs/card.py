@@ -9,6 +9,7 @@ from django.utils import timezone
 from jobs import guards, stages
 from jobs.inspection import CAUTIONS
 from jobs.models import PartLine, Step
+from jobs.nextstep import next_step
 from jobs.notices import notices
 from jobs.queries import days_in_stage, inspection_of
 from jobs.results import needs_of, result_of
@@ -79,6 +80,11 @@ class Card:
     def preceding(self):
         return stages.preceding(self.job.stage)
 
+    @property
+    def next_step(self):
+        """Where to go for what is missing, as words and address; None when nothing is, or for other roles."""
+        return next_step(self.job, self.may) if self.missing else None
+
     @cached_property
     def stages(self):
         return [self._part(stage) for stage in ORDER]
@@ -100,6 +106,15 @@ class Card:
     @cached_property
     def inspection(self):
         return inspection_of(self.job)
+
+    @property
+    def unanswered(self):
+        return [one for one in self.inspection if one.answer is None]
+
+    @property
+    def head_is_measured_here(self):
+        """Whether the head stands in the teardown: from the spring trials on it stands there."""
+        return stages.place(self.job.stage) < stages.place(Stage.SPRING_TRIALS)
 
     @cached_property
     def findings(self):

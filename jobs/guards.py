@@ -39,7 +39,7 @@ def with_facts(jobs):
         assembly_done=_count(steps.filter(list=Step.List.ASSEMBLY, at__isnull=False)),
         assembly_open=_count(steps.filter(list=Step.List.ASSEMBLY, at=None)),
         signed_sheets=_count(
-            Sheet.objects.filter(job=OuterRef("pk"), kind=Sheet.Kind.CURVE_SHEET, signed_at__isnull=False)
+            Sheet.objects.signed().filter(job=OuterRef("pk"), kind=Sheet.Kind.CURVE_SHEET, void=None)
         ),
     )
 
@@ -58,11 +58,11 @@ def missing(job):
     return _NEEDS[job.stage](job)
 
 
-def curve_of(job):
-    """Where this card's curve lies against its band; worked out once for each fetched card."""
-    if not hasattr(job, "curve"):
-        job.curve = queries.verdicts(job.build)
-    return job.curve
+def verdicts_of(job):
+    """Whether the newest trial and final run lie in the band; worked out once for each fetched card."""
+    if not hasattr(job, "verdicts"):
+        job.verdicts = queries.verdicts(job.build)
+    return job.verdicts
 
 
 def _intake(job):
@@ -79,11 +79,11 @@ def _cleaning(job):
 
 
 def _spring_trials(job):
-    return _band(curve_of(job), "latest_in_band", "run")
+    return _band(verdicts_of(job), "latest_in_band", "run")
 
 
 def _bench_curve(job):
-    needs = _band(curve_of(job), "final_in_band", "final run")
+    needs = _band(verdicts_of(job), "final_in_band", "final run")
     if job.assembly_open:
         needs.append(f"{several(job.assembly_open, 'assembly step')} to do")
     return needs
@@ -103,8 +103,8 @@ _NEEDS = {
 }
 
 
-def _band(curve, verdict, run):
-    inside = getattr(curve, verdict, None)
+def _band(verdicts, name, run):
+    inside = getattr(verdicts, name)
     if inside is None:
         return [f"a {run} and a target to hold it against"]
     return [] if inside else [f"a {run} inside the band"]

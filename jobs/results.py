@@ -3,7 +3,7 @@
 from django.utils import timezone
 
 from curves.queries import live_runs
-from jobs.guards import curve_of
+from jobs.guards import verdicts_of
 from jobs.stages import Stage
 from shop.words import several
 
@@ -36,7 +36,8 @@ def _intake(job):
 def _teardown(job):
     yield f"{several(job.points_answered, 'point')} answered"
     yield f"{job.points_open} open" if job.points_open else ""
-    yield f"{job.points_bad} to repair or replace" if job.points_bad else "nothing to repair"
+    if job.points_answered:
+        yield f"{job.points_bad} to repair or replace" if job.points_bad else "nothing to repair"
     yield several(job.findings_count, "finding") if job.findings_count else ""
 
 
@@ -52,13 +53,13 @@ def _cleaning(job):
 def _spring_trials(job):
     runs = [run for run in live_runs(job.build) if run.kind == run.Kind.TRIAL]
     yield several(len(runs), "trial run") if runs else "No trial run"
-    yield _band(curve_of(job).latest_in_band) if runs else ""
+    yield _band(verdicts_of(job).latest_in_band) if runs else ""
 
 
 def _bench_curve(job):
     runs = [run for run in live_runs(job.build) if run.kind == run.Kind.FINAL]
     yield several(len(runs), "final run") if runs else "No final run"
-    yield _band(curve_of(job).final_in_band) if runs else ""
+    yield _band(verdicts_of(job).final_in_band) if runs else ""
     yield f"{several(job.assembly_done, 'assembly step')} done"
     yield f"{job.assembly_open} not done" if job.assembly_open else ""
 

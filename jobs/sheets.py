@@ -14,10 +14,12 @@ from curves import charts, paper, queries
 from jobs.inspection import CAUTIONS
 from jobs.models import PartLine, Sheet, Step
 from jobs.stages import Stage
-from shop.models import Shop
+from shop.models import Paper, Shop
+from shop.templatetags.numbers import fixed
 
 FORMAT = 1
-CHART_WIDTH_MM = 180
+# A Letter page is shorter: the chart gives way, so that the setting card stays on the first page.
+CHART_WIDTH_MM = {Paper.A4: 180, Paper.LETTER: 160}
 TAG_PLACES = ["the tray", "the unit", "the bag of loose parts"]
 _PLACES = 6  # more than anyone reads, and no dust of a conversion there and back
 
@@ -54,7 +56,7 @@ def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=
     return data | {
         "recorded": said,
         "recorded_sha256": digest(canonical(said)),
-        "curve": reckoned(job, build),
+        "curve": reckoned(job, build, CHART_WIDTH_MM[paper_size]),
         "cautions": [CAUTIONS[Stage.HAND_BACK]],
         "signature": signature,
         "audit_head": audit_head,
@@ -115,7 +117,7 @@ def recorded(job, build):
     }
 
 
-def reckoned(job, build):
+def reckoned(job, build, chart_width_mm):
     """What the engine makes of it: the chart, the readings against the band, knees and the setting card."""
     engine = job.engine
     summary = queries.summary(
@@ -125,16 +127,15 @@ def reckoned(job, build):
         margin_crank_rpm=Shop.current().idle_margin_crank_rpm,
     )
     figure = _judged(charts.figure(build))
+    runs = {trace["role"]: getattr(summary, trace["role"]) for trace in figure["traces"]}
     return {
-        "svg": None if figure["empty"] else str(paper.svg(figure, width_mm=CHART_WIDTH_MM)),
+        "svg": None if figure["empty"] else str(paper.svg(figure, width_mm=chart_width_mm)),
         "described": figure["description"],
         "readings": readings_table(figure),
         "has_band": bool(figure["band"]),
-        "runs": [
-            _run_summary(role, said)
-            for role in ("as_received", "latest", "final")
-            if (said := getattr(summary, role)) and any(role == trace["role"] for trace in figure["traces"])
-        ],
+        "runs": [_run_summary(role, said) for role, said in runs.items()],
+        "words": words(runs.values()),
+        "judged": next(reversed(runs), ""),
         "initial_crank_deg": summary.initial_crank_deg,
         "total_crank_deg": summary.total_crank_deg,
         "idle_slope_crank_deg_per_100_rpm": summary.idle_slope_crank_deg_per_100_rpm,
@@ -189,6 +190,28 @@ def _edges(band, crank_rpm):
     return {side: float(np.interp(crank_rpm, band["rpm"], band[side])) for side in ("low", "high")}
 
 
+def words(runs):
+    """The knees of each run as the lines of one table: a name with its unit, and a text for each run."""
+    said = [dict(_knee_words(run)) for run in runs]
+    longest = max(said, key=len, default={})
+    names = [*longest, *(name for one in said for name in one if name not in longest)]
+    return [{"name": name, "said": [one.get(name, "–") for one in said]} for name in dict.fromkeys(names)]
+
+
+def _knee_words(run):
+    for knee in run.knees:
+        if knee.slope_deg_per_100_rpm:
+            yield f"{knee.name}, °/100 rpm", fixed(knee.slope_deg_per_100_rpm.crank, 2)
+        if knee.speed_rpm:
+            yield f"{knee.name}, rpm", _in_both(knee.speed_rpm, 0)
+        if knee.advance_deg:
+            yield f"{knee.name}, degrees", _in_both(knee.advance_deg, 1)
+
+
+def _in_both(value, places):
+    return f"{fixed(value.crank, places)} / {fixed(value.shaft, places)}"
+
+
 def _judged(figure):
     """A figure without the trials, once there is a final run to show."""
     if not any(trace["role"] == "final" for trace in figure["traces"]):
@@ -205,9 +228,7 @@ def _run_summary(role, said):
         "name": str(said.run),
         "in_band": said.in_band,
         "miss": asdict(said.miss) if said.miss else None,
-        "knees": [asdict(knee) for knee in said.knees],
         "springs": _springs(said.run),
-        "note": said.run.note,
     }
 
 

@@ -11,7 +11,7 @@ from shop.sqlite import log_is_safe
 @checks.register(checks.Tags.database)
 def sqlite_journal(app_configs, databases=None, **kwargs):
     """Name the library; the journal is chosen in the settings, so this is for information."""
-    if connection.vendor != "sqlite":
+    if not databases or connection.vendor != "sqlite":
         return []
     if log_is_safe():
         message = f"SQLite {sqlite3.sqlite_version} keeps a write-ahead log: readers never wait."

@@ -19,7 +19,7 @@ class PlotlyFinder(BaseFinder):
 
     def find(self, path, find_all=False, **kwargs):
         if path != self.path:
-            return [] if find_all else None
+            return []
         found = self.storage.path("plotly.min.js")
         return [found] if find_all else found
 

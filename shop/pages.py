@@ -12,6 +12,11 @@ def page(request, template, context, *, fragment=None, status=200):
     return answer
 
 
+def sent(request):
+    """What a form was sent with, even if that is nothing; None when it was only opened."""
+    return request.POST if request.method == "POST" else None
+
+
 def go(request, location):
     """Lead to another page, with htmx or without."""
     return HttpResponseClientRedirect(location) if request.htmx else redirect(location)

@@ -2,8 +2,8 @@
 
 from django import forms
 from django.contrib.auth.forms import SetPasswordMixin
-from django.contrib.auth.password_validation import password_validators_help_texts
 
+from shop.doorforms import PASSWORD_RULES
 from shop.forms import ModelForm, VersionedForm
 from shop.models import Customer, Person, Shop
 from shop.once import OnceField
@@ -83,7 +83,7 @@ class NewPersonForm(_LoginName, SetPasswordMixin, ModelForm):
 
     def __init__(self, *args, **options):
         super().__init__(*args, **options)
-        self.fields["password1"].help_text = " ".join(password_validators_help_texts())
+        self.fields["password1"].help_text = PASSWORD_RULES
         self.fields["password2"].help_text = ""
 
     def clean(self):

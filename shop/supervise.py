@@ -36,7 +36,7 @@ def web_command(host, port):
 def worker_command():
     """One Celery worker that builds paper, one sheet at a time, in its own process."""
     return [
-        *(sys.executable, "-m", "celery", "-A", "shop", "worker", "--pool", "solo"),
+        *(sys.executable, "-m", "celery", "--quiet", "-A", "shop", "worker", "--pool", "solo"),
         *("--without-gossip", "--without-mingle", "--without-heartbeat", "--loglevel", "warning"),
     ]
 

@@ -1,5 +1,6 @@
 """Every address: the shop's own, the card's and the drawer's."""
 
+from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import LogoutView
 from django.urls import include, path
 
@@ -7,7 +8,7 @@ from shop.views import customers, door, people, trouble
 
 urlpatterns = [
     path("login/", door.Login.as_view(), name="login"),
-    path("logout/", LogoutView.as_view(), name="logout"),
+    path("logout/", login_not_required(LogoutView.as_view()), name="logout"),
     path("password/", door.Password.as_view(), name="password"),
     path("theme/", door.theme, name="theme"),
     path("people/", people.people, name="people"),

@@ -6,15 +6,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from .choice import MOST_SLOPES, choose_pieces
 from .curve import RPM_STEP
 from .knee_words import few_words, scatter_words, shape_words, stray_words
 from .pieces import Pieces, Shape
-from .ramps import fit_pieces
 from .readings import Readings, checked_number
 
-DOUBT = 30.0  # evidence, in units of the criterion, that an odd description must have over a sound one
 READING_SD_DEG = 0.25  # usual scatter of a bench reading, its half-degree scale included
-MOST_SLOPES = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,10 +122,10 @@ def fit_knees(
 
     Parameters
     ----------
-    speed_rpm : array_like, shape (n,), or Readings
+    speed_rpm : array_like, shape (n,), or Readings, Run or Curve
         Shaft speed [rpm], 0 to 20 000, in any order, repeats allowed.
     advance_deg : array_like, shape (n,), optional
-        Advance [shaft degree]; left out when the first argument is a `Readings`.
+        Advance [shaft degree]; left out when the first argument holds both.
     slopes : int, optional
         1 to 3 slopes; by default chosen.
     stop : bool, optional
@@ -167,14 +165,23 @@ def fit_knees(
     'Begins at 400 rpm, 1.00 degrees per 100 rpm, knee at 900 rpm, then 0.50 per 100 rpm, stop at 1700 rpm
     ...'
     """
-    readings = speed_rpm if isinstance(speed_rpm, Readings) else Readings(speed_rpm, advance_deg)
+    readings = _readings(speed_rpm, advance_deg)
     sd = checked_number("reading_sd_deg", reading_sd_deg, 0.0, 10.0, above=True)
     level = None if floor_deg is None else checked_number("floor_deg", floor_deg, -180.0, 180.0)
     shapes = _shapes(slopes, stop, level is None, pieces)
     used = _used(readings)
     x, y = readings.speed_rpm[used], readings.advance_deg[used]
-    best, poor = _choose(x, y, shapes, level, sd, forced=pieces is not None)
+    best, poor = choose_pieces(x, y, shapes, level, sd, forced=pieces is not None)
     return _result(readings, used, best, level, sd, poor)
+
+
+def _readings(speed_rpm, advance_deg):
+    if isinstance(speed_rpm, Readings):
+        return speed_rpm
+    if advance_deg is None and hasattr(speed_rpm, "advance_deg"):
+        source = speed_rpm
+        return Readings(source.speed_rpm, source.advance_deg, getattr(source, "falling", False))
+    return Readings(speed_rpm, advance_deg)
 
 
 def _shapes(slopes, stop, level_free, pieces):
@@ -193,43 +200,6 @@ def _used(readings):
     """Leave stray readings aside as long as that leaves something to describe."""
     used = ~readings.stray
     return used if len(np.unique(readings.speed_rpm[used])) > 1 else np.ones(len(readings), bool)
-
-
-def _choose(x, y, shapes, level, sd, *, forced):
-    """Return the best fit, None for a flat line, and whether the readings were too few for what was asked."""
-    speeds = len(np.unique(x))
-    able = [shape for shape in shapes if shape.parameters <= speeds]
-    if not able and speeds > 1:
-        able = [Shape(1, stop=False, level_free=level is None and speeds > 2)]
-    if not able:
-        return None, True
-    left = y - (y.mean() if level is None else level)
-    lowest = np.inf if forced else _criterion(float(left @ left), level is None, len(x), sd)
-    best = None
-    for few in (True, False):
-        # Even a fit without any error can't win once its own count of values costs more.
-        group = [
-            shape
-            for shape in able
-            if (shape.slopes < MOST_SLOPES) is few and _criterion(0.0, shape.parameters, len(x), sd) < lowest
-        ]
-        for fit in fit_pieces(x, y, group, 0.0 if level is None else level) if group else ():
-            doubt = _doubt(fit) if speeds > 2 else 0.0
-            score = _criterion(fit.sse, fit.shape.parameters, len(x), sd) + doubt
-            if score < lowest:
-                best, lowest = fit, score
-    return best, speeds < 4
-
-
-def _doubt(fit):
-    """Return what a fit is set back by when it is odd: a piece held by one reading, a begin below "
-    "standstill."""
-    return 0.0 if fit.held.all() and fit.knots[0] >= 0 else DOUBT
-
-
-def _criterion(sse, parameters, count, sd):
-    variance = max(sse / count, sd**2)
-    return count * np.log(variance) + sse / variance + parameters * np.log(count)
 
 
 def _result(readings, used, fit, level, sd, poor):

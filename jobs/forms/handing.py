@@ -15,6 +15,10 @@ class SettingForm(ModelForm):
         model = Job
         fields = ["setting_note"]
 
+    def __init__(self, *args, **options):
+        super().__init__(*args, **options)
+        self.fields["setting_note"].wide = True
+
     def row_data(self):
         return {"setting_note": self.cleaned_data["setting_note"]}
 

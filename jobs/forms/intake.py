@@ -109,6 +109,13 @@ class OwnerForm(Form):
         return Customer(name=typed, **{name: data.get(name, "") for name in ("company", "phone", "email")})
 
 
+def _say_not_known(form):
+    """An empty choice says what it means."""
+    for field in form.fields.values():
+        if isinstance(field, forms.TypedChoiceField):
+            field.choices = [("", "not known"), *(choice for choice in field.choices if choice[0])]
+
+
 class UnitForm(ModelForm):
     """What the unit says of itself."""
 
@@ -131,6 +138,7 @@ class UnitForm(ModelForm):
 
     def __init__(self, *args, **options):
         super().__init__(*args, **options)
+        _say_not_known(self)
         for name in ("maker", "capsule"):
             _suggested(self.fields[name], f"unit-{name}")
 
@@ -161,11 +169,15 @@ class EngineForm(ModelForm):
 
     def __init__(self, *args, **options):
         super().__init__(*args, **options)
+        _say_not_known(self)
+        self.fields["make"].required = False  # asked for below, once anything else is known of the engine
         for name in ("vehicle", "make", "model", "camshaft"):
             _suggested(self.fields[name], f"engine-{name}")
 
     def clean(self):
         data = super().clean()
+        if "make" in data and not data["make"]:
+            self.add_error("make", "Whose engine is it? Write its maker, or “unknown”.")
         idle, top = data.get("idle_crank_rpm"), data.get("top_crank_rpm")
         if idle and top and idle >= top:
             self.add_error("top_crank_rpm", f"The top speed must lie above the idle of {idle}: check both.")
@@ -184,8 +196,9 @@ class AgreedForm(ModelForm):
 
     def __init__(self, *args, **options):
         super().__init__(*args, **options)
-        self.fields["complaint"].widget.attrs["rows"] = 3
-        self.fields["came_with"].widget.attrs["rows"] = 2
+        for name, rows in {"complaint": 3, "came_with": 2}.items():
+            self.fields[name].widget.attrs["rows"] = rows
+            self.fields[name].wide = True
 
     def row_data(self):
         return {name: self.cleaned_data[name] for name in self._meta.fields}

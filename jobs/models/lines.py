@@ -55,6 +55,11 @@ class Inspection(models.Model):
     def __str__(self):
         return f"{self.point}: {self.get_verdict_display()}"
 
+    @property
+    def measured(self):
+        """The value as it was read, without a tail of zeros; an empty text for none."""
+        return "" if self.value is None else f"{self.value:.10g}".replace("-", "−")
+
 
 class Finding(models.Model):
     """A line of plain words: what was found."""
@@ -116,9 +121,14 @@ class PartLine(models.Model):
         return self.text
 
     @property
+    def how_many(self):
+        """The quantity without a tail of zeros."""
+        return f"{self.quantity.normalize():f}"
+
+    @property
     def look(self):
         """The state of ``.state`` that shows how this line stands."""
-        return {self.State.WANTED: "open", self.State.LEFT_OFF: "void"}.get(self.state, "done")
+        return {self.State.WANTED: "open", self.State.LEFT_OFF: "worn"}.get(self.state, "done")
 
 
 class Step(models.Model):

@@ -7,7 +7,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from shop import actions, once
 from shop.models import Customer
-from shop.pages import go, page
+from shop.pages import go, page, sent
 from shop.peopleforms import CustomerForm, NewCustomerForm
 from shop.queries import customers_matching
 from shop.rights import require
@@ -37,7 +37,7 @@ def customer(request, pk):
 def edit_customer(request, pk):
     require(request.user, "edit_customer")
     row = get_object_or_404(Customer, pk=pk)
-    form = CustomerForm(request.POST or None, instance=row, initial={"version": row.version})
+    form = CustomerForm(sent(request), instance=row, initial={"version": row.version})
     if form.is_bound and form.is_valid() and actions.edit_customer(form, by=request.user):
         return _after_edit(request, row)
     context = _with_jobs(Customer.objects.get(pk=pk)) | {"form": form}
@@ -49,7 +49,7 @@ def edit_customer(request, pk):
 @require_http_methods(["GET", "POST"])
 def new_customer(request):
     require(request.user, "edit_customer")
-    form = NewCustomerForm(request.POST or None)
+    form = NewCustomerForm(sent(request))
     if form.is_bound and form.is_valid():
         return go(request, once.take(form.cleaned_data["once"], request.user, lambda: _made(form, request)))
     return page(request, "shop/new_customer.html", {"form": form}, status=form.status)

@@ -4,11 +4,11 @@ from django.contrib.auth import views as auth
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpResponse
 from django.shortcuts import redirect
-from django.urls import reverse_lazy
 from django.utils.decorators import method_decorator
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
+from shop import notes
 from shop.context import THEMES
 from shop.doorforms import LoginForm, PasswordForm
 
@@ -39,7 +39,11 @@ class Login(auth.LoginView):
 class Password(auth.PasswordChangeView):
     template_name = "shop/password.html"
     form_class = PasswordForm
-    success_url = reverse_lazy("board")
+    success_url = "/"
+
+    def form_valid(self, form):
+        notes.leave(self.request, "Your password is changed.")
+        return super().form_valid(form)
 
     def form_invalid(self, form):
         return self.render_to_response(self.get_context_data(form=form), status=422)

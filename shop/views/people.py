@@ -8,7 +8,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from shop import actions, notes, once
 from shop.doorforms import GivenPasswordForm
 from shop.models import Person, Shop
-from shop.pages import go, page
+from shop.pages import go, page, sent
 from shop.peopleforms import NewPersonForm, PersonForm, ShopForm
 from shop.rights import require
 from shop.versions import Conflict
@@ -24,7 +24,7 @@ def people(request):
 @require_http_methods(["GET", "POST"])
 def new_person(request):
     require(request.user, "edit_people")
-    form = NewPersonForm(request.POST or None)
+    form = NewPersonForm(sent(request))
     if form.is_bound and form.is_valid():
         return go(request, once.take(form.cleaned_data["once"], request.user, lambda: _made(form, request)))
     before = once.taken(request.POST.get("once"))  # a second send finds its own login name taken
@@ -37,7 +37,7 @@ def new_person(request):
 def person(request, pk):
     require(request.user, "edit_people")
     row = get_object_or_404(Person, pk=pk)
-    form = PersonForm(request.POST or None, instance=row, initial={"version": row.version})
+    form = PersonForm(sent(request), instance=row, initial={"version": row.version})
     if form.is_bound and form.is_valid() and _edited(form, request.user):
         notes.leave(request, f"{row} saved.")
         return redirect("people")
@@ -69,7 +69,7 @@ def person_active(request, pk):
 def person_password(request, pk):
     require(request.user, "edit_people")
     row = get_object_or_404(Person, pk=pk)
-    form = GivenPasswordForm(row, request.POST or None)
+    form = GivenPasswordForm(row, sent(request))
     if form.is_bound and form.is_valid():
         actions.give_password(form, by=request.user)
         if row == request.user:
@@ -83,7 +83,7 @@ def person_password(request, pk):
 def shop_profile(request):
     require(request.user, "edit_shop")
     row = Shop.current()
-    form = ShopForm(request.POST or None, instance=row, initial={"version": row.version})
+    form = ShopForm(sent(request), instance=row, initial={"version": row.version})
     if form.is_bound and form.is_valid() and actions.edit_shop(form, by=request.user):
         notes.leave(request, "Shop profile saved.")
         return redirect("people")

@@ -46,8 +46,10 @@ document.addEventListener("click", ({ target }) => {
   if (cancel) cancel.closest("form[data-keep]") && forget(cancel.closest("form[data-keep]"));
 });
 document.addEventListener("htmx:afterRequest", ({ detail }) => {
-  const form = detail.elt.closest?.("form[data-keep]");
-  if (form && detail.successful && detail.requestConfig.verb === "post") forget(form);
+  // The form itself may be gone by now: what was saved has taken its place.
+  const form = detail.requestConfig.elt.closest("form[data-keep]");
+  const taken = detail.xhr.status >= 200 && detail.xhr.status < 400;
+  if (form && taken && detail.requestConfig.verb === "post") forget(form);
 });
 document.addEventListener("htmx:load", ({ detail }) => restoreAll(detail.elt));
 restoreAll(document);
