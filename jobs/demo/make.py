@@ -63,10 +63,11 @@ def _events(visits, people):
     for visit in visits:
         yield from ((day, action) for day, action in visit.events() if day < 0)
     finished = [visit for visit in visits if visit.opened + visit.days[None] < 0]
-    *told, back = (finished[-place] for place in (6, 4, 3))
-    for visit, text in zip(told, faults.ROAD_REPORTS[1:], strict=True):
+    lately = finished[::-1]
+    for visit, text in zip(lately[3::2], faults.ROAD_REPORTS[1:], strict=False):
         yield min(visit.opened + visit.days[None] + 8, -1.0), partial(_report, visit, text, people["rufus"])
-    yield -3.4, partial(_come_back, back, people["rufus"])
+    for visit in lately[2:3]:
+        yield -3.4, partial(_come_back, visit, people["rufus"])
 
 
 def _report(visit, text, by):
