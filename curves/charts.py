@@ -6,18 +6,18 @@ import numpy as np
 
 from curves import convert, engine
 from curves.axes import axis, other_frame
-from curves.labels import place_words
+from curves.labels import place_words, room_for
 from curves.queries import live_runs, newest_runs
 
 ROLES = {"as_received": "as received", "latest": "latest", "final": "final", "draft": "being typed"}
 LEAST_SPAN = {"rpm": 3000.0, "deg": 20.0}
 
 
-def figure(build, *, draft=None, model=None):
+def figure(build, *, draft=None, in_place_of=None, model=None):
     """The curves of a build as a dict that JSON can carry.
 
-    ``draft`` is an engine ``Readings`` being typed; ``model`` a ``(label, crank_rpm, crank_deg)`` line.
-    Every number is in the crank frame unless its name says shaft.
+    ``draft`` is an engine ``Readings`` being typed, ``in_place_of`` the run that it changes; ``model`` a line
+    ``(label, crank_rpm, crank_deg)``. Every number is in the crank frame unless its name says shaft.
     """
     drive = convert.drive_of(build)
     target = convert.target_of(getattr(build, "target", None), drive)
@@ -25,7 +25,7 @@ def figure(build, *, draft=None, model=None):
     traces = [
         _trace(role, f"{ROLES[role]}, run {run.number}", ROLES[role], readings, target, drive)
         for role, run in newest_runs(build).items()
-        if (readings := convert.run_readings(run, drive)) is not None
+        if run != in_place_of and (readings := convert.run_readings(run, drive)) is not None
     ]
     if draft is not None:
         traces.append(_trace("draft", ROLES["draft"], ROLES["draft"], draft, target, drive))
@@ -37,6 +37,7 @@ def figure(build, *, draft=None, model=None):
         "title": "Centrifugal advance",
         "description": _description(traces, band),
         "empty": not (traces or band),
+        "crank_per_shaft": build.crank_per_shaft,
         "x": {"title": "crank rpm", **x},
         "y": {"title": "crank degrees", **y},
         "x2": {"title": "distributor rpm", "ticks": other_frame(x, drive.to_shaft_rpm, drive.to_crank_rpm)},
@@ -162,7 +163,12 @@ def _axes(traces, band, line):
             rpm += holder["rpm"]
             deg += holder[low] + holder[high]
     fastest = max([LEAST_SPAN["rpm"], *rpm])
-    x = axis(0.0, fastest * (1.22 if rpm else 1.0), most=7)
+    words = (
+        [trace["word"] for trace in traces]
+        + ([band["label"]] if band else [])
+        + ([line["label"]] if line else [])
+    )
+    x = axis(0.0, fastest / (1.0 - room_for(words)), most=7)
     y = axis(min([0.0, *deg]), max([LEAST_SPAN["deg"], *deg]) * 1.04, most=8)
     return x, y
 

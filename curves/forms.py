@@ -6,7 +6,7 @@ from curves import cells, csvfile, gridforms
 from curves.grid import Column, Grid
 from curves.gridforms import GridForm
 from curves.models import Build, Frame, Run, Spring, Target
-from shop.forms import ModelForm, VersionedForm
+from shop.forms import ModelForm, NumberField, VersionedForm
 from shop.once import OnceField
 
 SPEED = Column("speed", "Speed", "rpm", cells.SPEED_RPM)
@@ -21,7 +21,7 @@ POINTS = (
 )
 
 FRAMES = [(Frame.SHAFT, "distributor rpm and degrees"), (Frame.CRANK, "crank rpm and degrees")]
-FRAME_WORDS = {"required": "Say which: distributor and crank differ by a factor of two."}
+FRAME_WORDS = "Say which: distributor and crank differ by a factor of two."
 MARKS = [("", "as the file shows"), (".", "point"), (",", "comma")]
 
 
@@ -31,9 +31,7 @@ class RunForm(GridForm, ModelForm):
     columns = READINGS
     nothing = "No reading yet: type a speed and an advance, or paste them."
 
-    frame = forms.ChoiceField(
-        label="Readings are in", choices=FRAMES, widget=forms.RadioSelect, error_messages=FRAME_WORDS
-    )
+    frame = forms.ChoiceField(label="Readings are in", choices=FRAMES, widget=forms.RadioSelect)
     file = forms.FileField(label="CSV file", required=False)
     decimal = forms.ChoiceField(label="Decimal mark in it", choices=MARKS, required=False)
 
@@ -50,6 +48,7 @@ class RunForm(GridForm, ModelForm):
 
     def __init__(self, *args, springs=(), **options):
         super().__init__(*args, **options)
+        self.fields["frame"].error_messages["required"] = FRAME_WORDS
         for name in ("primary", "secondary"):
             self.fields[name].queryset = springs
             self.fields[name].empty_label = "as it came, or not known"
@@ -158,8 +157,16 @@ class HeadForm(VersionedForm):
         return {name: self.cleaned_data[name] for name in self._meta.fields}
 
 
-class SpringFields:
-    """What is asked of a spring, new or known."""
+class SpringFields(forms.Form):
+    """What is asked of a spring, new or known; the error of its rate in percent."""
+
+    rate_percent = NumberField(
+        label="Rate known to (%)",
+        required=False,
+        min_value=0.1,
+        max_value=100,
+        help_text="Left empty: a loose label.",
+    )
 
     class Meta:
         model = Spring
@@ -168,7 +175,6 @@ class SpringFields:
             "position",
             "quantity",
             "rate_n_per_mm",
-            "rate_sd",
             "free_length_mm",
             "free_length_sd_mm",
             "initial_tension_n",
@@ -180,13 +186,20 @@ class SpringFields:
         ]
         labels = {"source": "Where the figures come from", "position": "Fits as"}
         help_texts = {
-            "rate_sd": "0.05 is 5 %. Left empty: a loose label.",
             "free_length_sd_mm": "Left empty: a loose label.",
         }
 
+    def __init__(self, *args, instance=None, initial=None, **options):
+        known = {"rate_percent": (instance or Spring()).rate_percent}
+        super().__init__(*args, instance=instance, initial=known | (initial or {}), **options)
+        self.fields["initial_tension_n"].required = False
+        self.order_fields([*self._meta.fields[:4], "rate_percent", *self._meta.fields[4:]])
+
     @property
     def spring_values(self):
-        return {name: self.cleaned_data[name] for name in self._meta.fields}
+        percent = self.cleaned_data["rate_percent"]
+        plain = {name: self.cleaned_data[name] for name in self._meta.fields}
+        return plain | {"rate_sd": None if percent is None else percent / 100}
 
     def clean_initial_tension_n(self):
         return self.cleaned_data["initial_tension_n"] or 0

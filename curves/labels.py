@@ -41,6 +41,11 @@ def place_words(ends, misses, lines, x, y):
     return [page.told(word) for word in words], [page.told(word) for word in placed[len(words) :]]
 
 
+def room_for(words):
+    """The share of the plot's width that words at line ends need at its right."""
+    return (max(map(len, words)) * LETTER + 2 * AWAY) if words else 0.0
+
+
 def spread(wanted, gap, low, high):
     """Places as near as can be to the rising places wanted, at least a gap apart, between low and high."""
     # Each cluster: the sum of its places wanted, less how far each stands from the first; and its count.

@@ -5,12 +5,18 @@ from .curve import Curve
 from .head import Head, Run
 from .idle import idle_timing
 from .knees import Knees, fit_knees
+from .leak import leak_down
+from .likeness import Shelf, curve_distance, describe_curve, nearest_curves, nearest_engines
 from .loads import spring_from_loads
 from .readings import Readings
+from .response import fit_response
 from .setting import best_initial, setting_card, total_timing
+from .sparks import scatter
 from .springs import Spring
 from .timing import true_initial
+from .trigger import coil_current, copper_resistance, copper_temperature, dwell, dwell_change
 from .units import Drive
+from .vacuum import advance_map, fit_capsule
 from .wire import active_turns, spring_from_wire, thinnest_wire, turns_for_rate, wire_for_rate
 
 __all__ = [
@@ -20,16 +26,31 @@ __all__ = [
     "Knees",
     "Readings",
     "Run",
+    "Shelf",
     "Spring",
     "Target",
     "Verdict",
     "active_turns",
+    "advance_map",
     "band_edges",
     "best_initial",
+    "coil_current",
+    "copper_resistance",
+    "copper_temperature",
+    "curve_distance",
+    "describe_curve",
     "distance_outside",
+    "dwell",
+    "dwell_change",
+    "fit_capsule",
     "fit_knees",
+    "fit_response",
     "idle_timing",
     "judge_curve",
+    "leak_down",
+    "nearest_curves",
+    "nearest_engines",
+    "scatter",
     "setting_card",
     "spring_from_loads",
     "spring_from_wire",

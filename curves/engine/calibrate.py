@@ -9,7 +9,18 @@ from .equilibrium import TORQUE_PER_RPM_SQUARED, Balance, advance_at, find_snaps
 from .fit import fit
 from .head import Head, Run
 from .model import MODEL_SD_DEG, READING_SCATTER_DEG, build_model
-from .prior import FRICTION, GAP, GROWTH, HEAD_NAMES, HEAD_SIZE, INERTIA, STRETCH, TRAVEL, corrected, spring_prior
+from .prior import (
+    FRICTION,
+    GAP,
+    GROWTH,
+    HEAD_NAMES,
+    HEAD_SIZE,
+    INERTIA,
+    STRETCH,
+    TRAVEL,
+    corrected,
+    spring_prior,
+)
 from .readings import MAX_SPEED_RPM, checked_array, checked_number
 
 DRAWS = 128
@@ -163,8 +174,7 @@ def _starts(model):
 
 
 def calibrate(head, runs, *, scatter_deg=READING_SCATTER_DEG):
-    """Find the most likely head and springs given all runs on it so far.
-    """
+    """Find the most likely head and springs given all runs on it so far."""
     runs = tuple(runs)
     model = build_model(head, runs, scatter_deg)
     fitted = fit(model.jacobian, _starts(model))
@@ -173,15 +183,41 @@ def calibrate(head, runs, *, scatter_deg=READING_SCATTER_DEG):
     natural = model.natural(draws)[:, :HEAD_SIZE]
     estimates = _estimates(model, fitted)
     residual = fitted.residuals * model.noise_deg
-    return Calibration(head, runs, estimates, fitted.converged, fitted.cost,
-        tuple(residual[model.run == i] for i in range(len(runs))), (), draws, fitted, model)
+    return Calibration(
+        head,
+        runs,
+        estimates,
+        fitted.converged,
+        fitted.cost,
+        tuple(residual[model.run == i] for i in range(len(runs))),
+        (),
+        draws,
+        fitted,
+        model,
+    )
 
-_ESTIMATES=("inertia_kg_mm2_per_deg","growth_per_deg","friction_n_mm_per_deg","post_gap_primary_mm","post_gap_secondary_mm","stretch_primary_mm_per_deg","stretch_secondary_mm_per_deg","travel_deg")
+
+_ESTIMATES = (
+    "inertia_kg_mm2_per_deg",
+    "growth_per_deg",
+    "friction_n_mm_per_deg",
+    "post_gap_primary_mm",
+    "post_gap_secondary_mm",
+    "stretch_primary_mm_per_deg",
+    "stretch_secondary_mm_per_deg",
+    "travel_deg",
+)
+
+
 def _estimates(model, fitted):
     theta = model.natural(fitted.z[None])[0, :HEAD_SIZE]
     root = model.head.root
     sd = np.sqrt(np.diag(root @ fitted.covariance[:HEAD_SIZE, :HEAD_SIZE] @ root.T))
     out = {}
     for i, name in enumerate(_ESTIMATES):
-        out[name] = Estimate(theta[i], sd[i]) if i == GROWTH else Estimate(float(np.exp(theta[i])), float(np.exp(theta[i])*sd[i]))
+        out[name] = (
+            Estimate(theta[i], sd[i])
+            if i == GROWTH
+            else Estimate(float(np.exp(theta[i])), float(np.exp(theta[i]) * sd[i]))
+        )
     return out

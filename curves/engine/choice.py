@@ -6,7 +6,7 @@ from .pieces import Shape
 from .ramps import fit_pieces
 
 MOST_SLOPES = 3
-DOUBT = 30.0  # evidence, in units of the criterion, that an odd description must have over a sound one
+DOUBT = 12.0  # evidence, in units of the criterion, that an odd description must have over a sound one
 
 
 def choose_pieces(x, y, shapes, level, sd, *, forced):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, checked_array
+from .readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, checked_array, checked_number
 
 RPM_STEP = 100.0  # slopes are said in degrees per this many rpm
 
@@ -78,12 +78,12 @@ class Curve:
 
         None when it never does. The lowest point is the one at the lowest speed.
         """
+        wanted = checked_number("rise_deg", rise_deg, 0.0, MAX_ADVANCE_DEG)
         rise = self.advance_deg - self.advance_deg[0]
-        above = np.flatnonzero(rise > rise_deg)
+        above = np.flatnonzero(rise > wanted)
         if not above.size:
             return None
-        last = above[0]
-        if last == 0:
-            return float(self.speed_rpm[0])
-        share = (rise_deg - rise[last - 1]) / (rise[last] - rise[last - 1])
-        return float(self.speed_rpm[last - 1] + share * (self.speed_rpm[last] - self.speed_rpm[last - 1]))
+        after = above[0]
+        before = after - 1
+        share = (wanted - rise[before]) / (rise[after] - rise[before])
+        return float(self.speed_rpm[before] + share * (self.speed_rpm[after] - self.speed_rpm[before]))

@@ -38,7 +38,9 @@ def _with_bends(choices, first, second):
     a, b = (axis.ravel() for axis in np.meshgrid(first, second, indexing="ij"))
     n = a.size
     repeated = choices.take(np.repeat(np.arange(len(choices.primary)), n))
-    return repeated._replace(bend_mm=repeated.bend_mm + np.tile(np.column_stack([a, b]), (len(choices.primary), 1)))
+    return repeated._replace(
+        bend_mm=repeated.bend_mm + np.tile(np.column_stack([a, b]), (len(choices.primary), 1))
+    )
 
 
 def _best_of(choices, scores, group):
@@ -73,24 +75,40 @@ def propose(calibration, target, primaries, secondaries, tried=(), count=10, pos
     limit = checked_number("post_bend_limit_mm", post_bend_limit_mm, 0.0, 20.0)
     primaries, secondaries = tuple(primaries), tuple(secondaries)
     head = calibration.head_draws()
-    tables = tuple(np.stack([calibration.spring_draws(s, place, i) for i, s in enumerate(side)]) for place, side in enumerate((primaries, secondaries)))
+    tables = tuple(
+        np.stack([calibration.spring_draws(s, place, i) for i, s in enumerate(side)])
+        for place, side in enumerate((primaries, secondaries))
+    )
     bench = make_bench(head, *tables, np.random.default_rng(_SEED))
-    centre = make_bench(head.mean(axis=0)[None], *(t.mean(axis=1)[:, None] for t in tables), np.random.default_rng(_SEED))
-    p, s = (axis.ravel() for axis in np.meshgrid(np.arange(len(primaries)), np.arange(len(secondaries)), indexing="ij"))
+    centre = make_bench(
+        head.mean(axis=0)[None], *(t.mean(axis=1)[:, None] for t in tables), np.random.default_rng(_SEED)
+    )
+    p, s = (
+        axis.ravel()
+        for axis in np.meshgrid(np.arange(len(primaries)), np.arange(len(secondaries)), indexing="ij")
+    )
     choices = Choices(p, s, np.zeros((p.size, 2)), np.full(p.size, np.nan))
     done = _tried_bends(tried, calibration)
     keys = [(primaries[i].key, secondaries[j].key) for i, j in zip(p, s)]
+
     def allowed(ch):
         ok = (np.abs(ch.bend_mm) <= limit + 1e-9).all(axis=1)
         for n, (i, j) in enumerate(zip(ch.primary, ch.secondary)):
             for b in done.get((primaries[i].key, secondaries[j].key), ()):
-                if abs(ch.bend_mm[n] - b).max() < 0.02: ok[n] = False
+                if abs(ch.bend_mm[n] - b).max() < 0.02:
+                    ok[n] = False
         return ok
+
     if limit > 0:
         for step, axis in ((limit / 2, _grid(limit, limit / 2)), (limit / 8, _grid(limit / 4, limit / 8))):
             wide = _with_bends(choices, axis, axis)
             sc = centre.score(wide, target)
-            sc = sc._replace(worst_miss_deg=np.where((np.abs(wide.bend_mm) <= limit + 1e-9).all(axis=1), sc.worst_miss_deg, np.inf), chance=np.zeros_like(sc.chance))
+            sc = sc._replace(
+                worst_miss_deg=np.where(
+                    (np.abs(wide.bend_mm) <= limit + 1e-9).all(axis=1), sc.worst_miss_deg, np.inf
+                ),
+                chance=np.zeros_like(sc.chance),
+            )
             choices = wide.take(_best_of(wide, sc, axis.size**2))
         choices = choices._replace(bend_mm=np.round(choices.bend_mm / BEND_STEP_MM) * BEND_STEP_MM)
     sc = bench.score(choices, target)
@@ -102,8 +120,21 @@ def propose(calibration, target, primaries, secondaries, tried=(), count=10, pos
         choices = choices._replace(bend_mm=np.round(choices.bend_mm, 6))
     sc = bench.score(choices, target)
     ok = allowed(choices)
-    sc = sc._replace(chance=np.where(ok, sc.chance, -1.0), worst_miss_deg=np.where(ok, sc.worst_miss_deg, np.inf))
+    sc = sc._replace(
+        chance=np.where(ok, sc.chance, -1.0), worst_miss_deg=np.where(ok, sc.worst_miss_deg, np.inf)
+    )
     best = _best_of(choices, sc, (axis.size**2 if limit > 0 else 1))
     best = best[np.lexsort((sc.worst_miss_deg[best], -sc.chance[best]))]
     best = [b for b in best if ok[b]][:count]
-    return [Proposal(primaries[choices.primary[b]], secondaries[choices.secondary[b]], float(sc.chance[b]), float(sc.worst_miss_deg[b]), float(sc.initial_deg[b]), tuple(choices.bend_mm[b].tolist()), float(np.exp(head[:, -1]).mean())) for b in best]
+    return [
+        Proposal(
+            primaries[choices.primary[b]],
+            secondaries[choices.secondary[b]],
+            float(sc.chance[b]),
+            float(sc.worst_miss_deg[b]),
+            float(sc.initial_deg[b]),
+            tuple(choices.bend_mm[b].tolist()),
+            float(np.exp(head[:, -1]).mean()),
+        )
+        for b in best
+    ]

@@ -10,7 +10,8 @@ import numpy as np
 
 from .pieces import Pieces
 
-STARTS = 6  # local searches per knot of a shape; the grid already ranks them
+STARTS = 8  # local searches per knot of a shape; the grid already ranks them
+LEADING = 6  # of these so many go on after the first step
 STEPS = 15
 GRID = 20  # knots are first tried in this many of the gaps between readings at most
 BELOW = -0.3  # and the first one also this many spans below the lowest reading
@@ -26,7 +27,7 @@ def fit_pieces(x, y, shapes, level=0.0) -> list[Pieces]:
     Parameters
     ----------
     x, y : array_like, shape (n,)
-        Points in rising order of `x`; equal `x` are fine. At least two different `x`.
+        Points in rising order of `x`; equal `x` are fine. As many different ones as a shape has parameters.
     shapes : sequence of Shape
         Each with at least one slope.
     level : float
@@ -56,7 +57,7 @@ def fit_pieces(x, y, shapes, level=0.0) -> list[Pieces]:
     tables = _Tables.of(u, y - level)
     starts = [_starts(tables, shape, most) for shape in shapes]
     owner = np.repeat(np.arange(len(shapes)), [len(knots) for knots in starts])
-    knots, coef, sse, settled = _improve(u, y - level, [shapes[i] for i in owner], np.vstack(starts))
+    knots, coef, sse, settled = _improve(u, y - level, shapes, owner, np.vstack(starts))
     fits = []
     for i, shape in enumerate(shapes):
         rows = np.flatnonzero(owner == i)
@@ -126,9 +127,6 @@ def _picks(size, shape):
         for begin in begins
         for inner in combinations([i for i in gaps if i > begin], shape.knots - 1)
     ]
-    if not picks:  # fewer gaps than knots: let several share one
-        spread = np.linspace(gaps[0], gaps[-1], shape.knots - 1).round().astype(int)
-        picks = [(begins[0], *spread, *top)]
     picks = np.array(picks)
     flat = np.ascontiguousarray((picks[:, :-1] * size + picks[:, 1:]).T)
     return picks, flat
@@ -161,13 +159,13 @@ def _grid_errors(tables, picks, flat, shape):
     return tables.y_square - explained
 
 
-def _improve(u, rest, shapes, knots):
+def _improve(u, rest, shapes, owner, knots):
     """Improve all starts of all shapes together; return knots, coefficients, squared errors, settled."""
-    search = _Search.of(u, rest, shapes)
+    search = _Search.of(u, rest, shapes).take(owner)
     state = (knots, *search.fit_linear(knots))
     out = [state[0].copy(), state[2].copy(), state[4].copy(), np.zeros(len(knots), bool)]
     rows = np.arange(len(knots))
-    for _ in range(STEPS):
+    for step in range(STEPS):
         search, new = search.best_step(*state)
         gain = state[4] - new[4]
         done = gain <= 1e-13 * state[4] + search.tiny
@@ -177,10 +175,20 @@ def _improve(u, rest, shapes, knots):
         )
         for kept, value in zip(out, (state[0], state[2], state[4], done), strict=True):
             kept[rows] = value
+        if step == 0:
+            done |= ~_leading(owner, state[4])
         if done.all():
             break
         rows, search, state = rows[~done], search.take(~done), tuple(v[~done] for v in state)
     return out
+
+
+def _leading(owner, sse):
+    """Mark the searches worth going on with: one exact step tells the few that can win from the rest."""
+    order = np.lexsort((sse, owner))
+    place = np.empty(len(owner), int)
+    place[order] = np.arange(len(owner)) - np.searchsorted(owner, owner[order])
+    return place < LEADING
 
 
 @dataclass(frozen=True)
@@ -196,6 +204,7 @@ class _Search:
 
     @classmethod
     def of(cls, u, rest, shapes):
+        """Set up one search per shape."""
         most = max(shape.slopes for shape in shapes)
         linear = [[s.level_free, *(j < s.slopes for j in range(most))] for s in shapes]
         free_knot = [[s.begin_free, *(j < s.knots for j in range(1, most + 1))] for s in shapes]

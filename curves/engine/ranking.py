@@ -68,7 +68,11 @@ class Bench:
         """Give one spring's torque in each choice and draw as a line in the angle, parts (n, d, 1)."""
         bend = bend_mm[:, place, None]
         stretch = np.exp(self.head[:, STRETCH.start + place])
-        gap = np.exp(self.head[:, GAP.start + place]) + bend + np.where(bend != 0, self.bend_error[:, place], 0.0)
+        gap = (
+            np.exp(self.head[:, GAP.start + place])
+            + bend
+            + np.where(bend != 0, self.bend_error[:, place], 0.0)
+        )
         rate, slack = np.exp(table[..., 0])[index], table[index, :, 1] - gap
         offset = (table[index, :, 2] - rate * slack) * stretch
         return offset[..., None], (rate * stretch**2)[..., None], (slack / stretch)[..., None]
@@ -97,7 +101,9 @@ class Bench:
                 best = Scores(chance, worst, initial)
             else:
                 better = (chance > best.chance) | ((chance == best.chance) & (worst < best.worst_miss_deg))
-                best = Scores(*(np.where(better, new, old) for new, old in zip((chance, worst, initial), best)))
+                best = Scores(
+                    *(np.where(better, new, old) for new, old in zip((chance, worst, initial), best))
+                )
         return best
 
 
@@ -126,7 +132,9 @@ def centring_initial(miss, tolerance_deg):
     high, low = np.divmod(flat.argmax(axis=-1), tolerance_deg.size)
     at_high = np.take_along_axis(miss, high[..., None], axis=-1)[..., 0]
     at_low = np.take_along_axis(miss, low[..., None], axis=-1)[..., 0]
-    return -(at_high * tolerance_deg[low] + at_low * tolerance_deg[high]) / (tolerance_deg[high] + tolerance_deg[low])
+    return -(at_high * tolerance_deg[low] + at_low * tolerance_deg[high]) / (
+        tolerance_deg[high] + tolerance_deg[low]
+    )
 
 
 def make_bench(head, primaries, secondaries, rng):

@@ -42,9 +42,9 @@ def curve_of(job):
     return {"summary": said, **drawn(build), **_runs_of(build)}
 
 
-def drawn(build, *, draft=None):
+def drawn(build, *, draft=None, in_place_of=None):
     """A build's figure, its SVG and the table that says the same."""
-    figure = charts.figure(build, draft=draft)
+    figure = charts.figure(build, draft=draft, in_place_of=in_place_of)
     return {"figure": figure, "svg": paper.svg(figure), "table": charts.table_rows(figure)}
 
 
@@ -138,7 +138,7 @@ def _show_run(request, job, form, row=None):
     draft = _draft(form, job.build)
     address = reverse("run", args=[job.number, row.number]) if row else reverse("run_new", args=[job.number])
     context = {"job": job, "form": form, "run": row, "action": address}
-    context |= {"curve": drawn(job.build, draft=draft), "said": []}
+    context |= {"curve": drawn(job.build, draft=draft, in_place_of=row), "said": _said(job.build, draft)}
     return page(request, "curves/run.html", context, fragment="curves/_run_form.html", status=status)
 
 
@@ -156,10 +156,17 @@ def run_draw(request, number):
     """The chart with the readings typed so far; nothing is saved."""
     job = _writable(request, number)
     form = NewRunForm(request.POST, springs=queries.drawer())
-    drive = convert.drive_of(job.build)
     draft = _draft(form, job.build)
-    said = judging.draft_words(draft, convert.target_of(getattr(job.build, "target", None), drive), drive)
-    return render(request, "curves/_draft.html", {"curve": drawn(job.build, draft=draft), "said": said})
+    changed = request.GET.get("run", "")
+    row = _run_of(job, int(changed)) if changed.isdecimal() and len(changed) < 6 else None
+    context = {"curve": drawn(job.build, draft=draft, in_place_of=row), "said": _said(job.build, draft)}
+    return render(request, "curves/_draft.html", context)
+
+
+def _said(build, draft):
+    """What can be said of readings being typed, against the band."""
+    drive = convert.drive_of(build)
+    return judging.draft_words(draft, convert.target_of(getattr(build, "target", None), drive), drive)
 
 
 @require_POST

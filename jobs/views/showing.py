@@ -1,7 +1,5 @@
 """How a card is answered: the whole page, one stage of it, or the one section that htmx asked for."""
 
-from functools import partial
-
 from django.http import Http404
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -14,7 +12,7 @@ from jobs.forms.lines import FindingForm, NewPartForm, StepForm
 from jobs.forms.photos import PhotoForm
 from jobs.queries import card_for
 from jobs.stages import Stage
-from jobs.views.curve import curve_of
+from jobs.views.curve import curve_context
 from jobs.views.sections import SECTIONS, stage_of
 from shop.models import Shop
 from shop.pages import page
@@ -69,14 +67,14 @@ def context_of(card, **extra):
     return {
         "card": card,
         "job": card.job,
-        "curve": SimpleLazyObject(partial(curve_of, card.job)),
         "may": card.may,
+        "curve": SimpleLazyObject(lambda: curve_context(card.job)["curve"]),
         "finding_form": FindingForm(),
         "part_form": NewPartForm(),
         "step_form": StepForm(),
         "photo_form": PhotoForm(),
         "move_form": None,
-        "hand_back_form": _hand_back_form(card.job),
+        "hand_back_form": SimpleLazyObject(lambda: _hand_back_form(card.job)),
         "road_form": RoadReportForm(),
     } | extra
 

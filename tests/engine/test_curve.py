@@ -33,6 +33,14 @@ def test_begin_is_where_the_advance_rises():
     assert Curve([300, 500], [0, 2]).begin_rpm() == 300
 
 
+def test_springs_are_set_one_degree_from_either_end():
+    # Hudson Rambler Technical Service Manual 1955, p. 30: the weak spring is set where 1 degree is reached,
+    # the heavy one at 1 degree below the maximum.
+    curve = Curve([400, 900, 1900], [0, 5, 10])
+    assert curve.begin_rpm(1.0) == 500
+    assert curve.begin_rpm(curve.advance_deg.max() - 1.0) == 1700
+
+
 def test_one_point_is_a_level():
     curve = Curve(1000, 4)
     assert (curve.at(0), curve.at(9000), curve.slope_at(1000)) == (4, 4, 0)

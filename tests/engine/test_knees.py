@@ -1,6 +1,7 @@
 """Straight pieces through readings: begin, slopes, knee, stop, and what few readings can say."""
 
 import warnings
+from functools import partial
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 from uncertainties import ufloat
 
-from curves.engine import Readings, fit_knees
+from curves.engine import Curve, Readings, Run, Spring, fit_knees
 from curves.engine.pieces import Shape
 from curves.engine.ramps import fit_pieces
 from curves.engine.units import FOUR_STROKE
@@ -42,6 +43,26 @@ def test_published_two_slope_curve_has_its_knee_at_2000():
     assert np.abs(FOUR_STROKE.to_crank_deg(knees.residual_deg)).max() < 0.5
     assert knees.stop_rpm is None
     assert any("stop was not seen" in words for words in knees.warnings)
+
+
+@pytest.mark.parametrize(
+    ("begin", "stop", "slope"), [(550, 2300, 0.6286), (600, 1950, 0.8148)]
+)  # slopes computed from the printed points
+def test_published_single_slopes(begin, stop, slope):
+    # Datsun pick-up 1977, service manual p. EE-34 (OCR; column order is a reading): manual gearbox 0 deg at
+    # 550 and 11.0 at 2300, automatic 0 at 600 and 11.0 at 1950 distributor rpm.
+    speed = np.arange(300, 2800, 125)
+    knees = fit_knees(speed, np.interp(speed, [begin, stop], [0, 11.0]))
+    assert knees.slope_deg_per_100rpm == pytest.approx([slope], abs=1e-4)
+    assert (knees.begin_rpm, knees.stop_rpm, knees.top_deg) == pytest.approx((begin, stop, 11.0))
+
+
+@pytest.mark.parametrize(("crank_deg", "unusual"), [(15, False), (19, False), (42, False), (43, True)])
+def test_published_maxima_bound_the_plausible(crank_deg, unusual):
+    # TM 10-3930-623-12, para 4-22: at most 15 to 19 crank degrees; in general "only a few" to 42.
+    top = FOUR_STROKE.to_shaft_deg(crank_deg)
+    knees = fit_knees(SPEED, np.interp(SPEED, [400, 1500], [0, top]))
+    assert any("unusually much" in words for words in knees.warnings) is unusual
 
 
 @pytest.mark.parametrize("name", SHAPES)
@@ -136,9 +157,24 @@ def test_order_of_readings_does_not_matter_and_they_stay_untouched():
     np.testing.assert_array_equal(advance, copies[1])
 
 
-def test_readings_object_gives_the_same_as_arrays():
+@pytest.mark.parametrize("kind", [Readings, Curve, partial(Run, Spring("P", 1.0, 20.0), None)])
+def test_whatever_holds_readings_gives_the_same_as_arrays(kind):
     y = bench(SHAPES["two slopes"])
-    assert fit_knees(Readings(SPEED, y)).sentence == fit_knees(SPEED, y).sentence
+    assert fit_knees(kind(SPEED, y)).sentence == fit_knees(SPEED, y).sentence
+
+
+def test_standard_errors_are_as_large_as_they_say():
+    rng = np.random.default_rng(21)
+    rpm, deg, *_ = SHAPES["two slopes and stop"]
+    speed = np.linspace(200, 2500, 24)
+    off = []
+    for _ in range(80):
+        knees = fit_knees(speed, np.interp(speed, rpm, deg) + rng.normal(0, 0.25, 24), slopes=2, stop=True)
+        found = np.array([knees.begin_rpm, *knees.knee_rpm, knees.stop_rpm, knees.top_deg])
+        errors = [knees.begin_se_rpm, *knees.knee_se_rpm, knees.stop_se_rpm, knees.top_se_deg]
+        off.append((found - [*rpm[:3], deg[2]]) / errors)
+    # 80 standard deviations of a unit normal: 1 +/- three of their own standard errors.
+    np.testing.assert_allclose(np.std(off, axis=0), 1.0, atol=3 / np.sqrt(160))
 
 
 def test_advance_and_slope_take_one_speed_or_many():

@@ -3,6 +3,7 @@
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pint import UnitRegistry
 
 from curves.engine import active_turns, spring_from_wire, thinnest_wire, turns_for_rate, wire_for_rate
 from curves.engine.units import MM_PER_INCH, N_PER_LBF, N_PER_MM_PER_LBF_PER_INCH
@@ -61,6 +62,17 @@ def test_published_extension_spring():
         0.035 * MM_PER_INCH, 0.213 * MM_PER_INCH, turns, modulus=11.6e6 * N_PER_MM2_PER_PSI
     )
     assert spring.rate_n_per_mm / N_PER_MM_PER_LBF_PER_INCH == pytest.approx(17.91, rel=2e-3)
+
+
+def test_rate_agrees_with_pint():
+    unit = UnitRegistry()
+    wire, coil = 1.2 * unit.mm, 0.4 * unit.inch
+    rate = 81_370 * unit.newton / unit.mm**2 * wire**4 / (8 * coil**3 * 12)
+    spring = spring_from_wire(1.2, 0.4 * MM_PER_INCH, 12)
+    assert spring.rate_n_per_mm == pytest.approx(rate.to("newton / mm").magnitude, rel=1e-12)
+    assert spring.rate_n_per_mm / N_PER_MM_PER_LBF_PER_INCH == pytest.approx(
+        rate.to("pound_force / inch").magnitude, rel=1e-12
+    )
 
 
 def test_stress_over_the_limit_and_odd_index_are_said():
