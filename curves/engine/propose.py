@@ -19,6 +19,7 @@ BEND_STEP_MM = 0.05  # finer than this no post is bent
 TRIM_STEPS = 3  # bends tried to either side of a pair's best
 SHORTLIST = 30  # pairs looked at closely
 FAIR_CHANCE = 0.1
+HOPE = 0.5  # prospect from which a pair is worth a run although its first chance is poor
 CHANCE_STEP = 0.05  # 128 draws know a chance no better
 
 
@@ -111,8 +112,8 @@ def propose(
     Returns
     -------
     Proposals
-        Best first, each pair once; of chances that the draws cannot tell apart (steps of 0.05) the pair with the
-        better prospect goes first, then the smaller expected worst miss. It may be shorter than `count`.
+        Best first, each pair once. Of chances that the draws cannot tell apart (steps of 0.05) the pair with
+        the better prospect goes first, then the smaller expected worst miss. May be shorter than `count`.
 
     Raises
     ------
@@ -122,13 +123,13 @@ def propose(
     Notes
     -----
     The chance is the share of draws of head and springs in which ``|curve + initial - target| <= tolerance`` at
-    all target points. That a pair was tried without success is used too: draws in which it should have lain in
-    the band count less.
+    all target points. That a pair was tried without success is used too: draws in which it should have lain
+    in the band count less.
 
     References
     ----------
-    The way to trim is the trade's own: the light spring's post sets where 1 degree is reached, the heavy one's
-    where 1 degree below the maximum is (Hudson Rambler Technical Service Manual, 1955, p. 30).
+    The way to trim is the trade's own: the light spring's post sets where 1 degree is reached, the heavy
+    one's where 1 degree below the maximum is (Hudson Rambler Technical Service Manual, 1955, p. 30).
 
     Examples
     --------
@@ -230,18 +231,19 @@ def _prospects(drawer, target, choices, scores, limit):
 def _proposals(drawer, choices, scores, prospects, order):
     """Put choices into words and numbers."""
     travel = float(np.exp(drawer.bench.head[:, TRAVEL]).mean())
+    chances = np.minimum.accumulate(scores.chance[order])  # equal ones are ordered otherwise; see CHANCE_STEP
     return tuple(
         Proposal(
             primary=drawer.primaries[choices.primary[row]],
             secondary=drawer.secondaries[choices.secondary[row]],
-            chance=round(round(float(scores.chance[row]) / CHANCE_STEP) * CHANCE_STEP, 6),
+            chance=float(chance),
             worst_miss_deg=float(scores.worst_miss_deg[row]),
             initial_deg=float(scores.initial_deg[row]),
             post_bend_mm=tuple(map(float, choices.bend_mm[row])),
             travel_deg=travel if np.isnan(choices.travel_deg[row]) else float(choices.travel_deg[row]),
             prospect=float(prospects[row]),
         )
-        for row in order
+        for row, chance in zip(order, chances, strict=True)
     )
 
 
@@ -257,10 +259,8 @@ def _warnings(best, limit):
     """Say plainly when there is little hope."""
     if best.chance >= FAIR_CHANCE:
         return ()
-    bend = "" if limit else " Allow the posts to be bent, or"
-    hope = (
-        "with trimming it may come in"
-        if best.prospect >= 0.5
-        else f"{bend} see wanted_spring for what to buy"
-    )
-    return (f"No pair has a fair chance: the best has {best.chance:.0%};{hope if limit else hope.lower()}.",)
+    words = f"No pair has a fair chance: the best has {best.chance:.0%}."
+    if best.prospect >= HOPE:
+        return (f"{words} It is worth a run all the same: bent, it may well come in.",)
+    bend = "" if limit else "allow the posts to be bent, or "
+    return (f"{words} What to do: {bend}see wanted_spring for what to buy.",)
