@@ -13,7 +13,7 @@ SAME_READING_DEG = 2.0
 
 
 def doubts(model, fitted, runs):
-    """Give warnings: readings left out, contradictions, snaps, springs unlike their label, too little data."""
+    """Give warnings: readings left out, contradictions, snaps, springs unlike their label, little data."""
     yield from _mistyped(model, fitted)
     yield from _snaps(model, fitted, runs)
     yield from _surprises(model, fitted)

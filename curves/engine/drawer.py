@@ -83,9 +83,7 @@ def tried_bends(tried, runs):
         if hasattr(entry, "post_bend_mm"):
             entry = (entry.primary, entry.secondary, entry.post_bend_mm)
         if not isinstance(entry, tuple | list) or len(entry) not in (2, 3):
-            raise ValueError(
-                f"tried must hold (primary, secondary) or (primary, secondary, bend), got {entry!r}"
-            )
+            raise ValueError(f"tried must hold (primary, secondary[, post_bend_mm]), got {entry!r}")
         pair = _key(entry[0]), _key(entry[1])
         bends = done.setdefault(pair, [])
         if len(entry) == 3:

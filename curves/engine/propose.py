@@ -122,9 +122,9 @@ def propose(
 
     Notes
     -----
-    The chance is the share of draws of head and springs in which ``|curve + initial - target| <= tolerance`` at
-    all target points. That a pair was tried without success is used too: draws in which it should have lain
-    in the band count less.
+    The chance is the share of draws of head and springs in which ``|curve + initial - target| <= tolerance``
+    at all target points. That a pair was tried without success is used too: draws in which it should have
+    lain in the band count less.
 
     References
     ----------
