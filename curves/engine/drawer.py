@@ -112,8 +112,8 @@ def _table(calibration, springs, place):
 def _plausible_draws(calibration, target, tried):
     """Choose 128 draws, those less often in which a run that failed should have been a success.
 
-    The runs' readings are in the draws already; that the curve behind them was out of the band is one thing more
-    to know, and keeps a near miss from being proposed again and again.
+    The runs' readings are in the draws already; that the curve behind them was out of the band is one thing
+    more to know, and keeps a near miss from being proposed again and again.
     """
     weight = np.ones(len(calibration.head_draws))
     for index, run in enumerate(calibration.runs):

@@ -30,7 +30,7 @@ def sample(model, fitted, seed):
     -----
     A knee's kink and a spring that hangs loose make the Gaussian at the optimum a poor picture of what is
     left possible. Each chain moves by ``x' = sqrt(1 - s**2) x + s n`` in the coordinates in which that
-    Gaussian is standard, which leaves it as it is, and accepts by how much the true posterior differs from it.
+    Gaussian is standard, which leaves it as it is, and accepts by how much the true posterior differs.
 
     References
     ----------

@@ -1,6 +1,6 @@
 """Many pairs of springs over many draws at once: their curves, and the chance that each lies in a band."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -70,6 +70,10 @@ class Bench:
         """Give the bench with every so many-th draw."""
         parts = (getattr(self, part.name) for part in fields(self))
         return Bench(*(part[:, ::stride] if part.ndim == 3 else part[::stride] for part in parts))
+
+    def with_side(self, place, table):
+        """Give the bench with other springs on one side."""
+        return replace(self, **{("primaries", "secondaries")[place]: table})
 
     def centre(self):
         """Give the bench with one draw only, the mean, and hands that do not err."""

@@ -84,3 +84,6 @@ class Drive:
     def to_shaft_rpm(self, crank_rpm):
         """Turn crank speed [rpm] into shaft speed [rpm]."""
         return _scaled(crank_rpm, 1.0 / self.crank_per_shaft)
+
+
+FOUR_STROKE = Drive.four_stroke()
