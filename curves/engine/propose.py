@@ -20,7 +20,7 @@ TRIM_STEPS = 3  # bends tried to either side of a pair's best
 SHORTLIST = 30  # pairs looked at closely
 FAIR_CHANCE = 0.1
 HOPE = 0.5  # prospect from which a pair is worth a run although its first chance is poor
-CHANCE_STEP = 0.05  # 128 draws know a chance no better
+CHANCE_STEP = 0.1  # 128 draws know a chance to 0.04, one standard deviation
 
 
 @dataclass(frozen=True)
@@ -112,7 +112,7 @@ def propose(
     Returns
     -------
     Proposals
-        Best first, each pair once. Of chances that the draws cannot tell apart (steps of 0.05) the pair with
+        Best first, each pair once. Of chances that the draws cannot tell apart (steps of 0.1) the pair with
         the better prospect goes first, then the smaller expected worst miss. May be shorter than `count`.
 
     Raises

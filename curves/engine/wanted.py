@@ -22,14 +22,6 @@ NARROWER = 3.0
 WIRES_MM = np.round(np.arange(0.5, 2.01, 0.05), 2)
 # Mean coil diameters, the most usual first; common practice, no source.
 COILS_MM = (7.0, 6.0, 8.0, 5.0, 9.0, 10.0, 12.0)
-    7.0,
-    6.0,
-    8.0,
-    5.0,
-    9.0,
-    10.0,
-    12.0,
-)  # mean diameters, the most usual first; common practice, no source
 LEAST_TURNS = 3.0
 
 
