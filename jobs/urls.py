@@ -2,10 +2,11 @@
 
 from django.urls import path
 
-from jobs.views import board, card, curve, inspection, intake, lines, moves, paper, photos, steps
+from jobs.views import board, card, curve, inspection, intake, lines, moves, paper, photos, search, steps
 
 urlpatterns = [
     path("", board.board, name="board"),
+    path("search/", search.search, name="search"),
     path("jobs/new/", intake.new_job, name="new_job"),
     path("jobs/new/customers/", intake.customer_names, name="customer_names"),
     path("jobs/<int:number>/", card.card, name="card"),
@@ -28,8 +29,8 @@ urlpatterns = [
     path("jobs/<int:number>/steps/<int:pk>/<slug:tick>/", steps.tick_step, name="tick_step"),
     path("jobs/<int:number>/abrasive/<slug:said>/", steps.abrasive, name="abrasive"),
     path("jobs/<int:number>/photos/", photos.add_photos, name="add_photos"),
-    path("jobs/<int:number>/photos/<int:pk>/<slug:size>/", photos.photo, name="photo"),
     path("jobs/<int:number>/photos/<int:pk>/remove/", photos.remove, name="remove_photo"),
+    path("jobs/<int:number>/photos/<int:pk>/<slug:size>/", photos.photo, name="photo"),
     path("inspection/", inspection.points, name="points"),
     path("inspection/<int:pk>/", inspection.point, name="point"),
     path("jobs/<int:number>/sheets/", paper.sheets_of_job, name="sheets"),

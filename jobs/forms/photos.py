@@ -20,19 +20,20 @@ class _ManyFiles(forms.FileField):
     widget = _ManyInput(attrs={"accept": ACCEPT, "multiple": True})
 
     def clean(self, data, initial=None):
-        files = data if isinstance(data, (list, tuple)) else [data]
+        files = data if isinstance(data, (list, tuple)) and data else [data or None]
         if len(files) > MOST_AT_ONCE:
             raise forms.ValidationError(f"At most {MOST_AT_ONCE} photos at once: send the rest after these.")
         return [super(_ManyFiles, self).clean(file, initial) for file in files if file or self.required]
 
 
 class PhotoForm(Form):
-    photos = _ManyFiles(
-        label="Photos",
-        error_messages={"required": "No photo chosen: take or pick one.", "empty": "The file is empty."},
-    )
+    photos = _ManyFiles(label="Photos")
     caption = forms.CharField(label="What they show", max_length=120, required=False)
     once = OnceField()
+
+    def __init__(self, *args, **options):
+        super().__init__(*args, **options)
+        self.fields["photos"].error_messages["required"] = "No photo chosen: take or pick one."
 
     def renew(self):
         """A new one-time key, for the pictures that are sent in place of those that were refused."""

@@ -2,12 +2,13 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from types import SimpleNamespace
 
 from django import forms
 
 from jobs.actions import intake
 from jobs.forms.handing import SettingForm
-from jobs.forms.intake import AgreedForm, AnswerForm, EngineForm, OwnerForm, UnitForm
+from jobs.forms.intake import AgreedForm, AnswerForm, EngineForm, OwnerForm, UnitForm, named
 from jobs.models import Job
 from jobs.stages import Stage
 
@@ -36,6 +37,10 @@ def _save_owner(job, form, by, version):
     intake.change_owner(job, form.cleaned_data["owner"], by=by, version=version)
 
 
+def _standing_owner(job):
+    return SimpleNamespace(customer=named(job.customer) if job.customer else "", stock=job.is_stock)
+
+
 def _unit_form(job, data):
     stamped = {"travel_stamped_deg": job.build.travel_stamped_deg}
     return UnitForm(data, instance=job.unit, initial=stamped, prefix="unit")
@@ -62,9 +67,7 @@ def _itself(job):
 
 
 SECTIONS = {
-    "owner": Section(
-        Stage.INTAKE, Editing("edit_intake", _owner_form, _save_owner, lambda job: job.customer)
-    ),
+    "owner": Section(Stage.INTAKE, Editing("edit_intake", _owner_form, _save_owner, _standing_owner)),
     "unit": Section(Stage.INTAKE, Editing("edit_intake", _unit_form, _save_unit, lambda job: job.unit)),
     "engine": Section(
         Stage.INTAKE,

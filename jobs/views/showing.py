@@ -74,7 +74,7 @@ def context_of(card, **extra):
         "step_form": StepForm(),
         "photo_form": PhotoForm(),
         "move_form": None,
-        "hand_back_form": _hand_back_form(card.job),
+        "hand_back_form": SimpleLazyObject(lambda: _hand_back_form(card.job)),
         "road_form": RoadReportForm(),
     } | extra
 

@@ -44,9 +44,7 @@ def finished_job(by=None, **fields):
     Finding.objects.create(job=job, text="Weights sticking on dry pivots.", stage="teardown", by=by)
     PartLine.objects.create(job=job, text="Oil-soaked bush", state="fitted", by=by)
     PartLine.objects.create(job=job, text="Resistive rotor", state="loose", why="after a drive", by=by)
-    PartLine.objects.create(
-        job=job, text="Connector module", state="left_off", why="depends on the car", by=by
-    )
+    PartLine.objects.create(job=job, text="Connector module", state="left_off", why="fits the car", by=by)
     PartLine.objects.create(job=job, text="Bench hours", state="labour", quantity=3.5, by=by)
     Step.objects.create(job=job, list="cleaning", text="Degrease", by=by, at=timezone.now())
     return job
