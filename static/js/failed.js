@@ -1,4 +1,6 @@
 // When a send fails: the form stays as it was typed, and a line beside it says the cause and the way out.
+const aside = "[data-draw]"; // a drawing that follows the typing: nothing was to be saved
+
 document.addEventListener("htmx:responseError", ({ detail }) => tell(detail.elt, cause(detail.xhr)));
 document.addEventListener("htmx:sendError", ({ detail }) =>
   tell(detail.elt, "Not saved: the server can't be reached. What you typed is still here; send it again when the connection is back."));
@@ -17,6 +19,7 @@ function place(element) {
 }
 
 function tell(element, text) {
+  if (element.closest(aside)) return;
   const where = place(element);
   where.querySelector(".note[data-failed]")?.remove();
   const note = document.createElement("p");
