@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from curves import engine
+from curves import convert, engine
 from curves.models import Run, Spring
 from curves.results import InBoth
 from shop.words import several
@@ -84,6 +84,14 @@ class Offer:
         return self.proposal.chance * 100
 
     @property
+    def chance(self):
+        return in_percent(self.proposal.chance)
+
+    @property
+    def prospect(self):
+        return in_percent(self.proposal.prospect)
+
+    @property
     def pair(self):
         return f"{self.primary} + {self.secondary}" if self.secondary else str(self.primary)
 
@@ -95,6 +103,13 @@ class Measuring:
     what: str
     gain_percent: float
     spring: Spring | None
+
+
+def in_percent(chance):
+    """A chance as people say it; never none and never certain."""
+    if chance > 0.99:
+        return "over 99 %"
+    return "under 1 %" if chance < 0.01 else f"{chance * 100:.0f} %"
 
 
 def missing(band, taught, primaries):
@@ -138,17 +153,18 @@ def bends(proposal, build, log):
 
 def why(offer, log, band, drive, pairs):
     """Why a pair was proposed, in one sentence: what the newest trial missed, and what is to change there."""
-    judged = [one for one in log if one.run.kind != Run.Kind.AS_RECEIVED and one.miss]
-    if not judged:
+    read = [one for one in log if one.run.kind != Run.Kind.AS_RECEIVED and one.in_band is not None]
+    if not read:
         rank = f"{RANKS[offer.place - 1]} of {several(pairs, 'pair')} in the drawer"
-        reason = f"It ranks {rank}, going by {_named(log)}"
-        return f"{reason}{_hope(offer.proposal)}."
+        return f"It ranks {rank}, going by {_named(log)}{_hope(offer.proposal)}."
     pair = (offer.primary.pk, offer.secondary and offer.secondary.pk)
-    before = next((one for one in reversed(judged) if one.pair == pair), judged[-1])
+    before = next((one for one in reversed(read) if one.pair == pair), read[-1])
+    change = _with_the_same(offer, before.run) if before.pair == pair else _against(offer, before.run)
+    if before.in_band:
+        return f"{before.run} lay in the band; {change} its chance to lie there is {offer.chance}."
     miss = before.miss
     found = f"{before.run} read {miss.distance_deg.crank:.1f} crank degrees {miss.side} the band at "
     found += f"{miss.speed_rpm.crank:.0f} crank rpm"
-    change = _with_the_same(offer) if before.pair == pair else _against(offer, before.run)
     expected = f"{change} it is expected {_beside(offer, band, miss.speed_rpm.shaft, drive)} there"
     return f"{found}; {expected}{_hope(offer.proposal)}."
 
@@ -163,15 +179,21 @@ def _hope(proposal):
     """That a pair may be trimmed in after its first run, where that is much likelier than at once."""
     if proposal.prospect - proposal.chance < WORTH_SAYING:
         return ""
-    return f"; should it miss, trimming its posts has a chance of {proposal.prospect:.0%} to bring it in"
+    return (
+        f"; should it miss, trimming its posts has a chance of {in_percent(proposal.prospect)} to bring it in"
+    )
 
 
-def _with_the_same(offer):
-    bent = [bend for bend in offer.bends if bend.distance_mm]
-    words = [f"the {bend.position} post bent {bend.way} by {bend.distance_mm:.2f} mm" for bend in bent]
+def _with_the_same(offer, run):
+    """What to change since a run with this very pair."""
+    words = []
+    for place, bend in enumerate(offer.bends):
+        by = offer.proposal.post_bend_mm[place] - getattr(run, f"{bend.position}_bend_mm")
+        if abs(by) >= LEAST_BEND_MM:
+            words.append(f"the {bend.position} post {abs(by):.2f} mm farther {'out' if by > 0 else 'in'}")
     if offer.travel_deg:
         words.append("the stop set closer")
-    return f"with {' and '.join(words)}" if words else "run again as it is"
+    return f"with {' and '.join(words)} than then" if words else "run again as it was"
 
 
 def _against(offer, run):
@@ -222,3 +244,38 @@ def measuring(measurement, rows):
         spring = next((row for row in rows if row.label == label), None)
         what = f"the {name} of {label}" if spring else f"the {name} of the {label}"
     return Measuring(what, measurement.gain * 100, spring)
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What a proposal is expected to do at one speed of the band, and what the band asks there."""
+
+    speed_rpm: InBoth
+    advance_deg: InBoth
+    low_deg: InBoth  # nine in ten lie from here
+    high_deg: InBoth  # to here
+    band_low_deg: InBoth
+    band_high_deg: InBoth
+
+    @property
+    def inside(self):
+        return self.band_low_deg.shaft <= self.advance_deg.shaft <= self.band_high_deg.shaft
+
+
+def at_band(offer, band, drive):
+    """The prediction at the band's own speeds: the twin of the drawing, for the centrifugal curve."""
+    band = convert.band_below(band, offer.proposal.initial_deg)
+    found = offer.predicted
+    rows = []
+    for place, rpm in zip(np.searchsorted(found.shaft_rpm, band.speed_rpm), band.speed_rpm, strict=True):
+        low, high = engine.band_edges(band, float(rpm))
+        angles = (found.mean_deg[place], found.low_deg[place], found.high_deg[place], low, high)
+        rows.append(Expected(InBoth.speed(rpm, drive), *(InBoth.angle(angle, drive) for angle in angles)))
+    return tuple(rows)
+
+
+def model_line(offer, drive):
+    """The prediction as a chart draws it: label, crank rpm, then crank degrees, low and high."""
+    found = offer.predicted
+    angles = (drive.to_crank_deg(part) for part in (found.mean_deg, found.low_deg, found.high_deg))
+    return (f"expected, {offer.pair}", drive.to_crank_rpm(found.shaft_rpm), *angles)

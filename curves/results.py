@@ -15,6 +15,11 @@ class InBoth:
     crank_error: float | None = None
 
     @classmethod
+    def speed(cls, shaft_rpm, drive):
+        """A speed of the shaft frame in both."""
+        return cls(float(shaft_rpm), drive.to_crank_rpm(float(shaft_rpm)))
+
+    @classmethod
     def angle(cls, shaft_deg, drive):
         """An angle of the shaft frame in both."""
         return cls(float(shaft_deg), drive.to_crank_deg(float(shaft_deg)))

@@ -71,6 +71,12 @@ class TrialState:
         return bool(self.last and self.last.in_band)
 
     @property
+    def initial_may_move(self):
+        """Whether a range of initial timing was agreed, not one value."""
+        target = getattr(self.build, "target", None)
+        return target is not None and target.initial_low_crank_deg < target.initial_high_crank_deg
+
+    @property
     def teaching(self):
         return [one for one in self.log if one.teaches]
 
@@ -294,3 +300,34 @@ class _Maker:
             return self.drive.to_crank_deg(offer.proposal.initial_deg)
         curve = engine.Curve(offer.predicted.shaft_rpm, offer.predicted.mean_deg)
         return timing.initial_timing(curve, self.band, self.target, self.drive)
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A spring to buy or wind for one place, beside one that is there."""
+
+    position: str
+    beside: str
+    found: engine.WantedSpring
+    worst_miss_deg: InBoth
+
+    @property
+    def chance(self):
+        return offers.in_percent(self.found.chance)
+
+
+def to_buy(state):
+    """What to look for in either place, each beside the best that the drawer has for the other."""
+    if not state.offers:
+        return ()
+    best = state.offers[0].proposal
+    pairs = [("primary", best.secondary)]
+    if best.secondary is not None:
+        pairs.append(("secondary", best.primary))
+    return tuple(_wanted(state, position, other) for position, other in pairs)
+
+
+def _wanted(state, position, other):
+    found = wanted(state.question, position, other)
+    miss = InBoth.angle(found.worst_miss_deg, state.drive)
+    return Wanted(position, other.key if other else "", found, miss)

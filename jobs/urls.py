@@ -2,7 +2,20 @@
 
 from django.urls import path
 
-from jobs.views import board, card, curve, inspection, intake, lines, moves, paper, photos, search, steps
+from jobs.views import (
+    board,
+    card,
+    curve,
+    inspection,
+    intake,
+    lines,
+    moves,
+    paper,
+    photos,
+    search,
+    steps,
+    trials,
+)
 
 urlpatterns = [
     path("", board.board, name="board"),
@@ -45,5 +58,7 @@ urlpatterns = [
     path("jobs/<int:number>/runs/<int:run>/remove/", curve.run_remove, name="run_remove"),
     path("jobs/<int:number>/target/", curve.target, name="target"),
     path("jobs/<int:number>/head/", curve.head, name="head"),
+    path("jobs/<int:number>/trials/", trials.trials_of_job, name="trials"),
+    path("jobs/<int:number>/trials/fit/", trials.fit_pair, name="fit_pair"),
     path("jobs/<int:number>/curve.csv", curve.curve_csv, name="curve_csv"),
 ]
