@@ -121,7 +121,7 @@ def svg(found):
         "line": plot.path(*zip(*ends, strict=True)),
         "said": f"{spring.rate_n_per_mm:.3f} N/mm",
         "said_x": plot.at_x(longest) - 6,
-        "said_y": plot.at_y(spring.force_n(longest)) + 26,
+        "said_y": plot.at_y(spring.force_n(longest) / 3),
     }
     return mark_safe(render_to_string("curves/_load_test.svg", context))  # a template's output, escaped there
 
