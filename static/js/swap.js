@@ -2,6 +2,7 @@
 const said = document.getElementById("said");
 
 document.addEventListener("htmx:afterSettle", ({ detail }) => {
+  if (!detail.requestConfig?.triggeringEvent) return; // nobody asked: it loaded with the page
   const part = detail.elt;
   const wanted = part.matches?.("[data-focus]") ? part : part.querySelector?.("[data-focus], [autofocus]");
   const lost = !document.activeElement || document.activeElement === document.body;
