@@ -2,6 +2,8 @@
 
 import logging
 import re
+import threading
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 
@@ -9,14 +11,16 @@ import segno
 from django.contrib.staticfiles import finders
 from django.template.loader import render_to_string
 from django.utils.safestring import mark_safe
+from PIL import ImageFile
 from weasyprint import CSS, HTML
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcherResponse
 
 FONT = "Liberation Sans, DejaVu Sans, sans-serif"
 LARGEST = 5 * 1024 * 1024
-# Its progress is a line for each step of each paper: too much for a log.
-logging.getLogger("weasyprint.progress").setLevel(logging.WARNING)
+
+# WeasyPrint switches this on for the whole process; with it a cut or broken photo would pass for a good one.
+ImageFile.LOAD_TRUNCATED_IMAGES = False
 
 
 class Unprintable(Exception):
@@ -60,13 +64,15 @@ def write_html(data, *, data_sha256):
 def print_html(html, things=None):
     """PDF bytes of a page; raises Unprintable when it reaches for anything it was not handed."""
     fonts, style = _press()
-    try:
-        document = HTML(string=html, url_fetcher=Handed(things)).render(
-            stylesheets=[style], font_config=fonts, pdf_variant="pdf/ua-1"
-        )
-        return document.write_pdf(pdf_variant="pdf/ua-1")
-    except FatalURLFetchingError as error:
-        raise Unprintable(str(error)) from error
+    page = HTML(string=html, url_fetcher=Handed(things))
+    with _complaints() as heard:
+        try:
+            body = page.write_pdf(stylesheets=[style], font_config=fonts, pdf_variant="pdf/ua-1")
+        except FatalURLFetchingError as error:
+            raise Unprintable(str(error)) from error
+    if heard:
+        raise Unprintable(heard[0])
+    return body
 
 
 def draw_chart(svg):
@@ -80,6 +86,32 @@ def draw_qr(url):
         omitsize=True, border=2, svgclass="qr", lineclass=None
     )
     return mark_safe(re.sub(r"^<svg ", '<svg role="img" aria-label="QR code" ', drawn))
+
+
+class _Ear(logging.Handler):
+    """Hears the errors of this thread's printing."""
+
+    def __init__(self, heard):
+        super().__init__(logging.ERROR)
+        self._heard = heard
+        self._thread = threading.get_ident()
+
+    def emit(self, record):
+        if record.thread == self._thread:
+            self._heard.append(record.getMessage())
+
+
+@contextmanager
+def _complaints():
+    """The errors WeasyPrint only logs: it leaves out a drawing that it can't make, and goes on."""
+    heard = []
+    ear = _Ear(heard)
+    logger = logging.getLogger("weasyprint")
+    logger.addHandler(ear)
+    try:
+        yield heard
+    finally:
+        logger.removeHandler(ear)
 
 
 @cache

@@ -1,5 +1,7 @@
 """Find a card by anything written on it, by an engine like this one, or both; each hit says why."""
 
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 
 from django.db.models import Case, IntegerField, Prefetch, Q, Value, When
@@ -28,16 +30,40 @@ class Answer:
     more: bool = False
 
 
+# The cards to rewrite at the end of a piece of bulk work, or None outside of one.
+_postponed = ContextVar("postponed", default=None)
+
+
+@contextmanager
+def postponed():
+    """Within it ``reindex`` only takes note; each card is rewritten once, at the end. For bulk work."""
+    token = _postponed.set(set())
+    try:
+        yield
+        reindex_all(Job.objects.filter(pk__in=_postponed.get()))
+    finally:
+        _postponed.reset(token)
+
+
 def reindex(job):
-    """Rewrite the text in which a card is found; call it in the transaction that changed the card."""
-    job = _whole_cards().get(pk=job.pk)
-    text = writing.indexed(writing.pieces(job))
-    if text != job.search_text:
-        Job.objects.filter(pk=job.pk).update(search_text=text)
+    """Rewrite the text in which a card is found; call it in the transaction that changed the card.
+
+    A unit is one thing on all its visits, so the other cards of the unit are looked at too.
+    """
+    later = _postponed.get()
+    if later is not None:
+        later.add(job.pk)
+        return
+    reindex_all(Job.objects.filter(unit=job.unit_id))
+
+
+def reindex_customer(customer):
+    """The same for every card of a customer whose name or number has changed."""
+    reindex_all(customer.jobs.all())
 
 
 def reindex_all(jobs=None):
-    """The same for many cards; returns how many had changed."""
+    """The same for many cards, all of them by default; returns how many had changed."""
     changed = []
     for job in _whole_cards(jobs).iterator(chunk_size=200):
         text = writing.indexed(writing.pieces(job))
@@ -48,16 +74,19 @@ def reindex_all(jobs=None):
     return len(changed)
 
 
-def find(text="", wanted=None, *, closed=None, limit=HITS):
+def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
     """Cards on which every word stands, nearest engine first, else newest first.
 
     A word is met by the beginning of one on the card. ``wanted`` is a ``nearness.Wanted``; ``closed`` keeps
-    only handed-back cards (True) or open ones (False). The count of queries doesn't grow with the hits.
+    only handed-back cards (True) or open ones (False); ``besides`` is a card to leave out. The count
+    of queries doesn't grow with the hits.
     """
     words = writing.words_of(text)
     jobs = _whole_cards().filter(_all_words(words))
     if closed is not None:
         jobs = jobs.filter(closed_at__isnull=not closed)
+    if besides is not None:
+        jobs = jobs.exclude(pk=besides.pk)
     if wanted:
         jobs = jobs.filter(engine__isnull=False).annotate(distance=nearness.squared_distance(wanted))
         jobs = jobs.order_by("distance", "-number")
@@ -81,8 +110,8 @@ def _whole_cards(jobs=None):
     return jobs.select_related("customer", "engine", "unit", "build__target").prefetch_related(
         "findings",
         "parts",
-        "steps",
         "photos",
+        "road_reports",
         Prefetch("inspections", Inspection.objects.select_related("point")),
         Prefetch("build__runs", Run.objects.select_related("primary", "secondary")),
     )

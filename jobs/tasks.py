@@ -30,10 +30,15 @@ def send(pk):
 
 def sweep(**_):
     """Queue every sheet that should be in hand and is not, and fail those that a worker died on too often."""
-    close_old_connections()
     building.give_up_dead()
     for pk in building.waiting():
         send(pk)
+
+
+def sweep_again():
+    """A sweep on a connection that may have gone stale since the last one."""
+    close_old_connections()
+    sweep()
 
 
 class Sweeper(bootsteps.StartStopStep):
@@ -46,7 +51,7 @@ class Sweeper(bootsteps.StartStopStep):
         self.timer = None
 
     def start(self, worker):
-        self.timer = worker.timer.call_repeatedly(SWEEP_EVERY_S, sweep)
+        self.timer = worker.timer.call_repeatedly(SWEEP_EVERY_S, sweep_again)
 
     def stop(self, worker):
         if self.timer:

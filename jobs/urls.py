@@ -2,10 +2,11 @@
 
 from django.urls import path
 
-from jobs.views import board, card, curve, inspection, intake, lines, moves, paper, photos, steps
+from jobs.views import board, card, curve, inspection, intake, lines, moves, paper, photos, search, steps
 
 urlpatterns = [
     path("", board.board, name="board"),
+    path("search/", search.search, name="search"),
     path("jobs/new/", intake.new_job, name="new_job"),
     path("jobs/new/customers/", intake.customer_names, name="customer_names"),
     path("jobs/<int:number>/", card.card, name="card"),

@@ -4,6 +4,8 @@ import re
 import unicodedata
 from dataclasses import dataclass
 
+from curves.queries import live_runs
+
 # Letters that Unicode does not take apart into a plain letter and a mark.
 PLAIN = str.maketrans(
     {"ø": "o", "ð": "d", "đ": "d", "ł": "l", "þ": "th", "æ": "ae", "œ": "oe", "ħ": "h", "ı": "i"}
@@ -48,7 +50,10 @@ def indexed(pieces):
 
 
 def pieces(job):
-    """What is written on a card, most telling first, empty pieces left out."""
+    """What is written on a card, most telling first, empty pieces left out.
+
+    The steps are not among them: they are the shop's list, and nearly the same on every card.
+    """
     return [piece for piece in _all_pieces(job) if piece.text]
 
 
@@ -102,14 +107,14 @@ def _lines(job):
         yield Piece(answer.point.label, answer.note)
     for line in job.parts.all():
         yield Piece(line.get_state_display(), f"{line.text}: {line.why}" if line.why else line.text)
-    for step in job.steps.all():
-        yield Piece(step.text, step.parts)
     for photo in job.photos.all():
         yield Piece("Photo", photo.caption)
+    for report in job.road_reports.all():
+        yield Piece("Road report", report.text)
 
 
 def _curve(build):
-    for run in build.runs.all():
+    for run in live_runs(build):
         yield Piece(f"Run {run.number}", run.note)
         for spring in (run.primary, run.secondary):
             if spring:

@@ -205,5 +205,6 @@ LOGGING = {
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "loggers": {"weasyprint.progress": {"level": "WARNING"}},  # else ten lines for each paper
     "root": {"handlers": ["console"], "level": environment.text("LOG_LEVEL", "INFO").upper()},
 }

@@ -8,7 +8,7 @@ import numpy as np
 from .units import RAD_PER_S_PER_RPM
 
 # kg mm2/deg times (rad/s)2 is 1e-6 N m/deg = 1e-3 N mm/deg.
-_TORQUE_PER_SPEED_SQUARED = 1e-3 * RAD_PER_S_PER_RPM**2
+TORQUE_PER_RPM_SQUARED = 1e-3 * RAD_PER_S_PER_RPM**2
 _LEAST_GROWTH = 0.05  # the weights' arm never shrinks to nothing
 
 
@@ -81,14 +81,14 @@ def speed_at(balance, angle_deg, falling=False):
 
     Examples
     --------
-    >>> one = Balance(0.2, 0.0, 0.0, 12.0, [20.0, 0.0], [0.2, 0.0], [1.0, 0.0], [18.0, 0.0], [0.0, 0.0])
+    >>> one = Balance(0.2, 0.0, 0.0, 12.0, [20.0, 0.0], [0.2, 0.2], [1.0, 0.0], [18.0, 0.0], [0.0, 0.0])
     >>> speed_at(one, [0.0, 10.0]).round(3)
     array([427.058, 603.951])
     """
     angle = np.asarray(angle_deg, dtype=float)
     torque = spring_torque(balance, angle) + _sign(falling) * balance.friction
     arm = balance.inertia * np.maximum(1.0 + balance.growth * angle, _LEAST_GROWTH)
-    return np.sqrt(np.maximum(torque, 0.0) / (_TORQUE_PER_SPEED_SQUARED * arm))
+    return np.sqrt(np.maximum(torque, 0.0) / (TORQUE_PER_RPM_SQUARED * arm))
 
 
 def advance_at(balance, speed_rpm, falling=False):
@@ -116,61 +116,77 @@ def advance_at(balance, speed_rpm, falling=False):
 
     Examples
     --------
-    >>> one = Balance(0.2, 0.0, 0.0, 12.0, [20.0, 0.0], [0.2, 0.0], [1.0, 0.0], [18.0, 0.0], [0.0, 0.0])
+    >>> one = Balance(0.2, 0.0, 0.0, 12.0, [20.0, 0.0], [0.2, 0.2], [1.0, 0.0], [18.0, 0.0], [0.0, 0.0])
     >>> advance_at(one, [300.0, 603.951, 2000.0]).round(3)
     array([ 0., 10., 12.])
     """
-    speed = np.asarray(speed_rpm, dtype=float)
-    torque = np.asarray(balance.inertia) * _TORQUE_PER_SPEED_SQUARED * speed**2
-    offset, slope, edges = _pieces(balance)
-    sign = _sign(falling)
-    friction = sign * np.asarray(balance.friction) - torque
-    bend = torque * balance.growth
-    crossings = []
-    for piece in range(3):
-        low, high = edges[piece], edges[piece + 1]
-        level, tilt = offset[piece] + friction, slope[piece] - bend
-        at_low, at_high = level + tilt * low, level + tilt * high
-        with np.errstate(divide="ignore", invalid="ignore"):
-            zero = np.clip(-level / tilt, low, high)
-        crossings.append((low, high, at_low, at_high, zero))
-    if np.ndim(sign) == 0:
-        return _first_stop(crossings) if sign > 0 else _last_stop(crossings)
-    return np.where(sign > 0, _first_stop(crossings), _last_stop(crossings))
+    weight = np.asarray(balance.inertia) * TORQUE_PER_RPM_SQUARED * np.square(speed_rpm, dtype=float)
+    return settle(
+        spring_lines(balance), weight, balance.growth, balance.friction, balance.travel_deg, falling
+    )
 
 
-def _pieces(balance):
-    """Cut 0 to travel where springs come in; give each piece's offset and slope and the four edges."""
+def spring_lines(balance):
+    """Give both springs' torque as a line in the angle: offset, slope, and the angle from which it holds."""
     stretch, rate = np.asarray(balance.stretch, dtype=float), np.asarray(balance.rate, dtype=float)
-    slack = np.asarray(balance.length_mm) - balance.gap_mm
-    offset = (np.asarray(balance.tension_n) - rate * slack) * stretch
-    slope = rate * stretch**2
-    travel = np.asarray(balance.travel_deg, dtype=float)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        taut = np.where(slack < 0, 0.0, slack / stretch)  # the angle from which each spring pulls
-    taut = np.clip(np.nan_to_num(taut, nan=0.0), 0.0, travel[..., None])
-    early = taut[..., 0] <= taut[..., 1]
-    first = (np.where(early, offset[..., 0], offset[..., 1]), np.where(early, slope[..., 0], slope[..., 1]))
-    edges = (np.zeros_like(travel), taut.min(axis=-1), taut.max(axis=-1), travel)
-    return (0.0, first[0], offset.sum(axis=-1)), (0.0, first[1], slope.sum(axis=-1)), edges
+    slack = np.subtract(balance.length_mm, balance.gap_mm)
+    lines = ((np.asarray(balance.tension_n) - rate * slack) * stretch, rate * stretch**2, slack / stretch)
+    return tuple(part[..., 0] for part in lines), tuple(part[..., 1] for part in lines)
 
 
-def _first_stop(crossings):
+def settle(lines, weight, growth, friction, travel_deg, falling=False):
+    """Give the angle at which the weights rest, all arguments broadcasting together.
+
+    `lines` are those of `spring_lines`; `weight` is the weights' torque at rest [N mm/deg], J w**2.
+    """
+    pieces = _pieces(lines, travel_deg)
+    bend = weight * growth
+    if np.ndim(falling) == 0:
+        if falling:
+            return _last_stop(pieces, -friction - weight, bend)
+        return _first_stop(pieces, friction - weight, bend, travel_deg)
+    rising = _first_stop(pieces, friction - weight, bend, travel_deg)
+    return np.where(falling, _last_stop(pieces, -friction - weight, bend), rising)
+
+
+def _pieces(lines, travel_deg):
+    """Cut 0 to travel where springs come in; give each piece's edges and its torque's offset and slope."""
+    (offset_1, slope_1, taut_1), (offset_2, slope_2, taut_2) = lines
+    taut_1, taut_2 = (np.clip(taut, 0.0, travel_deg) for taut in (taut_1, taut_2))
+    early = taut_1 <= taut_2
+    first, second = np.minimum(taut_1, taut_2), np.maximum(taut_1, taut_2)
+    offset, slope = np.where(early, offset_1, offset_2), np.where(early, slope_1, slope_2)
+    return (
+        (0.0, first, 0.0, 0.0),
+        (first, second, offset, slope),
+        (second, travel_deg, offset_1 + offset_2, slope_1 + slope_2),
+    )
+
+
+def _first_stop(pieces, against, bend, travel_deg):
     """Give the smallest angle at which the springs win."""
-    angle = crossings[-1][1]
-    for low, high, at_low, at_high, zero in reversed(crossings):
-        here = np.where(at_low > 0, low, zero)
-        angle = np.where(((at_low > 0) | (at_high > 0)) & (high > low), here, angle)
+    angle = travel_deg
+    for low, high, offset, slope in reversed(pieces):
+        if np.any(high > low):
+            at_low, at_high, zero = _excess(low, high, offset + against, slope - bend)
+            angle = np.where(at_low > 0, low, np.where(at_high > 0, zero, angle))
     return angle
 
 
-def _last_stop(crossings):
+def _last_stop(pieces, against, bend):
     """Give the greatest angle at which the weights win."""
-    angle = np.zeros_like(crossings[0][0])
-    for low, high, at_low, at_high, zero in crossings:
-        here = np.where(at_high < 0, high, zero)
-        angle = np.where(((at_low < 0) | (at_high < 0)) & (high > low), here, angle)
+    angle = 0.0
+    for low, high, offset, slope in pieces:
+        if np.any(high > low):
+            at_low, at_high, zero = _excess(low, high, offset + against, slope - bend)
+            angle = np.where(at_high < 0, high, np.where(at_low < 0, zero, angle))
     return angle
+
+
+def _excess(low, high, level, tilt):
+    """Give the springs' excess at both ends of a piece, and where its line crosses zero."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return level + tilt * low, level + tilt * high, level / -tilt
 
 
 def find_snaps(balance, falling=False):
@@ -193,24 +209,18 @@ def find_snaps(balance, falling=False):
 
     Examples
     --------
-    >>> strong = Balance(0.2, 0.05, 0.0, 12.0, [30.0, 0.0], [0.2, 0.0], [1.0, 0.0], [18.0, 0.0], [0.0, 0.0])
+    >>> strong = Balance(0.2, 0.05, 0.0, 12.0, [30.0, 0.0], [0.2, 0.2], [1.0, 0.0], [18.0, 0.0], [0.0, 0.0])
     >>> find_snaps(strong)[0].to_deg
     12.0
     """
-    offset, slope, edges = _pieces(balance)
     friction = float(_sign(falling)) * balance.friction
     snaps = []
-    for piece in range(3):
-        low, high = float(edges[piece]), float(edges[piece + 1])
-        if high <= low or slope[piece] >= balance.growth * (offset[piece] + friction):
-            continue
-        torque = offset[piece] + friction + slope[piece] * np.array([low, high])
-        arm = balance.inertia * np.maximum(1.0 + balance.growth * np.array([low, high]), _LEAST_GROWTH)
-        at_low, at_high = np.sqrt(np.maximum(torque, 0.0) / (_TORQUE_PER_SPEED_SQUARED * arm))
-        if falling:
-            to = float(advance_at(balance, at_high * (1 - 1e-9), True))
-            snaps.append(Snap(float(at_high), high, to))
-        else:
-            to = float(advance_at(balance, at_low * (1 + 1e-9)))
-            snaps.append(Snap(float(at_low), low, to))
+    for low, high, offset, slope in _pieces(spring_lines(balance), balance.travel_deg):
+        if high > low and slope < balance.growth * (offset + friction):
+            start = float(high if falling else low)
+            torque = offset + slope * start + friction
+            arm = balance.inertia * max(1.0 + balance.growth * start, _LEAST_GROWTH)
+            speed = np.sqrt(max(torque, 0.0) / (TORQUE_PER_RPM_SQUARED * arm))
+            beyond = speed * (1 - 1e-9 if falling else 1 + 1e-9)
+            snaps.append(Snap(float(speed), start, float(advance_at(balance, beyond, falling))))
     return tuple(snaps)

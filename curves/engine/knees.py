@@ -122,10 +122,10 @@ def fit_knees(
 
     Parameters
     ----------
-    speed_rpm : array_like, shape (n,), or Readings
+    speed_rpm : array_like, shape (n,), or Readings, Run or Curve
         Shaft speed [rpm], 0 to 20 000, in any order, repeats allowed.
     advance_deg : array_like, shape (n,), optional
-        Advance [shaft degree]; left out when the first argument is a `Readings`.
+        Advance [shaft degree]; left out when the first argument holds both.
     slopes : int, optional
         1 to 3 slopes; by default chosen.
     stop : bool, optional
@@ -165,7 +165,7 @@ def fit_knees(
     'Begins at 400 rpm, 1.00 degrees per 100 rpm, knee at 900 rpm, then 0.50 per 100 rpm, stop at 1700 rpm
     ...'
     """
-    readings = speed_rpm if isinstance(speed_rpm, Readings) else Readings(speed_rpm, advance_deg)
+    readings = _readings(speed_rpm, advance_deg)
     sd = checked_number("reading_sd_deg", reading_sd_deg, 0.0, 10.0, above=True)
     level = None if floor_deg is None else checked_number("floor_deg", floor_deg, -180.0, 180.0)
     shapes = _shapes(slopes, stop, level is None, pieces)
@@ -173,6 +173,15 @@ def fit_knees(
     x, y = readings.speed_rpm[used], readings.advance_deg[used]
     best, poor = choose_pieces(x, y, shapes, level, sd, forced=pieces is not None)
     return _result(readings, used, best, level, sd, poor)
+
+
+def _readings(speed_rpm, advance_deg):
+    if isinstance(speed_rpm, Readings):
+        return speed_rpm
+    if advance_deg is None and hasattr(speed_rpm, "advance_deg"):
+        source = speed_rpm
+        return Readings(source.speed_rpm, source.advance_deg, getattr(source, "falling", False))
+    return Readings(speed_rpm, advance_deg)
 
 
 def _shapes(slopes, stop, level_free, pieces):

@@ -34,7 +34,7 @@ class TrueInitial:
     vacuum_deg : float
         What these lie above the others [crank degree]; 0 when there are none.
     finding : str
-        "steady", "vacuum line", "drift" or "scatter".
+        "steady", "vacuum line", "drift", "scatter" or "disagree".
     converged : bool
         Whether the readings agree on one initial timing.
     warnings : tuple of str
@@ -209,8 +209,10 @@ def _finding(speed, initial, drift, drift_se, sd):
     half = len(order) // 2
     if half >= 3:
         low, high = (initial[part].std(ddof=1) for part in (order[:half], order[-half:]))
-        if high > SURE * max(low, 0.5 * sd):
+        if high > max(SURE * low, 2.0 * sd):
             return "scatter"
+    if len(order) > 1 and initial.std(ddof=1) > SURE * sd:
+        return "disagree"
     return "steady"
 
 
@@ -243,6 +245,11 @@ def _words(speed, initial, used, on, known, stray, extra, finding, drift, line, 
     if finding == "scatter":
         words.append(
             "The readings scatter more at high speed than at low: look for wear in bushes, cam or weights."
+        )
+    if finding == "disagree":
+        words.append(
+            f"The readings disagree, {initial[used].min():.1f} to {initial[used].max():.1f} crank degrees: "
+            "see that the vacuum line is off and plugged, and read at more speeds."
         )
     rising = line.speed_rpm.size > 1 and line.advance_deg[-1] > line.advance_deg[-2]
     if rising and drive.to_shaft_rpm(speed.max()) > line.speed_rpm[-1]:

@@ -1,1 +1,1 @@
-"""The forms of the card, a module a room."""
+"""What people fill in on a card, checked at the door."""

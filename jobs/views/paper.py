@@ -3,11 +3,12 @@
 from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import ValidationError
 from django.http import FileResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django_htmx.http import HttpResponseClientRefresh
 
 from jobs import building, checking, sheets, signing
 from jobs.forms.papers import LARGEST_UPLOAD, CompareForm, DraftForm, SignForm, VoidForm
@@ -15,7 +16,7 @@ from jobs.models import Sheet
 from jobs.queries import card_for
 from shop import once
 from shop.models import Shop
-from shop.pages import go, page
+from shop.pages import page
 from shop.rights import require
 
 SECTION = "jobs/sections/_paper.html"
@@ -57,7 +58,8 @@ def sheets_of_job(request, number):
         building.order_draft(job, said["kind"], paper_size=said["paper"], by=request.user)
         return _place(job)
 
-    return _done(request, job, once.take(said["once"], request.user, order))
+    once.take(said["once"], request.user, order)
+    return _done(request, job)
 
 
 @require_POST
@@ -78,13 +80,15 @@ def sign_sheet(request, number):
         return _place(job)
 
     try:
-        return _done(request, job, once.take(said["once"], request.user, sign))
+        once.take(said["once"], request.user, sign)
     except signing.CardChanged:
         form.look_again(sheets.recorded_sha256(job))
         return _papers(request, job, status=409, sign_form=form)
     except ValidationError as error:
         form.add_error(None, error)
         return _papers(request, job, status=422, sign_form=form)
+    # What the card still misses changes with it, so the whole card is shown anew.
+    return HttpResponseClientRefresh() if request.htmx else redirect(_place(job))
 
 
 @require_POST
@@ -92,7 +96,7 @@ def retry_sheet(request, number, pk):
     """Put a failed paper back in the queue."""
     job = card_for(request.user, number)
     building.retry(get_object_or_404(job.sheets, pk=pk), by=request.user)
-    return _done(request, job, _place(job))
+    return _done(request, job)
 
 
 @require_POST
@@ -104,7 +108,7 @@ def void_sheet(request, number, pk):
     if not form.is_valid():
         return _papers(request, job, status=422, void_form=form, void_sheet=sheet)
     signing.make_void(sheet, by=request.user, reason=form.cleaned_data["reason"])
-    return _done(request, job, _place(job))
+    return _done(request, job)
 
 
 @require_safe
@@ -161,9 +165,12 @@ def _papers(request, job, *, status=200, **forms):
     return page(request, "jobs/papers.html", context, fragment=LIST if list_only else SECTION, status=status)
 
 
-def _done(request, job, place):
-    return _papers(request, card_for(request.user, job.number)) if request.htmx else go(request, place)
+def _done(request, job):
+    """After a write: the section as it now stands, or the way to it."""
+    if request.htmx:
+        return _papers(request, card_for(request.user, job.number))
+    return redirect(_place(job))
 
 
 def _place(job):
-    return f"{reverse('card', args=[job.number])}#sec-paper"
+    return reverse("sheets", args=[job.number])

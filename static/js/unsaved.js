@@ -26,6 +26,11 @@ for (const kind of ["htmx:responseError", "htmx:sendError"]) {
     if (form) mark(form);
   });
 }
+// A form that came back refused holds what is still not saved.
+const markRefused = (root) => root.querySelectorAll?.("form[data-keep][data-bound]").forEach(mark);
+document.addEventListener("htmx:load", ({ detail }) => markRefused(detail.elt));
+markRefused(document);
+
 window.addEventListener("beforeunload", (event) => {
   if ([...changed].some((form) => form.isConnected)) event.preventDefault();
 });

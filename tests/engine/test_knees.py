@@ -1,6 +1,7 @@
 """Straight pieces through readings: begin, slopes, knee, stop, and what few readings can say."""
 
 import warnings
+from functools import partial
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 from uncertainties import ufloat
 
-from curves.engine import Readings, fit_knees
+from curves.engine import Curve, Readings, Run, Spring, fit_knees
 from curves.engine.pieces import Shape
 from curves.engine.ramps import fit_pieces
 from curves.engine.units import FOUR_STROKE
@@ -156,9 +157,24 @@ def test_order_of_readings_does_not_matter_and_they_stay_untouched():
     np.testing.assert_array_equal(advance, copies[1])
 
 
-def test_readings_object_gives_the_same_as_arrays():
+@pytest.mark.parametrize("kind", [Readings, Curve, partial(Run, Spring("P", 1.0, 20.0), None)])
+def test_whatever_holds_readings_gives_the_same_as_arrays(kind):
     y = bench(SHAPES["two slopes"])
-    assert fit_knees(Readings(SPEED, y)).sentence == fit_knees(SPEED, y).sentence
+    assert fit_knees(kind(SPEED, y)).sentence == fit_knees(SPEED, y).sentence
+
+
+def test_standard_errors_are_as_large_as_they_say():
+    rng = np.random.default_rng(21)
+    rpm, deg, *_ = SHAPES["two slopes and stop"]
+    speed = np.linspace(200, 2500, 24)
+    off = []
+    for _ in range(80):
+        knees = fit_knees(speed, np.interp(speed, rpm, deg) + rng.normal(0, 0.25, 24), slopes=2, stop=True)
+        found = np.array([knees.begin_rpm, *knees.knee_rpm, knees.stop_rpm, knees.top_deg])
+        errors = [knees.begin_se_rpm, *knees.knee_se_rpm, knees.stop_se_rpm, knees.top_se_deg]
+        off.append((found - [*rpm[:3], deg[2]]) / errors)
+    # 80 standard deviations of a unit normal: 1 +/- three of their own standard errors.
+    np.testing.assert_allclose(np.std(off, axis=0), 1.0, atol=3 / np.sqrt(160))
 
 
 def test_advance_and_slope_take_one_speed_or_many():

@@ -121,6 +121,12 @@ class TestTrueInitial:
         assert found.finding == "scatter"
         assert any("wear" in words for words in found.warnings)
 
+    def test_few_readings_that_disagree_are_not_called_steady(self):
+        found = true_initial([900, 1500, 2100], [8, 26, 23], CURVE)
+        np.testing.assert_allclose(found.initial_deg, [8, 18, 8])
+        assert (found.finding, found.converged) == ("disagree", False)
+        assert "8.0 to 18.0 crank" in found.warnings[0]
+
     def test_misread_reading_is_left_aside_and_named(self):
         readings = light(8)
         readings[3] += 20

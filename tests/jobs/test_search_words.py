@@ -3,9 +3,10 @@
 from datetime import UTC, datetime
 
 import pytest
+from django.urls import reverse
 
 from jobs import search, writing
-from jobs.models import Finding, Inspection, InspectionPoint, PartLine, Photo
+from jobs.models import Finding, Inspection, InspectionPoint, PartLine, Photo, RoadReport
 from jobs.stages import Stage
 from tests import build
 
@@ -80,12 +81,13 @@ def test_everything_written_on_the_card_is_found(person):
     )
     build.run(card.build, primary=first, secondary=second, note="machine warmed up", by=person)
     build.target(card.build, note="regular petrol")
+    RoadReport.objects.create(job=card, text="lazy below the ton", by=person)
     search.reindex(card)
     for typed in [
         str(card.number), "ada", "haulage", "01632 960123", "960123", "+44 1632", "441632960123",
         "tern coupe", "halvorsen h6", "1600", "tolliver", "TD44", "td 44 6", "446b", "17/71", "vc9",
-        "hesitates", "clip", "k12", "telephone", "pulley", "piet", "varnish", "condenser", "owner fits", "shim", "tang",
-        "gx14", "hy 22", "warmed", "petrol",
+        "hesitates", "clip", "k12", "telephone", "pulley", "piet", "varnish", "condenser", "owner fits",
+        "shim", "tang", "gx14", "hy 22", "warmed", "petrol", "lazy ton",
     ]:  # fmt: skip
         assert numbers(typed) == [card.number], typed
 
@@ -122,6 +124,24 @@ def test_marks_and_nonsense_are_harmless(typed):
     indexed()
     assert numbers(f"zzz{typed}") == []
     search.find(typed)
+
+
+def test_card_is_found_under_the_customers_new_name(client_as):
+    card = indexed(customer=build.customer("Ottoline Brandreth"))
+    fields = {"name": "Ottoline Marchbanks", "version": card.customer.version}
+    address = reverse("edit_customer", args=[card.customer.pk])
+    assert client_as("counter").post(address, fields).status_code == 302
+    assert numbers("marchbanks") == [card.number]
+    assert numbers("brandreth") == []
+
+
+def test_all_visits_of_a_unit_are_found_by_its_new_number():
+    unit = build.unit(number="TD 44")
+    first, second = indexed(unit=unit), indexed(unit=unit)
+    unit.number = "TD 45"
+    unit.save()
+    search.reindex(second)
+    assert numbers("td45") == [second.number, first.number]
 
 
 def test_reindex_all_rewrites_only_what_changed(django_assert_max_num_queries):

@@ -1,8 +1,12 @@
 """The PDF itself: its size, its words, its QR, its bytes, and that it reaches for nothing."""
 
+import contextlib
+import gc
 import logging
 import re
+import threading
 import tracemalloc
+from http.server import BaseHTTPRequestHandler, HTTPServer
 
 import pytest
 import segno
@@ -49,7 +53,7 @@ def test_signed_curve_sheet_says_what_the_card_says():
         "SIGNED", "Revision 1", "Ingrid Halvard", f"Job {job.number}", "Marta Quill", str(job.unit),
         "Larkfield L4", "inside the band", "Engine warm, vacuum line off and plugged.",
         "Reconnect the vacuum line", "Thin 0.6", "+0.15", "Oil-soaked bush", "supplied loose",
-        "left off", "depends on the car", "Weights sticking", "Shaft side play", "detonation",
+        "left off", "fits the car", "Weights sticking", "Shaft side play", "detonation",
         sheet.data_sha256, sheet.content["url"],
     ):  # fmt: skip
         assert said in text, said
@@ -168,13 +172,65 @@ def test_words_from_outside_are_text_and_never_markup():
         "<style>@font-face { font-family: x; src: url(file:///etc/hostname) }</style>",
         '<p style="background: url(http://198.51.100.7/x.png)">x</p>',
         '<svg viewBox="0 0 9 9"><image href="file:///etc/hostname" width="9" height="9"/></svg>',
-        '<svg viewBox="0 0 9 9"><use href="http://198.51.100.7/x.svg#a"/></svg>',
         '<img src="sheet:photo-2">',
     ],
 )
 def test_paper_that_reaches_for_anything_is_not_printed(reach):
-    with pytest.raises(pdf.Unprintable, match="may not fetch|larger"):
-        pdf.print_html(f"<p>x</p>{reach}", {"photo-1": (b"", "image/png")})
+    with pytest.raises(pdf.Unprintable, match=r"may not fetch|Failed to render SVG"):
+        pdf.print_html(f"<html lang=en><title>x</title><p>x</p>{reach}", {"photo-1": (b"", "image/png")})
+
+
+@pytest.fixture
+def canary():
+    """A server that nobody should call; gives its address and the list of calls."""
+    calls = []
+
+    class Canary(BaseHTTPRequestHandler):
+        def do_GET(self):
+            calls.append(self.path)
+            self.send_response(404)
+            self.end_headers()
+
+        def log_message(self, *args):
+            pass
+
+    with HTTPServer(("127.0.0.1", 0), Canary) as server:
+        thread = threading.Thread(target=server.serve_forever)
+        thread.start()
+        yield f"http://127.0.0.1:{server.server_port}", calls
+        server.shutdown()
+        thread.join()
+
+
+@pytest.mark.parametrize(
+    "reach",
+    [
+        '<img src="{}/a.png">',
+        '<img src="{}/a.svg">',
+        '<link rel="stylesheet" href="{}/a.css">',
+        '<link rel="attachment" href="{}/a">',
+        '<style>@import "{}/a.css"; p {{ list-style: url({}/b.png) }}</style>',
+        "<style>@font-face {{ font-family: x; src: url({}/a.woff) }} p {{ font-family: x }}</style>",
+        '<svg viewBox="0 0 9 9"><use href="{}/a.svg#x"/><image href="{}/b.png" width="9" height="9"/></svg>',
+        '<base href="{}/"><img src="a.png">',
+        '<object data="{}/a.svg"></object><embed src="{}/b.svg">',
+    ],
+)
+def test_printer_calls_nobody(canary, reach):
+    address, calls = canary
+    with contextlib.suppress(pdf.Unprintable):
+        pdf.print_html(f"<html lang=en><title>x</title><p>x</p>{reach.format(*[address] * 2)}")
+    assert calls == []
+
+
+def test_chart_that_cannot_be_drawn_stops_the_print():
+    sheet = draft(finished_job(), built=False)
+    data = sheet.content
+    data["curve"]["svg"] = data["curve"]["svg"].replace(
+        'stroke-width="', 'transform="rotate(oops)" stroke-width="'
+    )
+    with pytest.raises(pdf.Unprintable, match="SVG"):
+        pdf.print_sheet(data, data_sha256=sheet.data_sha256)
 
 
 def test_paper_gets_what_it_was_handed_and_no_more_than_fits():
@@ -207,19 +263,21 @@ def test_qr_on_the_sheet_is_the_address_of_its_page():
     assert _squares(pdf.draw_qr(url)) == dark
 
 
-def test_thirty_sheets_do_not_grow_the_memory():
-    sheet = draft(finished_job(), built=False)
+def test_thirty_papers_do_not_grow_the_memory():
+    sheet = draft(finished_job(), Sheet.Kind.TRAY_TAG, built=False)
     data = sheet.content
     for _ in range(3):  # fonts, caches and compiled patterns fill on the first ones
         pdf.print_sheet(data, data_sha256=sheet.data_sha256)
     tracemalloc.start()
     try:
         pdf.print_sheet(data, data_sha256=sheet.data_sha256)
+        gc.collect()
         before, _ = tracemalloc.get_traced_memory()
         for _ in range(30):
             pdf.print_sheet(data, data_sha256=sheet.data_sha256)
+        gc.collect()
         after, _ = tracemalloc.get_traced_memory()
     finally:
         tracemalloc.stop()
-    # A stylesheet parsed anew each time would leave about 0.24 MB a sheet, 7 MB in all.
+    # A stylesheet parsed anew each time would leave about 0.24 MB a paper, 7 MB in all.
     assert after - before < 1_500_000

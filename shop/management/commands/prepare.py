@@ -1,12 +1,14 @@
 """Makes the data folder ready to serve: tables, static files, and the demo shop in an empty database."""
 
 import hashlib
+import os
+import secrets
 
 from django.conf import settings
 from django.contrib.staticfiles.finders import get_finders
 from django.core.management import BaseCommand, call_command
 
-from shop.models import Person
+from shop.models import Person, Role, Shop
 
 
 class Command(BaseCommand):
@@ -15,11 +17,14 @@ class Command(BaseCommand):
     def add_arguments(self, parser):
         parser.add_argument("--no-demo", action="store_true", help="leave an empty database empty")
 
-    def handle(self, *args, no_demo, **options):
+    def handle(self, *, no_demo, **options):
         call_command("migrate", interactive=False, verbosity=0)
         collect_static()
         if not no_demo and not Person.objects.exists():
-            call_command("demo", stdout=self.stdout)
+            self.stdout.write("Making the demo shop")
+            call_command("demo", password=new_demo_password(), stdout=self.stdout)
+        elif login := demo_login():
+            self.stdout.write("login: {}  password: {}  (the demo's, until it is changed)".format(*login))
 
 
 def collect_static():
@@ -40,3 +45,25 @@ def sources_stamp():
             file = storage.path(path)
             seen.update(f"{path} {storage.size(path)} {storage.get_modified_time(file)}\n".encode())
     return seen.hexdigest()
+
+
+def password_file():
+    return settings.DATA_DIR / "demo_password"
+
+
+def new_demo_password():
+    """A random password for the demo's people, kept in the data folder so that each start can print it."""
+    password = secrets.token_urlsafe(9)
+    password_file().unlink(missing_ok=True)
+    with os.fdopen(os.open(password_file(), os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+        file.write(password)
+    return password
+
+
+def demo_login():
+    """The owner's name and password while this is the demo shop and its password stands, else None."""
+    if not password_file().is_file() or not Shop.current().is_demo:
+        return None
+    password = password_file().read_text()
+    owner = Person.objects.filter(role=Role.OWNER, is_active=True).order_by("pk").first()
+    return (owner.username, password) if owner and owner.check_password(password) else None
