@@ -1,4 +1,4 @@
-"""Gives a new database the default inspection list."""
+"""Gives a new database the default inspection list, and keeps cards found under a customer's new name."""
 
 from django.apps import AppConfig
 from django.db.models.signals import post_migrate
@@ -16,3 +16,8 @@ class JobsConfig(AppConfig):
     def ready(self):
         # After migrate and not in a migration: a flushed database gets its list again.
         post_migrate.connect(_seed, sender=self)
+
+        from jobs import search
+        from shop import actions
+
+        actions.after_customer_edit.append(search.reindex_customer)

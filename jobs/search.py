@@ -46,19 +46,24 @@ def postponed():
 
 
 def reindex(job):
-    """Rewrite the text in which a card is found; call it in the transaction that changed the card."""
+    """Rewrite the text in which a card is found; call it in the transaction that changed the card.
+
+    A unit is one thing on all its visits, so the other cards of the unit are looked at too.
+    """
     later = _postponed.get()
     if later is not None:
         later.add(job.pk)
         return
-    job = _whole_cards().get(pk=job.pk)
-    text = writing.indexed(writing.pieces(job))
-    if text != job.search_text:
-        Job.objects.filter(pk=job.pk).update(search_text=text)
+    reindex_all(Job.objects.filter(unit=job.unit_id))
+
+
+def reindex_customer(customer):
+    """The same for every card of a customer whose name or number has changed."""
+    reindex_all(customer.jobs.all())
 
 
 def reindex_all(jobs=None):
-    """The same for many cards; returns how many had changed."""
+    """The same for many cards, all of them by default; returns how many had changed."""
     changed = []
     for job in _whole_cards(jobs).iterator(chunk_size=200):
         text = writing.indexed(writing.pieces(job))
@@ -73,8 +78,8 @@ def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
     """Cards on which every word stands, nearest engine first, else newest first.
 
     A word is met by the beginning of one on the card. ``wanted`` is a ``nearness.Wanted``; ``closed`` keeps
-    only handed-back cards (True) or open ones (False); ``besides`` is a card to leave out. The count of queries
-    doesn't grow with the hits.
+    only handed-back cards (True) or open ones (False); ``besides`` is a card to leave out. The count
+    of queries doesn't grow with the hits.
     """
     words = writing.words_of(text)
     jobs = _whole_cards().filter(_all_words(words))

@@ -71,7 +71,7 @@ def band_of(kind):
 
 @cache
 def read_at(kind):
-    """Where a sweep of this unit is read [distributor rpm]: at the band's speeds, between them, and below them."""
+    """Where a sweep is read [distributor rpm]: at the band's speeds, between and below them."""
     speeds = band_of(kind).speed_rpm
     between = np.convolve(speeds, (0.5, 0.5), "valid")
     return np.unique(np.round([speeds[0] - 200.0, speeds[0] - 100.0, *speeds, *between], -1))

@@ -1,7 +1,7 @@
 """A visit of long ago, told in short: the real actions open, sign and hand back; the work between is rows.
 
-Step by step, sixty visits would take the demo half a minute. Told so, they leave the same rows, with one entry
-in the history for each piece of work instead of one for each line.
+Step by step, sixty visits would take the demo half a minute. Told so, they leave the same rows, with one
+entry in the history for each piece of work instead of one for each line.
 """
 
 from django.db.models import F

@@ -21,7 +21,7 @@ def clock_at(moment):
 
 
 def working_moment(now, days):
-    """The moment so many working days (with a fraction: the hour) from today's opening; the past is negative."""
+    """The moment so many working days (and parts of one) from today's opening; the past is negative."""
     whole = int(np.floor(days))
     day = np.busday_offset(now.date(), whole, roll="backward").astype(object)
     opens, closes = (datetime.combine(day, at, tzinfo=now.tzinfo) for at in (OPENS, CLOSES))

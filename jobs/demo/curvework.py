@@ -9,7 +9,7 @@ from jobs.demo import bench
 
 
 class CurveWork:
-    """What a visit does at the bench; the visit gives the seed, the index, the kind, the fault and the person."""
+    """What a visit does at the bench; the visit itself gives seed, index, kind, fault and person."""
 
     @cached_property
     def unit_drawn(self):

@@ -2,10 +2,9 @@
 
 import numpy as np
 
+from curves.engine import spring_from_wire
 from curves.models import Spring
 from curves.simulated import TrueSpring
-
-SHEAR_MODULUS_N_PER_MM2 = 79_500  # carbon spring wire, common practice
 
 # wire mm, mean coil mm, active coils, free length inside the loops mm, initial tension N
 PRIMARIES = [
@@ -60,16 +59,11 @@ NOTES = {
 }
 
 
-def rate_n_per_mm(wire_mm, coil_mm, coils):
-    """k = G d^4 / (8 D^3 n)."""
-    return SHEAR_MODULUS_N_PER_MM2 * wire_mm**4 / (8 * coil_mm**3 * coils)
-
-
 def true_springs(letter, table):
     """What the springs of one side really are."""
     return {
         f"{letter}{place:02}": TrueSpring(
-            f"{letter}{place:02}", rate_n_per_mm(wire, coil, coils), length, tension
+            f"{letter}{place:02}", spring_from_wire(wire, coil, coils).rate_n_per_mm, length, tension
         )
         for place, (wire, coil, coils, length, tension) in enumerate(table, start=1)
     }
@@ -105,7 +99,7 @@ def _row(label, position, figures, rng):
     wire, coil, coils, length, tension = figures
     source = rng.choice(list(SOURCES), p=[0.7, 0.2, 0.1])
     rate_sd, length_sd = SOURCES[source]
-    rate = rate_n_per_mm(wire, coil, coils)
+    rate = spring_from_wire(wire, coil, coils).rate_n_per_mm
     if source != Spring.Source.WIRE:
         rate *= 1 + rate_sd * np.clip(rng.standard_normal(), -1.5, 1.5)
     return Spring(

@@ -1,11 +1,11 @@
-"""What is wrong with the demo's units, in the words of those who bring them in and of those who take them apart."""
+"""What is wrong with the demo's units, in the words of who brings them in and who takes them apart."""
 
 from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
 class Fault:
-    """One typical fault: what the customer says, what is found, what is done about it, and how often it comes."""
+    """One typical fault: what the customer says, what is found, what is done, and how often."""
 
     key: str  # as ``bench.tired`` knows it; "seized" never turns on the bench
     share: float
@@ -182,7 +182,7 @@ ANSWERS = (
 SETTING_NOTES = (
     "Vacuum line off and plugged. Set {initial} degrees at idle, then check at 3000.",
     "Set {initial} degrees with the engine hot and the line plugged. Listen on the first long hill.",
-    "Start from {initial} degrees; come up one degree at a time on the road, never past the total on the sheet.",
+    "Start from {initial} degrees; come up a degree at a time, never past the total on the sheet.",
 )
 ROAD_REPORTS = (
     "Pinks lightly at 3000 uphill in top; pulled back 2 degrees and it is gone.",

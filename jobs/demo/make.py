@@ -38,7 +38,7 @@ def has_work():
 
 
 @transaction.atomic
-def make_demo(password, *, seed=SEED, now, size=plan.FULL):
+def make_demo(password, *, seed=SEED, now, size=None):
     """Fill an empty database with the demo shop; everything dates back from ``now``'s morning."""
     if has_work():
         raise NotEmpty
@@ -50,7 +50,7 @@ def make_demo(password, *, seed=SEED, now, size=plan.FULL):
         bench=(people["davit"], people["pernille"], people["davit"], people["imogen"]),
         counter=(people["rufus"], people["rufus"], people["imogen"]),
     )
-    visits = plan.visits(seed, customers, staff, size)
+    visits = plan.visits(seed, customers, staff, size or plan.FULL)
     with search.postponed():
         for day, action in sorted(_events(visits, people), key=lambda event: event[0]):
             with clock_at(working_moment(now, day)):
@@ -63,10 +63,11 @@ def _events(visits, people):
     for visit in visits:
         yield from ((day, action) for day, action in visit.events() if day < 0)
     finished = [visit for visit in visits if visit.opened + visit.days[None] < 0]
-    *told, back = (finished[-place] for place in (6, 4, 3))
-    for visit, text in zip(told, faults.ROAD_REPORTS[1:], strict=True):
+    lately = finished[::-1]
+    for visit, text in zip(lately[3::2], faults.ROAD_REPORTS[1:], strict=False):
         yield min(visit.opened + visit.days[None] + 8, -1.0), partial(_report, visit, text, people["rufus"])
-    yield -3.4, partial(_come_back, back, people["rufus"])
+    for visit in lately[2:3]:
+        yield -3.4, partial(_come_back, visit, people["rufus"])
 
 
 def _report(visit, text, by):

@@ -1,4 +1,4 @@
-"""Draws the demo's photographs: a unit on the bench, seen from above, as a camera of the shop might see it."""
+"""Draws the demo's photographs: a unit on the bench as seen from above."""
 
 import io
 from math import cos, pi, sin

@@ -53,7 +53,7 @@ class Staff:
     counter: tuple
 
 
-def visits(seed, customers, staff, size=FULL):
+def visits(seed, customers, staff, size):
     """Every visit, planned; the same seed plans the same."""
     rng = np.random.default_rng([seed, 7])
     on_board = chain.from_iterable([stage] * n for stage, n in size.on_board.items())
@@ -79,7 +79,7 @@ def _visit(index, stage, begun, seed, customers, staff, rng):
         bench_person=staff.bench[index % len(staff.bench)],
         counter=staff.counter[index % len(staff.counter)],
         promised_after=int(rng.integers(9, 26)),
-        waits_for_answer=stage == Stage.TEARDOWN and index % 3 != 0,
+        waits_for_answer=stage == Stage.TEARDOWN and index % 2 == 0,
         with_photos=stage is not None and index % 4 == 0,
     )
 
@@ -99,5 +99,5 @@ def _opened(stage, begun, days, rng):
     if stage is None:
         return round(float(begun + rng.uniform(0, 4)), 2)
     following = [*ORDER, None][ORDER.index(stage) + 1]
-    share = float(rng.uniform(0.5, 0.97))
+    share = float(rng.uniform(0.1, 0.97))
     return round(-(days[stage] + share * (days[following] - days[stage])) - 0.05, 2)

@@ -33,7 +33,7 @@ class Visit(CurveWork):
     fault: Fault
     customer: Customer | None
     opened: float  # working days from today
-    days: dict[Stage, float]  # working days from opening to each stage, and to the hand-back under None
+    days: dict  # working days from opening to each stage in order, and last, under None, to the hand-back
     bench_person: Person
     counter: Person
     promised_after: int = 15
@@ -56,71 +56,70 @@ class Visit(CurveWork):
 
     def events(self):
         """What happens on this visit: (working days from today, action), in order."""
-        for stage, tell in (
+        told = (
             (Stage.INTAKE, self._intake),
             (Stage.TEARDOWN, self._teardown),
             (Stage.CLEANING, self._cleaning),
             (Stage.SPRING_TRIALS, self._trials),
             (Stage.BENCH_CURVE, self._bench),
             (Stage.HAND_BACK, self._hand_back),
-            (None, self._close),
-        ):
-            begins = self.opened + self.days[stage]
-            for after, action in tell():
-                yield begins + after, action
+        )
+        ends = list(self.days.values())[1:]
+        for (stage, tell), end in zip(told, ends, strict=True):
+            begin = self.days[stage]
+            for share, action in tell():
+                yield self.opened + begin + share * (end - begin), action
+        yield self.opened + self.days[None], self.hand_back
 
-    # What happens in each stage: (working days from its beginning, action).
+    # What happens in each stage: (share of its time gone, action).
 
     def _intake(self):
         yield 0.0, self.open
         if self.with_photos:
-            yield 0.01, partial(self.photograph, 0)
+            yield 0.02, partial(self.photograph, 0)
 
     def _teardown(self):
         yield 0.0, partial(self.move, Stage.TEARDOWN)
         if self.fault.key != "seized":
-            yield 0.06, self.run_as_received
-        yield 0.12, self.write_findings
-        yield 0.2, self.answer_inspection
-        yield 0.28, self.want_parts
+            yield 0.15, self.run_as_received
+        yield 0.3, self.write_findings
+        yield 0.45, self.answer_inspection
+        yield 0.5, self.want_parts
         if self.with_photos:
-            yield 0.3, partial(self.photograph, 1)
+            yield 0.55, partial(self.photograph, 1)
         if self.waits_for_answer or self.index % 4 == 0:
-            yield 0.35, self.revise_estimate
+            yield 0.6, self.revise_estimate
         if not self.waits_for_answer and self.index % 4 == 0:
-            yield 0.6, self.take_answer
+            yield 0.9, self.take_answer
 
     def _cleaning(self):
         yield 0.0, partial(self.move, Stage.CLEANING)
         if self.index % 3 == 0:
-            yield 0.02, self.say_blasted
-        yield 0.1, partial(self.tick, Step.List.CLEANING, 2)
-        yield 0.4, partial(self.tick, Step.List.CLEANING, None)
+            yield 0.1, self.say_blasted
+        yield 0.3, partial(self.tick, Step.List.CLEANING, 2)
+        yield 0.6, partial(self.tick, Step.List.CLEANING, None)
         if self.index % 3 == 0:
-            yield 0.45, self.sign_abrasive_free
+            yield 0.8, self.sign_abrasive_free
 
     def _trials(self):
         yield 0.0, partial(self.move, Stage.SPRING_TRIALS)
-        yield 0.05, self.measure_head
-        yield 0.1, self.set_target
+        yield 0.1, self.measure_head
+        yield 0.15, self.set_target
         for place in range(self.blind_trials):
-            yield 0.25 + 0.2 * place, partial(self.try_springs, place)
-        yield 0.85, self.try_the_chosen
+            yield 0.3 + 0.15 * place, partial(self.try_springs, place)
+        yield 0.8, self.try_the_chosen
 
     def _bench(self):
         yield 0.0, partial(self.move, Stage.BENCH_CURVE)
-        yield 0.15, partial(self.tick, Step.List.ASSEMBLY, 4)
-        yield 0.3, partial(self.tick, Step.List.ASSEMBLY, None)
-        yield 0.5, self.run_final
-        yield 0.6, self.fit_parts
+        yield 0.3, partial(self.tick, Step.List.ASSEMBLY, 4)
+        yield 0.5, partial(self.tick, Step.List.ASSEMBLY, None)
+        yield 0.7, self.run_final
+        yield 0.8, self.fit_parts
 
     def _hand_back(self):
         yield 0.0, partial(self.move, Stage.HAND_BACK)
-        yield 0.05, self.write_setting
-        yield 0.1, self.sign
-
-    def _close(self):
-        yield 0.0, self.hand_back
+        yield 0.3, self.write_setting
+        yield 0.5, self.sign
 
     # Intake
 

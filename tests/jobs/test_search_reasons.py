@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from sklearn.neighbors import NearestNeighbors
 
+from curves.engine import nearest_engines
 from jobs import excerpts, nearness, search
 from jobs.nearness import Wanted
 from jobs.writing import Piece
@@ -72,6 +73,8 @@ def test_engines_are_ranked_as_a_neighbour_search_ranks_them(asked):
     expected = peer.kneighbors([np.array(asked) / steps], return_distance=False)[0]
     found = by_engine(Wanted(*asked))
     assert [engine.displacement_cc for engine in found] == [ENGINES[index][0] for index in expected]
+    ours = nearest_engines(asked, ENGINES, len(ENGINES), spread=steps)
+    assert ours.index.tolist() == expected.tolist()
 
 
 def test_distance_is_the_sum_of_squared_steps():

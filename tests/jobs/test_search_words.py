@@ -3,6 +3,7 @@
 from datetime import UTC, datetime
 
 import pytest
+from django.urls import reverse
 
 from jobs import search, writing
 from jobs.models import Finding, Inspection, InspectionPoint, PartLine, Photo, RoadReport
@@ -123,6 +124,24 @@ def test_marks_and_nonsense_are_harmless(typed):
     indexed()
     assert numbers(f"zzz{typed}") == []
     search.find(typed)
+
+
+def test_card_is_found_under_the_customers_new_name(client_as):
+    card = indexed(customer=build.customer("Ottoline Brandreth"))
+    fields = {"name": "Ottoline Marchbanks", "version": card.customer.version}
+    address = reverse("edit_customer", args=[card.customer.pk])
+    assert client_as("counter").post(address, fields).status_code == 302
+    assert numbers("marchbanks") == [card.number]
+    assert numbers("brandreth") == []
+
+
+def test_all_visits_of_a_unit_are_found_by_its_new_number():
+    unit = build.unit(number="TD 44")
+    first, second = indexed(unit=unit), indexed(unit=unit)
+    unit.number = "TD 45"
+    unit.save()
+    search.reindex(second)
+    assert numbers("td45") == [second.number, first.number]
 
 
 def test_reindex_all_rewrites_only_what_changed(django_assert_max_num_queries):
