@@ -14,8 +14,8 @@ async function send(form) {
   const typed = new FormData(form);
   typed.delete("file");
   try {
-    const answer = await fetch(form.dataset.draw, { method: "POST", body: typed, signal: sent.signal });
-    if (answer.ok && !answer.redirected) show(document.getElementById(form.dataset.drawInto), await answer.text());
+    const answer = await fetch(form.dataset.follow, { method: "POST", body: typed, signal: sent.signal });
+    if (answer.ok && !answer.redirected) show(document.getElementById(form.dataset.followIn), await answer.text());
   } catch {
     // Superseded, or out of reach: the drawing is of no account, and saving says what is wrong.
   }
@@ -30,7 +30,7 @@ function show(place, html) {
 
 for (const kind of ["grid:changed", "change"]) {
   document.addEventListener(kind, ({ target }) => {
-    const form = target.closest?.("form[data-draw]");
+    const form = target.closest?.("form[data-follow]");
     if (form) follow(form);
   });
 }

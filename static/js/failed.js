@@ -1,12 +1,18 @@
 // When a send fails: the form stays as it was typed, and a line beside it says the cause and the way out.
-const aside = "[data-draw]"; // a drawing that follows the typing: nothing was to be saved
-
 document.addEventListener("htmx:responseError", ({ detail }) => tell(detail.elt, cause(detail.xhr)));
 document.addEventListener("htmx:sendError", ({ detail }) =>
-  tell(detail.elt, "Not saved: the server can't be reached. What you typed is still here; send it again when the connection is back."));
+  tell(detail.elt, isQuestion(detail)
+    ? "Not found out: the server can't be reached. Ask again when the connection is back."
+    : "Not saved: the server can't be reached. What you typed is still here; send it again when the connection is back."));
 document.addEventListener("htmx:timeout", ({ detail }) =>
-  tell(detail.elt, "Not saved yet: no answer came. What you typed is still here; send it again."));
+  tell(detail.elt, isQuestion(detail)
+    ? "Not found out yet: no answer came. Ask again."
+    : "Not saved yet: no answer came. What you typed is still here; send it again."));
 document.addEventListener("htmx:beforeRequest", ({ detail }) => place(detail.elt)?.querySelector(".note[data-failed]")?.remove());
+
+function isQuestion(detail) {
+  return detail.requestConfig?.verb === "get";
+}
 
 function cause(xhr) {
   const words = new DOMParser().parseFromString(xhr.responseText, "text/html").querySelector("[data-cause]");
@@ -19,7 +25,6 @@ function place(element) {
 }
 
 function tell(element, text) {
-  if (element.closest(aside)) return;
   const where = place(element);
   where.querySelector(".note[data-failed]")?.remove();
   const note = document.createElement("p");

@@ -36,9 +36,9 @@ def test_screens_hold_everywhere(each_page, job):
     pages = {
         f"/jobs/{job.number}/runs/2/": PLOT,
         f"/jobs/{job.number}/target/": PLOT,
-        f"/jobs/{job.number}/head/": "form",
+        f"/jobs/{job.number}/head/": "main form",
         "/springs/": "table",
-        "/springs/new/": "form",
+        "/springs/new/": "main form",
     }
     for address, landmark in pages.items():
         each_page.goto(address)
