@@ -11,12 +11,16 @@ import segno
 from django.contrib.staticfiles import finders
 from django.template.loader import render_to_string
 from django.utils.safestring import mark_safe
+from PIL import ImageFile
 from weasyprint import CSS, HTML
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcherResponse
 
 FONT = "Liberation Sans, DejaVu Sans, sans-serif"
 LARGEST = 5 * 1024 * 1024
+
+# WeasyPrint switches this on for the whole process; with it a cut or broken photo would pass for a good one.
+ImageFile.LOAD_TRUNCATED_IMAGES = False
 
 
 class Unprintable(Exception):

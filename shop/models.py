@@ -98,6 +98,12 @@ class Shop(models.Model):
         validators=[MinValueValidator(0), MaxValueValidator(1000)],
         help_text="crank rpm; common practice, not a maker's figure",
     )
+    bench_speeds = models.CharField(
+        "bench speeds, one tap each",
+        max_length=200,
+        default="300, 400, 500, 600, 700, 800, 1000, 1200, 1500, 1800, 2200",
+        help_text="distributor rpm, rising; commas between",
+    )
     paper_note = models.TextField("printed at the foot of each sheet", blank=True, max_length=500)
     is_demo = models.BooleanField(default=False)
     version = models.PositiveIntegerField(default=1)

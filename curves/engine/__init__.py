@@ -1,13 +1,16 @@
 """The curve engine: pure numerics of an ignition distributor's advance, in the shaft frame."""
 
 from .band import Target, Verdict, band_edges, distance_outside, judge_curve
+from .calibrate import Calibration, calibrate
 from .curve import Curve
 from .head import Head, Run
 from .idle import idle_timing
 from .knees import Knees, fit_knees
 from .leak import leak_down
+from .learn import learn_head
 from .likeness import Shelf, curve_distance, describe_curve, nearest_curves, nearest_engines
 from .loads import spring_from_loads
+from .propose import Proposal, Proposals, propose
 from .readings import Readings
 from .response import fit_response
 from .setting import best_initial, setting_card, total_timing
@@ -17,23 +20,29 @@ from .timing import true_initial
 from .trigger import coil_current, copper_resistance, copper_temperature, dwell, dwell_change
 from .units import Drive
 from .vacuum import advance_map, fit_capsule
+from .wanted import WantedSpring, wanted_spring
 from .wire import active_turns, spring_from_wire, thinnest_wire, turns_for_rate, wire_for_rate
 
 __all__ = [
+    "Calibration",
     "Curve",
     "Drive",
     "Head",
     "Knees",
+    "Proposal",
+    "Proposals",
     "Readings",
     "Run",
     "Shelf",
     "Spring",
     "Target",
     "Verdict",
+    "WantedSpring",
     "active_turns",
     "advance_map",
     "band_edges",
     "best_initial",
+    "calibrate",
     "coil_current",
     "copper_resistance",
     "copper_temperature",
@@ -48,8 +57,10 @@ __all__ = [
     "idle_timing",
     "judge_curve",
     "leak_down",
+    "learn_head",
     "nearest_curves",
     "nearest_engines",
+    "propose",
     "scatter",
     "setting_card",
     "spring_from_loads",
@@ -58,5 +69,6 @@ __all__ = [
     "total_timing",
     "true_initial",
     "turns_for_rate",
+    "wanted_spring",
     "wire_for_rate",
 ]

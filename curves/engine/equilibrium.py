@@ -139,18 +139,14 @@ def settle(lines, weight, growth, friction, travel_deg, falling=False):
 
     `lines` are those of `spring_lines`; `weight` is the weights' torque at rest [N mm/deg], J w**2.
     """
-    sign = _sign(falling)
-    against = sign * friction - weight
+    pieces = _pieces(lines, travel_deg)
     bend = weight * growth
-    crossings = []
-    for low, high, offset, slope in _pieces(lines, travel_deg):
-        level, tilt = offset + against, slope - bend
-        with np.errstate(divide="ignore", invalid="ignore"):
-            zero = np.clip(-level / tilt, low, high)
-        crossings.append((low, high, level + tilt * low, level + tilt * high, zero))
-    if np.ndim(sign) == 0:
-        return _first_stop(crossings) if sign > 0 else _last_stop(crossings)
-    return np.where(sign > 0, _first_stop(crossings), _last_stop(crossings))
+    if np.ndim(falling) == 0:
+        if falling:
+            return _last_stop(pieces, -friction - weight, bend)
+        return _first_stop(pieces, friction - weight, bend, travel_deg)
+    rising = _first_stop(pieces, friction - weight, bend, travel_deg)
+    return np.where(falling, _last_stop(pieces, -friction - weight, bend), rising)
 
 
 def _pieces(lines, travel_deg):
@@ -167,22 +163,30 @@ def _pieces(lines, travel_deg):
     )
 
 
-def _first_stop(crossings):
+def _first_stop(pieces, against, bend, travel_deg):
     """Give the smallest angle at which the springs win."""
-    angle = crossings[-1][1]
-    for low, high, at_low, at_high, zero in reversed(crossings):
-        here = np.where(at_low > 0, low, zero)
-        angle = np.where(((at_low > 0) | (at_high > 0)) & (high > low), here, angle)
+    angle = travel_deg
+    for low, high, offset, slope in reversed(pieces):
+        if np.any(high > low):
+            at_low, at_high, zero = _excess(low, high, offset + against, slope - bend)
+            angle = np.where(at_low > 0, low, np.where(at_high > 0, zero, angle))
     return angle
 
 
-def _last_stop(crossings):
+def _last_stop(pieces, against, bend):
     """Give the greatest angle at which the weights win."""
     angle = 0.0
-    for low, high, at_low, at_high, zero in crossings:
-        here = np.where(at_high < 0, high, zero)
-        angle = np.where(((at_low < 0) | (at_high < 0)) & (high > low), here, angle)
+    for low, high, offset, slope in pieces:
+        if np.any(high > low):
+            at_low, at_high, zero = _excess(low, high, offset + against, slope - bend)
+            angle = np.where(at_high < 0, high, np.where(at_low < 0, zero, angle))
     return angle
+
+
+def _excess(low, high, level, tilt):
+    """Give the springs' excess at both ends of a piece, and where its line crosses zero."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return level + tilt * low, level + tilt * high, level / -tilt
 
 
 def find_snaps(balance, falling=False):

@@ -4,8 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+BROAD_STEPS = 8
 MAX_STEPS = 60
-SETTLED = 1e-8  # relative decrease of the cost below which a fit has settled
+SETTLED = 1e-6  # relative decrease of the cost below which a fit has settled
+MAX_REFUSED = 6  # steps in a row that did not help
+KICKS, KICK_SIZE, KICK_STEPS = 4, 0.6, 10
+_SEED = 20_015
 MISTYPED_ODDS = 3e-4  # one reading in a hundred or so is mistyped, anywhere on the scale
 FIRST_DAMPING = 1e-2
 
@@ -69,6 +73,7 @@ def descend(evaluate, z, loss, max_steps=MAX_STEPS):
     cost = each.sum(axis=-1) + (z**2).sum(axis=-1)
     gradient, matrix = _normal_equations(residual, jacobian, weight, z)
     damping = np.full(len(z), FIRST_DAMPING)
+    refused = np.zeros(len(z), dtype=int)
     settled = np.zeros(len(z), dtype=bool)
     diagonal = np.arange(z.shape[-1])
     for _ in range(max_steps):
@@ -79,8 +84,8 @@ def descend(evaluate, z, loss, max_steps=MAX_STEPS):
         each, weight = loss(residual)
         new_cost = each.sum(axis=-1) + (tried**2).sum(axis=-1)
         better = new_cost < cost
-        gain = cost - new_cost
-        settled |= (np.abs(gain) <= SETTLED * (1.0 + cost)) | (damping > 1e8)
+        refused = np.where(better, 0, refused + 1)
+        settled |= (np.abs(cost - new_cost) <= SETTLED * (1.0 + cost)) | (refused >= MAX_REFUSED)
         new_gradient, new_matrix = _normal_equations(residual, jacobian, weight, tried)
         z = np.where(better[:, None], tried, z)
         cost = np.where(better, new_cost, cost)
@@ -90,6 +95,18 @@ def descend(evaluate, z, loss, max_steps=MAX_STEPS):
         if settled.all():
             break
     return z, cost, settled
+
+
+def _kicked(evaluate, z, cost, settled):
+    """Go on from about the optimum found: kinks stop a search short of where it could get."""
+    residual, jacobian = evaluate(z[None])
+    matrix = _normal_equations(residual, jacobian, mistyping_loss(residual)[1], z[None])[1][0]
+    normal = np.random.default_rng(_SEED).standard_normal((z.size, KICKS))
+    kicks = np.linalg.solve(np.linalg.cholesky(matrix).T, KICK_SIZE * normal).T
+    others = descend(evaluate, z + kicks, mistyping_loss, max_steps=KICK_STEPS)
+    found = [np.concatenate([[own], other]) for own, other in zip((z, cost, settled), others, strict=True)]
+    best = int(np.argmin(found[1]))
+    return tuple(part[best] for part in found)
 
 
 def fit(evaluate, starts, keep=2):
@@ -108,19 +125,13 @@ def fit(evaluate, starts, keep=2):
     Fit
         With the covariance of the Laplace approximation at the optimum.
     """
-    z, cost, _ = descend(evaluate, starts, broad_loss, max_steps=25)
+    z, cost, _ = descend(evaluate, starts, broad_loss, max_steps=BROAD_STEPS)
     z = z[np.argsort(cost, kind="stable")[:keep]]
     z, cost, settled = descend(evaluate, z, mistyping_loss)
     best = int(np.argmin(cost))
-    residual, jacobian = evaluate(z[best : best + 1])
+    z, cost, _ = _kicked(evaluate, z[best], cost[best], settled[best])
+    residual, jacobian = evaluate(z[None])
     weight = mistyping_loss(residual)[1]
-    matrix = _normal_equations(residual, jacobian, weight, z[best : best + 1])[1][0]
-    covariance = np.linalg.inv(matrix)
-    return Fit(
-        z[best],
-        0.5 * (covariance + covariance.T),
-        float(cost[best]),
-        residual[0],
-        weight[0],
-        bool(settled[best]),
-    )
+    matrix = _normal_equations(residual, jacobian, weight, z[None])[1]
+    covariance = np.linalg.inv(matrix[0])
+    return Fit(z, 0.5 * (covariance + covariance.T), float(cost), residual[0], weight[0], bool(settled[best]))

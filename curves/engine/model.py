@@ -4,8 +4,9 @@ from dataclasses import dataclass
 from math import hypot
 
 import numpy as np
+from scipy.linalg import block_diag
 
-from .equilibrium import TORQUE_PER_RPM_SQUARED, Balance, advance_at
+from .equilibrium import TORQUE_PER_RPM_SQUARED, Balance, advance_at, settle, spring_lines
 from .prior import (
     BEND_SD_MM,
     FRICTION,
@@ -22,7 +23,7 @@ from .prior import (
 READING_SCATTER_DEG = 0.25
 TACHOMETER_SD = 0.003  # relative
 TACHOMETER_JITTER_RPM = 3.0
-MODEL_SD_DEG = 0.1  # what the model itself is off by, seen on a bench with richer physics
+MODEL_SD_DEG = 0.03  # what the model itself is off by, seen on a bench with richer physics
 STEEPEST_DEG_PER_RPM = 0.04
 LEAST_TILT = 1e-9  # [N mm/deg2] keeps a head that is about to snap from dividing by nothing
 NO_SPRING = -1
@@ -32,22 +33,30 @@ NO_SPRING = -1
 class Model:
     """All runs on one head as one regression; every unknown is a standard normal a priori ("whitened").
 
-    The columns of the unknowns z are the head's, then three for each spring (log rate, free length, initial
-    tension), then one for each bend that was made. All methods take z of shape (m, size): m points at once.
+    The columns of the unknowns z are the head's, then three for each spring (log rate, free length,
+    tension / rate), then one for each bend that was made. All methods take z of shape (m, size), m points
+    at once.
     """
 
     head: object  # HeadPrior
     springs: dict  # (Spring, place) -> first column
     mean: np.ndarray  # (size,)
-    sd: np.ndarray  # (size,), of the head's columns unused
+    root: np.ndarray  # (size, size), block by block the square root of the prior covariance
     speed_rpm: np.ndarray  # (n,)
     advance_deg: np.ndarray  # (n,)
-    falling: np.ndarray  # (n,)
+    falling: np.ndarray | bool  # (n,), or False if all are rising
     noise_deg: np.ndarray  # (n,)
     run: np.ndarray  # (n,) which run a reading belongs to
-    bend_mm: np.ndarray  # (n, 2)
-    spring_column: np.ndarray  # (n, 2), NO_SPRING for none
-    bend_column: np.ndarray  # (n, 2), NO_SPRING for a post left alone
+    bend_mm: np.ndarray  # (runs, 2)
+    spring_column: np.ndarray  # (runs, 2), NO_SPRING for none
+    bend_column: np.ndarray  # (runs, 2), NO_SPRING for a post left alone
+
+    @property
+    def spring_columns(self):
+        """Give the columns of rate, length and tension, each (runs, 2)."""
+        return [
+            np.where(self.spring_column == NO_SPRING, NO_SPRING, self.spring_column + i) for i in range(3)
+        ]
 
     @property
     def size(self):
@@ -56,12 +65,14 @@ class Model:
 
     def natural(self, z):
         """Turn whitened unknowns into log, mm and N."""
-        theta = self.mean + self.sd * z
-        theta[:, :HEAD_SIZE] = self.head.mean + z[:, :HEAD_SIZE] @ self.head.root.T
-        return theta
+        return self.mean + z @ self.root.T
+
+    def spring_root(self, column):
+        """Give the square root of the prior covariance of the spring whose columns begin here."""
+        return self.root[column : column + 3, column : column + 3]
 
     def balance(self, theta):
-        """Give the head as each reading met it."""
+        """Give the head as it was in each run, arrays of shape (m, 1), (m, runs, 2) or (m, 1, 2)."""
         rate, length, tension, bend = self._springs(theta)
         return Balance(
             inertia=np.exp(theta[:, INERTIA, None]),
@@ -75,18 +86,28 @@ class Model:
             tension_n=tension,
         )
 
+    def at_readings(self, balance):
+        """Give the head as each reading met it, arrays of shape (m, 1), (m, n, 2) or (m, 1, 2)."""
+        each = {
+            name: getattr(balance, name)[:, self.run] for name in ("gap_mm", "rate", "length_mm", "tension_n")
+        }
+        return balance._replace(**each)
+
     def _springs(self, theta):
-        """Give rate, free length, tension and gap's bend, each (m, n, 2); no spring pulls with nothing."""
-        column, there = np.maximum(self.spring_column, 0), self.spring_column != NO_SPRING
-        rate = np.where(there, np.exp(np.minimum(theta[:, column], 12.0)), 0.0)
-        length = np.where(there, theta[:, column + 1], 0.0)
-        tension = np.where(there, theta[:, column + 2], 0.0)
-        bend = self.bend_mm + np.where(self.bend_column != NO_SPRING, theta[:, self.bend_column], 0.0)
-        return rate, length, tension, bend
+        """Give rate, free length, tension and bend, each (m, runs, 2); no spring pulls with nothing."""
+        filled = np.concatenate([theta, np.zeros((len(theta), 1))], axis=1)  # what NO_SPRING points at
+        first = np.arange(0, 3 * len(self.springs), 3) + HEAD_SIZE
+        filled[:, first] = np.exp(np.minimum(filled[:, first], 12.0))
+        filled[:, first + 2] *= filled[:, first]
+        rate, length, tension = (filled[:, column] for column in self.spring_columns)
+        return rate, length, tension, self.bend_mm + filled[:, self.bend_column]
 
     def predict(self, z):
         """Give the advance [deg] of each reading, shape (m, n)."""
-        return advance_at(self.balance(self.natural(z)), self.speed_rpm, self.falling)
+        head = self.balance(self.natural(z))
+        lines = tuple(tuple(part[:, self.run] for part in line) for line in spring_lines(head))
+        weight = head.inertia * TORQUE_PER_RPM_SQUARED * self.speed_rpm**2
+        return settle(lines, weight, head.growth, head.friction, head.travel_deg, self.falling)
 
     def residuals(self, z):
         """Give reading less model over its standard deviation, shape (m, n)."""
@@ -99,7 +120,7 @@ class Model:
         step where a spring comes in, t is its slack over its stretch; at the ends only the travel counts.
         """
         theta = self.natural(z)
-        head = self.balance(theta)
+        head = self.at_readings(self.balance(theta))
         angle = advance_at(head, self.speed_rpm, self.falling)
         extension = head.gap_mm + head.stretch * angle[..., None] - head.length_mm
         slack_used_at = (head.length_mm - head.gap_mm) / head.stretch
@@ -126,16 +147,12 @@ class Model:
         by_theta[..., GAP] = -by_length * np.exp(theta[:, None, GAP])
         by_theta[..., STRETCH] = by_stretch * head.stretch
         row = np.arange(self.speed_rpm.size)
-        for place in range(2):
-            column = self.spring_column[:, place]
-            there = column != NO_SPRING
-            rate = by_spring[..., place] * extension[..., place] * head.rate[..., place]
-            for shift, by in enumerate((rate, by_length[..., place], by_spring[..., place])):
-                by_theta[:, row, np.where(there, column + shift, self.size)] += by
-            by_theta[:, row, self.bend_column[:, place]] += -by_length[..., place]
-        by_z = by_theta[..., : self.size]
-        by_z[..., HEAD_SIZE:] *= self.sd[HEAD_SIZE:]
-        by_z[..., :HEAD_SIZE] = by_z[..., :HEAD_SIZE] @ self.head.root
+        by_rate = by_spring * (head.tension_n + head.rate * extension)
+        parts = zip(self.spring_columns, (by_rate, by_length, by_spring * head.rate), strict=True)
+        for column, by in (*parts, (self.bend_column, -by_length)):
+            for place in range(2):
+                by_theta[:, row, column[self.run, place]] += by[..., place]
+        by_z = by_theta[..., : self.size] @ self.root
         return (self.advance_deg - angle) / self.noise_deg, -by_z / self.noise_deg[:, None]
 
 
@@ -159,7 +176,7 @@ def _noise(run, scatter_deg):
 def build_model(head, runs, scatter_deg=READING_SCATTER_DEG):
     """Lay out the unknowns of a head and all springs and bends of its runs."""
     prior = head_prior(head, runs)
-    mean, sd = [0.0] * HEAD_SIZE, [1.0] * HEAD_SIZE
+    mean, roots = list(prior.mean), [prior.root]
     springs, spring_columns, bend_columns = {}, [], []
     for run in runs:
         columns = [NO_SPRING, NO_SPRING]
@@ -170,7 +187,7 @@ def build_model(head, runs, scatter_deg=READING_SCATTER_DEG):
                 springs[spring, place] = len(mean)
                 label = spring_prior(spring, place, float(np.exp(prior.mean[3 + place])))
                 mean.extend(label.mean)
-                sd.extend(label.sd)
+                roots.append(label.root)
             columns[place] = springs[spring, place]
         spring_columns.append(columns)
     for run in runs:
@@ -179,24 +196,21 @@ def build_model(head, runs, scatter_deg=READING_SCATTER_DEG):
             if bend != 0.0:
                 columns[place] = len(mean)
                 mean.append(0.0)
-                sd.append(BEND_SD_MM)
+                roots.append(np.array([[BEND_SD_MM]]))
         bend_columns.append(columns)
-    sizes = [run.speed_rpm.size for run in runs]
-
-    def per_reading(values):
-        return np.repeat(np.array(values), sizes, axis=0)
+    falling = np.concatenate([run.falling for run in runs])
 
     return Model(
         head=prior,
         springs=springs,
         mean=np.array(mean),
-        sd=np.array(sd),
+        root=block_diag(*roots),
         speed_rpm=np.concatenate([run.speed_rpm for run in runs]),
         advance_deg=np.concatenate([run.advance_deg for run in runs]),
-        falling=np.concatenate([run.falling for run in runs]),
+        falling=falling if falling.any() else False,
         noise_deg=np.concatenate([_noise(run, scatter_deg) for run in runs]),
-        run=per_reading(range(len(runs))),
-        bend_mm=per_reading([run.post_bend_mm for run in runs]),
-        spring_column=per_reading(spring_columns),
-        bend_column=per_reading(bend_columns),
+        run=np.repeat(np.arange(len(runs)), [run.speed_rpm.size for run in runs]),
+        bend_mm=np.array([run.post_bend_mm for run in runs]),
+        spring_column=np.array(spring_columns),
+        bend_column=np.array(bend_columns),
     )

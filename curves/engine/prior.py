@@ -30,11 +30,15 @@ TYPICAL_GAP_MM, GAP_SD_MM = 20.0, 2.0
 TYPICAL_TRAVEL_DEG, TRAVEL_LOG_SD = 13.0, 0.5
 
 # A spring of which nothing is known, and a loose label.
-TYPICAL_RATE, RATE_LOG_SD = 3.0, 0.8  # [N/mm]
+TYPICAL_RATES, RATE_LOG_SD = (3.0, 8.0), 0.8  # [N/mm] primary, secondary
 PRELOAD_MM, SECONDARY_SLACK_MM, LENGTH_SD_MM = 0.3, 0.8, 0.8  # primaries are hung taut, secondaries loose
 TENSION_MM, TENSION_SD_MM = 0.3, 0.3  # initial tension, as the stretch that would pull as hard
 LOOSE_RATE_SD, LOOSE_LENGTH_SD_MM, LOOSE_TENSION_SD = 0.15, 0.5, 0.3
 LEAST_TENSION_SD_MM = 0.02  # no label knows the tension better than this stretch would pull
+
+LEAST_TENSION_SHARE = 0.25  # of its own error; a spring does not push
+CORRELATION_KEPT = 0.98  # draws overstate it a little, and a correlation of 1 could not be used
+POSITIONS = ("primary", "secondary")
 
 BEND_SD_MM = 0.05  # how well a post is bent by hand
 
@@ -47,13 +51,16 @@ class HeadPrior:
     root: np.ndarray
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SpringPrior:
-    """Mean and standard deviation of a spring's log rate, free length [mm] and initial tension [N]."""
+    """Mean and a square root of the covariance of a spring's log rate, free length [mm] and tension [mm].
 
-    mean: tuple[float, float, float]
-    sd: tuple[float, float, float]
-    mixing: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    Initial tension is taken as the stretch that would pull as hard, T0 / k: then a pair, its head's inertia
+    and friction can be scaled together, which no run can tell, without bending the posterior.
+    """
+
+    mean: np.ndarray
+    root: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -65,10 +72,10 @@ class LearnedType:
     heads: int
 
 
-def _mean_rate(springs):
+def _mean_rate(primaries):
     """Give the geometric mean of the known rates."""
-    rates = [log(spring.rate_n_per_mm) for spring in springs if spring and spring.rate_n_per_mm]
-    return float(np.exp(np.mean(rates))) if rates else TYPICAL_RATE
+    rates = [log(spring.rate_n_per_mm) for spring in primaries if spring.rate_n_per_mm]
+    return float(np.exp(np.mean(rates))) if rates else TYPICAL_RATES[0]
 
 
 def head_prior(head, runs):
@@ -76,32 +83,61 @@ def head_prior(head, runs):
 
     The springs of `runs` say where an unmeasured gap lies: about as long as what hangs in it.
     """
+    mean, sd = measured_head(head)
     if head.learned is not None:
-        mean = np.array(head.learned.mean)
-        return HeadPrior(mean, np.linalg.cholesky(np.array(head.learned.covariance)))
-    mean, sd = np.empty(HEAD_SIZE), np.empty(HEAD_SIZE)
-    for place, side in enumerate(("primary", "secondary")):
-        springs = {getattr(run, side) for run in runs}
-        lengths = [spring.free_length_mm for spring in springs if spring and spring.free_length_mm]
-        gap = head.post_gap_mm[place]
-        if gap is None:
-            preload = PRELOAD_MM if place == 0 else -SECONDARY_SLACK_MM
-            typical = np.mean(lengths) + preload if lengths else TYPICAL_GAP_MM
-            mean[3 + place], sd[3 + place] = log(typical), GAP_SD_MM / typical
-        else:
-            mean[3 + place], sd[3 + place] = log(gap), head.post_gap_sd_mm / gap
-        stretch = head.stretch_mm_per_deg[place]
-        mean[5 + place] = log(TYPICAL_STRETCH if stretch is None else stretch)
-        sd[5 + place] = STRETCH_LOG_SD if stretch is None else head.stretch_sd
-    mean[INERTIA], sd[INERTIA] = log(TYPICAL_INERTIA), INERTIA_LOG_SD
-    mean[GROWTH], sd[GROWTH] = TYPICAL_GROWTH, GROWTH_SD
-    rate = _mean_rate({run.primary for run in runs})
-    mean[FRICTION], sd[FRICTION] = log(FRICTION_SHARE * rate) + mean[5], FRICTION_LOG_SD
-    if head.travel_deg is None:
-        mean[TRAVEL], sd[TRAVEL] = log(TYPICAL_TRAVEL_DEG), TRAVEL_LOG_SD
-    else:
+        return _narrowed(head.learned, mean, sd)
+    typical_mean, typical_sd = typical_head(runs)
+    unknown = np.isnan(mean)
+    return HeadPrior(np.where(unknown, typical_mean, mean), np.diag(np.where(unknown, typical_sd, sd)))
+
+
+def measured_head(head):
+    """Give mean and standard deviation of what was measured on a head, NaN for all else."""
+    mean, sd = np.full(HEAD_SIZE, np.nan), np.full(HEAD_SIZE, np.nan)
+    for place in range(2):
+        gap, stretch = head.post_gap_mm[place], head.stretch_mm_per_deg[place]
+        if gap is not None:
+            mean[GAP.start + place], sd[GAP.start + place] = log(gap), head.post_gap_sd_mm / gap
+        if stretch is not None:
+            mean[STRETCH.start + place], sd[STRETCH.start + place] = log(stretch), head.stretch_sd
+    if head.travel_deg is not None:
         mean[TRAVEL], sd[TRAVEL] = log(head.travel_deg), head.travel_sd_deg / head.travel_deg
-    return HeadPrior(mean, np.diag(sd))
+    return mean, sd
+
+
+def typical_head(runs):
+    """Give mean and standard deviation of a head of which only the springs that hung in it are known."""
+    gaps = []
+    for side, slack in zip(POSITIONS, (PRELOAD_MM, -SECONDARY_SLACK_MM), strict=True):
+        springs = [getattr(run, side) for run in runs]
+        lengths = [spring.free_length_mm for spring in springs if spring and spring.free_length_mm]
+        gaps.append(np.mean(lengths) + slack if lengths else TYPICAL_GAP_MM)
+    friction = FRICTION_SHARE * _mean_rate([run.primary for run in runs]) * TYPICAL_STRETCH
+    values = (TYPICAL_INERTIA, 1.0, friction, *gaps, TYPICAL_STRETCH, TYPICAL_STRETCH, TYPICAL_TRAVEL_DEG)
+    mean = np.log(values)
+    mean[GROWTH] = TYPICAL_GROWTH
+    gap_sds = (GAP_SD_MM / gap for gap in gaps)
+    sds = (
+        INERTIA_LOG_SD,
+        GROWTH_SD,
+        FRICTION_LOG_SD,
+        *gap_sds,
+        STRETCH_LOG_SD,
+        STRETCH_LOG_SD,
+        TRAVEL_LOG_SD,
+    )
+    return mean, np.array(sds)
+
+
+def _narrowed(learned, mean, sd):
+    """Put what was measured on this head together with what was learned from others."""
+    known = np.flatnonzero(~np.isnan(mean))
+    prior, covariance = np.array(learned.mean), np.array(learned.covariance)
+    gain = covariance[:, known] @ np.linalg.inv(covariance[np.ix_(known, known)] + np.diag(sd[known] ** 2))
+    narrowed = covariance - gain @ covariance[known]
+    return HeadPrior(
+        prior + gain @ (mean[known] - prior[known]), np.linalg.cholesky(0.5 * (narrowed + narrowed.T))
+    )
 
 
 def spring_prior(spring, place, gap_mm):
@@ -114,26 +150,39 @@ def spring_prior(spring, place, gap_mm):
     length_sd = LOOSE_LENGTH_SD_MM if spring.free_length_sd_mm is None else spring.free_length_sd_mm
     tension_sd = LOOSE_TENSION_SD if spring.initial_tension_sd is None else spring.initial_tension_sd
     if rate is None:
-        rate, rate_sd = TYPICAL_RATE, RATE_LOG_SD
+        rate, rate_sd = TYPICAL_RATES[place], RATE_LOG_SD
     if length is None:
-        length = gap_mm - PRELOAD_MM if place == 0 else gap_mm + SECONDARY_SLACK_MM
+        length = gap_mm + (SECONDARY_SLACK_MM if place else -PRELOAD_MM)
         length_sd = LENGTH_SD_MM
     if tension is None:
-        tension, tension_sd_n = TENSION_MM * rate, TENSION_SD_MM * rate
+        tension_mm, tension_sd_mm = TENSION_MM, TENSION_SD_MM
     else:
-        tension_sd_n = hypot(tension_sd * tension, LEAST_TENSION_SD_MM * rate)
-    return SpringPrior((log(rate), length, tension), (rate_sd, length_sd, tension_sd_n))
+        tension_mm = tension / rate
+        tension_sd_mm = hypot(tension_sd * tension_mm, LEAST_TENSION_SD_MM)
+    root = np.diag([rate_sd, length_sd, tension_sd_mm]) @ np.linalg.cholesky(_correlation(spring))
+    return SpringPrior(np.array([log(rate), length, tension_mm]), root)
 
 
-def corrected(spring, mean, sd):
-    """Give the spring as it was found to be: the same key, new values, narrower standard deviations."""
-    rate, tension = float(np.exp(mean[0])), max(float(mean[2]), 0.0)
+def _correlation(spring):
+    """Give the correlation matrix of a spring's errors."""
+    matrix = np.eye(3)
+    matrix[np.triu_indices(3, 1)] = spring.error_correlation
+    return np.triu(matrix) + np.triu(matrix, 1).T
+
+
+def corrected_spring(spring, draws):
+    """Give the spring as its draws have it: log rate, free length and tension / rate, shape (n, 3)."""
+    mean, sd = draws.mean(axis=0), draws.std(axis=0)
+    rate = float(np.exp(mean[0]))
+    tension_mm = max(float(mean[2]), LEAST_TENSION_SHARE * float(sd[2]))
+    correlation = np.corrcoef(draws.T)[np.triu_indices(3, 1)] * CORRELATION_KEPT
     return Spring(
         spring.key,
         rate,
         float(mean[1]),
-        tension,
+        tension_mm * rate,
         rate_sd=float(sd[0]),
         free_length_sd_mm=float(sd[1]),
-        initial_tension_sd=float(sd[2]) / max(tension, float(sd[2])),
+        initial_tension_sd=float(sd[2]) / tension_mm,
+        error_correlation=tuple(float(value) for value in correlation),
     )

@@ -1,23 +1,49 @@
-"""Rank every pair in the drawer by the chance that its curve lies in the band, and say what to do next."""
+"""Rank every pair in the drawer by the chance that its curve lies in the band, and say what would help."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from .ranking import Choices, make_bench
-from .readings import checked_number
+from .band import Target
+from .calibrate import Calibration
+from .drawer import Drawer
+from .head import MAX_BEND_MM, MAX_TRAVEL_DEG
+from .helpful import Measurement, most_helpful
+from .prior import TRAVEL
+from .ranking import Choices
+from .readings import checked_array, checked_number
 from .springs import Spring
 
 BEND_STEP_MM = 0.05  # finer than this no post is bent
+TRIM_STEPS = 3  # bends tried to either side of a pair's best
+SHORTLIST = 30  # pairs looked at closely
 FAIR_CHANCE = 0.1
-SHORTLIST = 30
-_SEED = 20_012
+HOPE = 0.5  # prospect from which a pair is worth a run although its first chance is poor
+CHANCE_STEP = 0.1  # 128 draws know a chance to 0.04, one standard deviation
 
 
 @dataclass(frozen=True)
 class Proposal:
-    """What to hang in next, and what to expect of it."""
+    """What to hang in next, and what to expect of it.
+
+    Attributes
+    ----------
+    primary : Spring
+    secondary : Spring or None
+    chance : float
+        That the curve lies in the band at every target point.
+    worst_miss_deg : float
+        Greatest distance from the target at its points, expected [shaft degree].
+    initial_deg : float
+        Initial timing to set [shaft degree].
+    post_bend_mm : tuple (float, float)
+        Where to bend the posts to, from where they were measured [mm]; positive opens the gap.
+    travel_deg : float
+        Travel [shaft degree], as it is or one of the smaller ones offered.
+    prospect : float
+        Chance that the pair can be bent into the band once it was run.
+    """
 
     primary: Spring
     secondary: Spring | None
@@ -26,115 +52,215 @@ class Proposal:
     initial_deg: float
     post_bend_mm: tuple[float, float]
     travel_deg: float
+    prospect: float
 
 
-def _grid(limit, step):
-    count = int(limit / step + 1e-9)
-    return np.arange(-count, count + 1) * step
+@dataclass(frozen=True)
+class Proposals(Sequence):
+    """Proposals, best first, and what to do if none is good.
+
+    Attributes
+    ----------
+    fair : bool
+        Whether the best has a fair chance, at least 0.1.
+    warnings : tuple of str
+    measurement : Measurement or None
+        The measurement that would raise the best chance most, if one would.
+    """
+
+    ranked: tuple[Proposal, ...]
+    fair: bool
+    warnings: tuple[str, ...]
+    measurement: Measurement | None = field(default=None)
+
+    def __len__(self):
+        return len(self.ranked)
+
+    def __getitem__(self, index):
+        return self.ranked[index]
 
 
-def _with_bends(choices, first, second):
-    """Combine each choice with each pair of added bends."""
-    a, b = (axis.ravel() for axis in np.meshgrid(first, second, indexing="ij"))
-    n = a.size
-    repeated = choices.take(np.repeat(np.arange(len(choices.primary)), n))
-    return repeated._replace(
-        bend_mm=repeated.bend_mm + np.tile(np.column_stack([a, b]), (len(choices.primary), 1))
-    )
+def propose(
+    calibration,
+    target,
+    primaries,
+    secondaries,
+    tried=(),
+    count=10,
+    post_bend_limit_mm=0.0,
+    *,
+    smaller_travels_deg=(),
+):
+    """Rank every pair in the drawer by the chance that its curve lies in the band.
 
+    Parameters
+    ----------
+    calibration : Calibration
+    target : Target
+    primaries, secondaries : sequence of Spring
+        The drawer; an empty `secondaries`, or a None in it, is a head with a single spring.
+    tried : sequence
+        What was run without success: proposals, runs, or tuples (primary, secondary) or (primary, secondary,
+        post_bend_mm) of springs or their keys. A pair without a bend stands for all its runs so far.
+    count : int, default 10
+        How many proposals to give, at least 1.
+    post_bend_limit_mm : float, default 0
+        How far a post may be bent either way [mm], 0 to 20.
+    smaller_travels_deg : array_like, optional
+        Travels that the stop could be set to [shaft degree].
 
-def _best_of(choices, scores, group):
-    """Keep the best of each `group` of neighbouring choices."""
-    order = np.lexsort((scores.worst_miss_deg, -scores.chance.round(12))).astype(int)
-    rank = np.empty(order.size, dtype=int)
-    rank[order] = np.arange(order.size)
-    best = rank.reshape(-1, group).argmin(axis=1) + np.arange(order.size // group) * group
-    return best
+    Returns
+    -------
+    Proposals
+        Best first, each pair once. Of chances that the draws cannot tell apart (steps of 0.1) the pair with
+        the better prospect goes first, then the smaller expected worst miss. May be shorter than `count`.
 
+    Raises
+    ------
+    ValueError
+        If an argument is not of its kind or out of range.
 
-def _tried_bends(tried, calibration):
-    out = {}
-    for item in tried:
-        if hasattr(item, "primary"):
-            p, s, b = item.primary, item.secondary, item.post_bend_mm
-        else:
-            p, s, *rest = item
-            b = rest[0] if rest else None
-        key = (getattr(p, "key", p), getattr(s, "key", s))
-        if b is None:
-            out.setdefault(key, []).append((0.0, 0.0))
-            for run in calibration.runs:
-                if (run.primary.key, getattr(run.secondary, "key", None)) == key:
-                    out[key].append(run.post_bend_mm)
-        else:
-            out.setdefault(key, []).append(tuple(b))
-    return out
+    Notes
+    -----
+    The chance is the share of draws of head and springs in which ``|curve + initial - target| <= tolerance``
+    at all target points. That a pair was tried without success is used too: draws in which it should have
+    lain in the band count less.
 
+    References
+    ----------
+    The way to trim is the trade's own: the light spring's post sets where 1 degree is reached, the heavy
+    one's where 1 degree below the maximum is (Hudson Rambler Technical Service Manual, 1955, p. 30).
 
-def propose(calibration, target, primaries, secondaries, tried=(), count=10, post_bend_limit_mm=0.0):
-    limit = checked_number("post_bend_limit_mm", post_bend_limit_mm, 0.0, 20.0)
-    primaries, secondaries = tuple(primaries), tuple(secondaries)
-    head = calibration.head_draws()
-    tables = tuple(
-        np.stack([calibration.spring_draws(s, place, i) for i, s in enumerate(side)])
-        for place, side in enumerate((primaries, secondaries))
-    )
-    bench = make_bench(head, *tables, np.random.default_rng(_SEED))
-    centre = make_bench(
-        head.mean(axis=0)[None], *(t.mean(axis=1)[:, None] for t in tables), np.random.default_rng(_SEED)
-    )
-    p, s = (
-        axis.ravel()
-        for axis in np.meshgrid(np.arange(len(primaries)), np.arange(len(secondaries)), indexing="ij")
-    )
-    choices = Choices(p, s, np.zeros((p.size, 2)), np.full(p.size, np.nan))
-    done = _tried_bends(tried, calibration)
-    keys = [(primaries[i].key, secondaries[j].key) for i, j in zip(p, s)]
+    Examples
+    --------
+    >>> from curves.engine import Head, Run, calibrate
+    >>> head = Head((20.0, 22.0), (0.24, 0.24), 12.0)
+    >>> first, second = Spring("P1", 3.0, 19.7), Spring("S1", 9.0, 23.0)
+    >>> run = Run(first, second, [400, 600, 800, 1100, 1400, 1800], [0, 1.5, 4.5, 7.5, 11, 12])
+    >>> softer = Spring("P2", 2.0, 19.7)
+    >>> target = Target([600, 800, 1100], [1.5, 4.5, 7.5], 1.0)
+    >>> best = propose(calibrate(head, [run]), target, [first, softer], [second])[0]
+    >>> best.primary.key, best.chance > 0.5
+    ('P1', True)
+    """
+    limit = checked_number("post_bend_limit_mm", post_bend_limit_mm, 0.0, MAX_BEND_MM)
+    count = int(checked_number("count", count, 1))
+    travels = np.array([])
+    if np.size(smaller_travels_deg):
+        travels = checked_array("smaller_travels_deg", smaller_travels_deg, 0.0, MAX_TRAVEL_DEG, above=True)
+    if not isinstance(calibration, Calibration):
+        raise ValueError(f"calibration must be a Calibration, got {calibration!r}")
+    if not isinstance(target, Target):
+        raise ValueError(f"target must be a Target, got {target!r}")
+    drawer = Drawer.open(calibration, target, primaries, secondaries, tried)
 
-    def allowed(ch):
-        ok = (np.abs(ch.bend_mm) <= limit + 1e-9).all(axis=1)
-        for n, (i, j) in enumerate(zip(ch.primary, ch.secondary)):
-            for b in done.get((primaries[i].key, secondaries[j].key), ()):
-                if abs(ch.bend_mm[n] - b).max() < 0.02:
-                    ok[n] = False
-        return ok
-
-    if limit > 0:
-        for step, axis in ((limit / 2, _grid(limit, limit / 2)), (limit / 8, _grid(limit / 4, limit / 8))):
-            wide = _with_bends(choices, axis, axis)
-            sc = centre.score(wide, target)
-            sc = sc._replace(
-                worst_miss_deg=np.where(
-                    (np.abs(wide.bend_mm) <= limit + 1e-9).all(axis=1), sc.worst_miss_deg, np.inf
-                ),
-                chance=np.zeros_like(sc.chance),
-            )
-            choices = wide.take(_best_of(wide, sc, axis.size**2))
-        choices = choices._replace(bend_mm=np.round(choices.bend_mm / BEND_STEP_MM) * BEND_STEP_MM)
-    sc = bench.score(choices, target)
-    order = np.lexsort((sc.worst_miss_deg, -sc.chance))[:SHORTLIST]
-    choices = choices.take(order)
-    if limit > 0:
-        axis = _grid(3 * BEND_STEP_MM, BEND_STEP_MM)
-        choices = _with_bends(choices, axis, axis)
-        choices = choices._replace(bend_mm=np.round(choices.bend_mm, 6))
-    sc = bench.score(choices, target)
-    ok = allowed(choices)
-    sc = sc._replace(
-        chance=np.where(ok, sc.chance, -1.0), worst_miss_deg=np.where(ok, sc.worst_miss_deg, np.inf)
-    )
-    best = _best_of(choices, sc, (axis.size**2 if limit > 0 else 1))
-    best = best[np.lexsort((sc.worst_miss_deg[best], -sc.chance[best]))]
-    best = [b for b in best if ok[b]][:count]
-    return [
-        Proposal(
-            primaries[choices.primary[b]],
-            secondaries[choices.secondary[b]],
-            float(sc.chance[b]),
-            float(sc.worst_miss_deg[b]),
-            float(sc.initial_deg[b]),
-            tuple(choices.bend_mm[b].tolist()),
-            float(np.exp(head[:, -1]).mean()),
+    choices = _roughly_trimmed(drawer, target, drawer.pairs(), limit)
+    choices = _with_travels(choices, travels)
+    scores = drawer.bench.score(choices, target)
+    choices = choices.take(np.lexsort((scores.worst_miss_deg, -scores.chance))[:SHORTLIST])
+    best, scores, finely = _finely_trimmed(drawer, target, choices, limit)
+    if not len(best.primary):
+        return Proposals(
+            (), False, ("Every pair was tried; allow other bends or buy springs: wanted_spring.",)
         )
-        for b in best
-    ]
+    prospects = _prospects(drawer, target, best, scores, limit)
+    order = np.lexsort((scores.worst_miss_deg, -prospects, -np.round(scores.chance / CHANCE_STEP)))
+    ranked = _proposals(drawer, best, scores, prospects, order)
+    return Proposals(
+        ranked=_each_pair_once(ranked)[:count],
+        fair=ranked[0].chance >= FAIR_CHANCE,
+        warnings=_warnings(ranked[0], limit),
+        measurement=most_helpful(drawer, finely, target, ranked[:3]),
+    )
+
+
+def _grid(limit, steps):
+    """Give bends from -limit to limit in so many steps to either side."""
+    return np.arange(-steps, steps + 1) * (limit / steps)
+
+
+def _roughly_trimmed(drawer, target, choices, limit):
+    """Give each pair the bends that suit the mean of the draws best."""
+    if not limit:
+        return choices
+    centre = drawer.bench.centre()
+    for axis in (_grid(limit, 2), _grid(limit / 4.0, 2)):
+        wide = choices.bent(axis, axis)
+        wide = wide._replace(bend_mm=np.clip(wide.bend_mm, -limit, limit))
+        miss = centre.score(wide, target).worst_miss_deg.reshape(-1, axis.size**2)
+        choices = wide.take(miss.argmin(axis=1) + np.arange(len(miss)) * axis.size**2)
+    return choices._replace(bend_mm=_to_steps(choices.bend_mm))
+
+
+def _to_steps(bend_mm):
+    """Round bends to what a hand can do."""
+    return np.round(np.round(bend_mm / BEND_STEP_MM) * BEND_STEP_MM, 6)
+
+
+def _with_travels(choices, travels):
+    """Give each choice with the travel as it is and with each smaller one."""
+    parts = [choices, *(choices._replace(travel_deg=np.full(len(choices.primary), t)) for t in travels)]
+    return Choices(*(np.concatenate(part) for part in zip(*parts, strict=True)))
+
+
+def _finely_trimmed(drawer, target, choices, limit):
+    """Give each choice its best bend over all draws, with its score, and all allowed bends with theirs."""
+    group = 1
+    if limit:
+        axis = _grid(TRIM_STEPS * BEND_STEP_MM, TRIM_STEPS)
+        choices, group = choices.bent(axis, axis), axis.size**2
+        choices = choices._replace(bend_mm=_to_steps(choices.bend_mm))
+    allowed = drawer.untried(choices) & (np.abs(choices.bend_mm) <= limit + 1e-9).all(axis=1)
+    owner = np.repeat(np.arange(len(allowed) // group), group)[allowed]
+    choices = choices.take(allowed)
+    if not len(owner):
+        return choices, None, None
+    scores = drawer.bench.score(choices, target)
+    order = np.lexsort((scores.worst_miss_deg, -scores.chance, owner))
+    first = order[np.unique(owner[order], return_index=True)[1]]
+    return choices.take(first), scores.take(first), (choices, scores)
+
+
+def _prospects(drawer, target, choices, scores, limit):
+    """Give the chance that each pair could be bent into the band in the end."""
+    if not limit:
+        return scores.chance
+    return np.maximum(drawer.bench.thinned(2).prospects(choices, target, _grid(limit, 3)), scores.chance)
+
+
+def _proposals(drawer, choices, scores, prospects, order):
+    """Put choices into words and numbers."""
+    travel = float(np.exp(drawer.bench.head[:, TRAVEL]).mean())
+    chances = np.minimum.accumulate(scores.chance[order])  # equal ones are ordered otherwise; see CHANCE_STEP
+    return tuple(
+        Proposal(
+            primary=drawer.primaries[choices.primary[row]],
+            secondary=drawer.secondaries[choices.secondary[row]],
+            chance=float(chance),
+            worst_miss_deg=float(scores.worst_miss_deg[row]),
+            initial_deg=float(scores.initial_deg[row]),
+            post_bend_mm=tuple(map(float, choices.bend_mm[row])),
+            travel_deg=travel if np.isnan(choices.travel_deg[row]) else float(choices.travel_deg[row]),
+            prospect=float(prospects[row]),
+        )
+        for row, chance in zip(order, chances, strict=True)
+    )
+
+
+def _each_pair_once(ranked):
+    """Keep the first of proposals that differ only in travel."""
+    first = {}
+    for proposal in ranked:
+        first.setdefault((proposal.primary, proposal.secondary), proposal)
+    return tuple(first.values())
+
+
+def _warnings(best, limit):
+    """Say plainly when there is little hope."""
+    if best.chance >= FAIR_CHANCE:
+        return ()
+    words = f"No pair has a fair chance: the best has {best.chance:.0%}."
+    if best.prospect >= HOPE:
+        return (f"{words} It is worth a run all the same: bent, it may well come in.",)
+    bend = "" if limit else "allow the posts to be bent, or "
+    return (f"{words} What to do: {bend}see wanted_spring for what to buy.",)

@@ -1,6 +1,6 @@
 """Many pairs of springs over many draws at once: their curves, and the chance that each lies in a band."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -10,21 +10,31 @@ from .equilibrium import TORQUE_PER_RPM_SQUARED, settle
 from .model import MODEL_SD_DEG
 from .prior import BEND_SD_MM, FRICTION, GAP, GROWTH, INERTIA, STRETCH, TRAVEL
 
-BLOCK = 1 << 16  # angles worked on at once: they and their helpers stay in the processor's cache
+BLOCK = 1 << 15  # angles worked on at once: they and their helpers stay in the processor's cache
 TRAVEL_SD_DEG = 0.1  # how well a stop is set to a smaller travel
+INITIAL_SHIFTS_DEG = (0.0, -0.25, 0.25)
+LEFT_AFTER_A_RUN_DEG = 0.25  # what is still unknown of a pair's curve once it was run
+# Single precision halves the work; it is off by 1e-5 degree at most, and no one bends a post that well.
+PRECISION = np.float32
 
 
 class Choices(NamedTuple):
-    """What could be tried: indices into the drawer, bends of the posts, travel (nan leaves it); all (n, ...)."""
+    """What could be tried: indices into the drawer, bends of the posts, travel (NaN leaves it as it is)."""
 
-    primary: np.ndarray
-    secondary: np.ndarray
+    primary: np.ndarray  # (n,)
+    secondary: np.ndarray  # (n,)
     bend_mm: np.ndarray  # (n, 2)
-    travel_deg: np.ndarray
+    travel_deg: np.ndarray  # (n,)
 
     def take(self, rows):
         """Give some of the choices."""
         return Choices(*(part[rows] for part in self))
+
+    def bent(self, first, second):
+        """Give each choice with every pair of added bends, those of one choice next to each other."""
+        added = np.stack(np.meshgrid(first, second, indexing="ij"), axis=-1).reshape(-1, 2)
+        each = self.take(np.repeat(np.arange(len(self.primary)), len(added)))
+        return each._replace(bend_mm=each.bend_mm + np.tile(added, (len(self.primary), 1)))
 
 
 class Scores(NamedTuple):
@@ -34,111 +44,156 @@ class Scores(NamedTuple):
     worst_miss_deg: np.ndarray  # (n,)
     initial_deg: np.ndarray  # (n,)
 
+    def take(self, rows):
+        """Give some of the scores."""
+        return Scores(*(part[rows] for part in self))
+
 
 @dataclass(frozen=True, eq=False)
 class Bench:
-    """Draws of a head and of all springs in a drawer, ready to be combined.
+    """Draws of a head and of all springs in a drawer, ready to be combined."""
 
-    `head` has shape (d, 8), each table of springs (springs, d, 3): log rate, free length, initial tension.
-    `bend_error` has shape (d, 2): a post that is bent ends up a little beside where it should.
-    """
-
-    head: np.ndarray
-    primaries: np.ndarray
+    head: np.ndarray  # (draws, 8)
+    primaries: np.ndarray  # (springs, draws, 3) log rate, free length, tension / rate
     secondaries: np.ndarray
-    bend_error: np.ndarray
-    travel_error: np.ndarray
+    bend_error: np.ndarray  # (draws, 2) [mm] a post that is bent ends up a little beside where it should
+    travel_error: np.ndarray  # (draws,) [deg]
+
+    @classmethod
+    def make(cls, head, primaries, secondaries, rng):
+        """Put draws together with the errors of hands that bend posts and set stops."""
+        errors = rng.standard_normal((len(head), 3))
+        parts = (head, primaries, secondaries, BEND_SD_MM * errors[:, :2], TRAVEL_SD_DEG * errors[:, 2])
+        return cls(*(part.astype(PRECISION) for part in parts))
+
+    def thinned(self, stride):
+        """Give the bench with every so many-th draw."""
+        parts = (getattr(self, part.name) for part in fields(self))
+        return Bench(*(part[:, ::stride] if part.ndim == 3 else part[::stride] for part in parts))
+
+    def with_side(self, place, table):
+        """Give the bench with other springs on one side."""
+        return replace(self, **{("primaries", "secondaries")[place]: table})
+
+    def centre(self):
+        """Give the bench with one draw only, the mean, and hands that do not err."""
+        head, primaries, secondaries = (
+            part.mean(axis=-2, keepdims=True) for part in (self.head, self.primaries, self.secondaries)
+        )
+        return Bench(head, primaries, secondaries, np.zeros((1, 2), PRECISION), np.zeros(1, PRECISION))
 
     def curves(self, choices, speed_rpm):
-        """Give the advance of each choice in each draw, shape (n, d, speeds)."""
+        """Give the advance of each choice in each draw, shape (n, draws, speeds)."""
         head = self.head
         travel = np.exp(head[:, TRAVEL])
         if not np.isnan(choices.travel_deg).all():
-            smaller = choices.travel_deg[:, None] + self.travel_error
-            travel = np.where(np.isnan(smaller), travel, np.minimum(smaller, travel))[..., None]
-        else:
-            travel = travel[:, None]
-        weight = np.exp(head[:, INERTIA, None]) * TORQUE_PER_RPM_SQUARED * speed_rpm**2
+            smaller = choices.travel_deg[:, None].astype(PRECISION) + self.travel_error
+            travel = np.where(np.isnan(smaller), travel, np.minimum(smaller, travel))
+        turning = (TORQUE_PER_RPM_SQUARED * speed_rpm**2).astype(PRECISION)
+        weight = np.exp(head[:, INERTIA, None]) * turning
         friction, growth = np.exp(head[:, FRICTION, None]), head[:, GROWTH, None]
         tables = ((self.primaries, choices.primary), (self.secondaries, choices.secondary))
         lines = tuple(self._lines(place, *table, choices.bend_mm) for place, table in enumerate(tables))
-        return settle(lines, weight, growth, friction, travel)
+        return settle(lines, weight, growth, friction, travel[..., None])
 
     def _lines(self, place, table, index, bend_mm):
-        """Give one spring's torque in each choice and draw as a line in the angle, parts (n, d, 1)."""
-        bend = bend_mm[:, place, None]
+        """Give one spring's torque in each choice and draw as a line in the angle, parts (n, draws, 1)."""
+        bend = bend_mm[:, place, None].astype(PRECISION)
         stretch = np.exp(self.head[:, STRETCH.start + place])
-        gap = (
-            np.exp(self.head[:, GAP.start + place])
-            + bend
-            + np.where(bend != 0, self.bend_error[:, place], 0.0)
-        )
-        rate, slack = np.exp(table[..., 0])[index], table[index, :, 1] - gap
-        offset = (table[index, :, 2] - rate * slack) * stretch
-        return offset[..., None], (rate * stretch**2)[..., None], (slack / stretch)[..., None]
+        error = np.where(bend != 0, self.bend_error[:, place], PRECISION(0))
+        slack = table[index, :, 1] - np.exp(self.head[:, GAP.start + place]) - bend - error
+        slope = np.exp(table[..., 0])[index] * stretch
+        lines = (slope * (table[index, :, 2] - slack), slope * stretch, slack / stretch)
+        return tuple(part[..., None] for part in lines)
 
     def score(self, choices, target):
-        """Score all choices against a target, block by block."""
-        size = max(1, BLOCK // (len(self.head) * target.speed_rpm.size))
-        blocks = range(0, len(choices.primary), size)
-        parts = [self._score(choices.take(slice(start, start + size)), target) for start in blocks]
+        """Score all choices against a target."""
+        parts = [self._score(block, target) for block in self._blocks(choices, target)]
         return Scores(*(np.concatenate(part) for part in zip(*parts, strict=True)))
 
-    def margins(self, choices, target, initial_deg):
-        """Give how far inside the band each choice lies in each draw [deg], negative outside, shape (n, d)."""
-        miss = self.curves(choices, target.speed_rpm) - target.advance_deg + initial_deg[:, None, None]
-        return (target.tolerance_deg - np.abs(miss)).min(axis=-1)
+    def chances(self, choices, target, initial_deg):
+        """Give each draw's own chance that a choice lies in the band, shape (n, draws)."""
+        parts, start = [], 0
+        for block in self._blocks(choices, target):
+            stop = start + len(block.primary)
+            miss = self._misses(block, target) + initial_deg[start:stop, None, None].astype(PRECISION)
+            parts.append(chance_inside(_margin(np.abs(miss), target)))
+            start = stop
+        return np.concatenate(parts)
+
+    def prospects(self, choices, target, bends_mm):
+        """Give the chance that each choice could be bent into the band once it was run."""
+        group = len(bends_mm) ** 2
+        best = []
+        for block in self._blocks(choices, target, group):
+            wide = block._replace(bend_mm=np.zeros_like(block.bend_mm)).bent(bends_mm, bends_mm)
+            miss = self._misses(wide, target)
+            low, high = target.initial_range_deg
+            if low < high:
+                miss = miss + np.clip(centring_initial(miss, target.tolerance_deg), low, high)[..., None]
+            else:
+                miss = miss + low
+            margin = _margin(np.abs(miss), target).reshape(-1, group, len(self.head))
+            best.append(ndtr(margin.max(axis=1) / LEFT_AFTER_A_RUN_DEG).mean(axis=-1))
+        return np.concatenate(best)
+
+    def _blocks(self, choices, target, each=1):
+        """Cut choices, each to be worked on `each` times, into blocks that fit the processor's cache."""
+        size = max(1, BLOCK // (len(self.head) * target.speed_rpm.size * each))
+        for start in range(0, len(choices.primary), size):
+            yield choices.take(slice(start, start + size))
+
+    def _misses(self, choices, target):
+        """Give how far each choice is above the target in each draw [deg], shape (n, draws, speeds)."""
+        return self.curves(choices, target.speed_rpm) - target.advance_deg.astype(PRECISION)
 
     def _score(self, choices, target):
-        miss = self.curves(choices, target.speed_rpm) - target.advance_deg
-        low, high = target.initial_range_deg
+        """Score one block of choices, with the best of a few initial timings."""
+        miss = self._misses(choices, target)
         best = None
-        for initial in _initials(miss, target.tolerance_deg, low, high):
-            shifted = np.abs(miss + initial[:, None, None])
-            chance = chance_inside((target.tolerance_deg - shifted).min(axis=-1)).mean(axis=-1)
-            worst = shifted.max(axis=-1).mean(axis=-1)
+        for initial in _initials(miss, target):
+            off = np.abs(miss + initial[:, None, None])
+            new = Scores(
+                chance_inside(_margin(off, target)).mean(axis=-1), off.max(axis=-1).mean(axis=-1), initial
+            )
             if best is None:
-                best = Scores(chance, worst, initial)
-            else:
-                better = (chance > best.chance) | ((chance == best.chance) & (worst < best.worst_miss_deg))
-                best = Scores(
-                    *(np.where(better, new, old) for new, old in zip((chance, worst, initial), best))
-                )
+                best = new
+                continue
+            better = new.chance > best.chance
+            best = Scores(*(np.where(better, *pair) for pair in zip(new, best, strict=True)))
         return best
 
 
 def chance_inside(margin_deg):
-    """Give the chance to lie inside, the model itself being off a little."""
+    """Give the chance to lie inside by a margin [deg], the model itself being off a little."""
     return ndtr(margin_deg / MODEL_SD_DEG)
 
 
-def _initials(miss, tolerance_deg, low, high):
-    """Propose initial timings for each choice [deg]: the middle of what suits the draws, and beside it."""
+def _margin(off, target):
+    """Give how far inside the band the worst point is [deg], negative outside."""
+    return (target.tolerance_deg.astype(PRECISION) - off).min(axis=-1)
+
+
+def _initials(miss, target):
+    """Give initial timings to try with each choice [deg]: what suits the middle draw, and beside it."""
+    low, high = (PRECISION(end) for end in target.initial_range_deg)
     if low == high:
         return [np.full(len(miss), low)]
-    centre = np.clip(np.median(centring_initial(miss, tolerance_deg), axis=-1), low, high)
-    return [np.clip(centre + shift, low, high) for shift in (0.0, -0.25, 0.25)]
+    middle = np.median(centring_initial(miss, target.tolerance_deg), axis=-1)
+    return [np.clip(middle + PRECISION(shift), low, high) for shift in INITIAL_SHIFTS_DEG]
 
 
 def centring_initial(miss, tolerance_deg):
     """Give the shift that makes the worst of |miss + shift| / tolerance least, over the last axis.
 
-    Between a point that is too high by m and one that is too low by n the best shift weighs them by their
-    tolerances: -(m tol_n + n tol_m) / (tol_m + tol_n). The pair whose best is worst decides.
+    Of a point that is too high by m and one too low by n the best shift weighs each by the other's tolerance:
+    -(m tol_n + n tol_m) / (tol_m + tol_n). The two points that are then worst off decide.
     """
-    both = tolerance_deg[:, None] + tolerance_deg[None, :]
+    tolerance = tolerance_deg.astype(miss.dtype)
+    both = tolerance[:, None] + tolerance[None, :]
     worst = (miss[..., :, None] - miss[..., None, :]) / both
-    flat = worst.reshape(*worst.shape[:-2], -1)
-    high, low = np.divmod(flat.argmax(axis=-1), tolerance_deg.size)
+    decisive = worst.reshape(*miss.shape[:-1], -1).argmax(axis=-1)
+    high, low = np.divmod(decisive, tolerance.size)
     at_high = np.take_along_axis(miss, high[..., None], axis=-1)[..., 0]
     at_low = np.take_along_axis(miss, low[..., None], axis=-1)[..., 0]
-    return -(at_high * tolerance_deg[low] + at_low * tolerance_deg[high]) / (
-        tolerance_deg[high] + tolerance_deg[low]
-    )
-
-
-def make_bench(head, primaries, secondaries, rng):
-    """Put draws together with the errors of hands that bend posts and set stops."""
-    count = len(head)
-    errors = rng.standard_normal((count, 3))
-    return Bench(head, primaries, secondaries, BEND_SD_MM * errors[:, :2], TRAVEL_SD_DEG * errors[:, 2])
+    return -(at_high * tolerance[low] + at_low * tolerance[high]) / (tolerance[high] + tolerance[low])

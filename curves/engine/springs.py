@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from .readings import checked_number
+from .readings import checked_array, checked_number
 
 MAX_RATE_N_PER_MM = 1_000.0
 MAX_LENGTH_MM = 500.0
@@ -38,6 +38,9 @@ class Spring:
         Standard deviation of the free length [mm], above 0. None: a loose label.
     initial_tension_sd : float or None, default 0.15
         Relative standard deviation of the initial tension [-], above 0. None: a loose label.
+    error_correlation : tuple of float, default (0, 0, 0)
+        How the errors of rate and length, rate and tension, length and tension hang together [-], -1 to 1, as
+        found by a calibration; the tension as the stretch that would pull as hard.
 
     Raises
     ------
@@ -65,12 +68,17 @@ class Spring:
     rate_sd: float | None = field(default=0.05, kw_only=True)
     free_length_sd_mm: float | None = field(default=0.2, kw_only=True)
     initial_tension_sd: float | None = field(default=0.15, kw_only=True)
+    error_correlation: tuple[float, float, float] = field(default=(0.0, 0.0, 0.0), kw_only=True, repr=False)
 
     def __post_init__(self):
         for name, high, above in _RANGES:
             value = getattr(self, name)
             if value is not None:
                 object.__setattr__(self, name, checked_number(name, value, 0.0, high, above=above))
+        together = checked_array(
+            "error_correlation", self.error_correlation, -1.0, 1.0, like=("(3 pairs)", 3)
+        )
+        object.__setattr__(self, "error_correlation", tuple(map(float, together)))
 
     def force_n(self, length_mm):
         """Give the pull [N] at a length between the loops [mm]; 0 while it hangs loose."""

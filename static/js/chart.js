@@ -4,7 +4,7 @@ import { colours, layout, traces } from "./figure.js";
 
 const LIBRARY = document.getElementById("chart-module").dataset.library;
 const zooms = new Map(); // what part of a figure is looked at, by its key: kept when the figure is replaced
-const NO_BUTTONS = { displayModeBar: false, responsive: true, doubleClick: "reset", showTips: false };
+const NO_BUTTONS = { displayModeBar: false, doubleClick: "reset", showTips: false };
 const MAP_STYLES = "9f215cf04c5486422605d13261cb87401f4e7763b6296af81e98efbc0130da53";
 let library = null;
 
@@ -49,6 +49,7 @@ function draw(chart, plotly) {
   const pens = colours(chart);
   const kept = zooms.get(figure.key);
   plotly.react(plot, traces(figure, pens), layout(figure, pens, place, kept), NO_BUTTONS);
+  plot.toggleAttribute("data-zoomed", Boolean(kept));
   place.dataset.state = "drawn";
   if (plot.dataset.listens) return;
   plot.dataset.listens = "zoom";
@@ -64,6 +65,7 @@ function follow(plot, plotly, change) {
   const whole = x[0] === figure.x.min && x[1] === figure.x.max && y[0] === figure.y.min && y[1] === figure.y.max;
   if (whole || change["xaxis.autorange"]) zooms.delete(figure.key);
   else zooms.set(figure.key, { x, y });
+  plot.toggleAttribute("data-zoomed", zooms.has(figure.key));
   plotly.react(plot, plot.data, layout(figure, colours(chart), plot.parentElement, zooms.get(figure.key)), NO_BUTTONS);
 }
 
@@ -71,7 +73,9 @@ function redraw() {
   if (window.Plotly) document.querySelectorAll("[data-chart]").forEach((chart) => draw(chart, window.Plotly));
 }
 
+document.addEventListener("chart:new", ({ target }) => drawAll(target));
 document.addEventListener("htmx:load", ({ detail }) => drawAll(detail.elt));
 new MutationObserver(redraw).observe(document.documentElement, { attributeFilter: ["data-theme"] });
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
+addEventListener("resize", () => whenQuiet(redraw));
 drawAll(document);

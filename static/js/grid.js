@@ -18,6 +18,8 @@ class Grid {
     root.addEventListener("change", (event) => this.typed(event.target), { capture: true });
     this.form.addEventListener("bobweight:restored", () => this.fill(parsed(this.carrier.value)));
     this.leaveLines();
+    // A form that came back from the server shows its own rows; in any other, what is carried was kept here.
+    if (this.carrier.value && !this.form.matches("[data-bound]")) this.fill(parsed(this.carrier.value));
     this.grow();
     this.carry();
   }
@@ -43,15 +45,22 @@ class Grid {
     if (last && this.isBlank(last)) return;
     const row = this.blank.content.cloneNode(true).firstElementChild;
     const number = this.rows.length + 1;
-    for (const cell of this.cells(row)) {
-      cell.setAttribute("aria-label", `${cell.getAttribute("aria-label")}, row ${number}`);
-      const above = last && this.cells(last).find((other) => other.dataset.cell === cell.dataset.cell);
-      if (!above || !cell.hasAttribute("data-follows")) continue;
-      if (cell.type === "checkbox") cell.checked = above.checked;
-      else cell.placeholder = above.value || above.placeholder;
-    }
+    for (const cell of this.cells(row)) cell.setAttribute("aria-label", `${cell.getAttribute("aria-label")}, row ${number}`);
     row.querySelector("[data-clear]").setAttribute("aria-label", `Clear row ${number}`);
     this.body.append(row);
+    this.followAbove();
+  }
+
+  // The blank row at the end begins with what the row above holds.
+  followAbove() {
+    const [above, row] = this.rows.slice(-2);
+    if (!row || !this.isBlank(row)) return;
+    this.cells(row).forEach((cell, at) => {
+      const model = this.cells(above)[at];
+      if (!cell.hasAttribute("data-follows")) return;
+      if (cell.type === "checkbox") cell.checked = model.checked;
+      else cell.placeholder = model.value || model.placeholder;
+    });
   }
 
   typed(cell) {
@@ -59,6 +68,7 @@ class Grid {
     cell.parentElement.querySelector(".wrong")?.remove();
     this.follow(cell);
     this.grow();
+    if (cell.closest("tr") !== this.rows.at(-1)) this.followAbove();
     this.carry();
     this.form.dispatchEvent(new CustomEvent("grid:changed", { bubbles: true }));
   }

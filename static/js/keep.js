@@ -15,10 +15,10 @@ function save(form) {
 }
 
 function restore(form) {
+  if (form.matches("[data-bound]")) return save(form); // refused, or read in and not saved yet
   const kept = sessionStorage.getItem(keyOf(form));
   if (!kept || form.dataset.kept) return;
   form.dataset.kept = "looked";
-  if (form.matches("[data-bound]")) return;
   const typed = JSON.parse(kept);
   for (const field of fieldsOf(form)) {
     const match = typed.findIndex(([name, value]) => name === field.name && (!isTick(field) || value === field.value));
@@ -42,14 +42,14 @@ document.addEventListener("submit", ({ target }) => {
   if (target.matches("form[data-keep]:not([hx-post])")) forget(target);
 });
 document.addEventListener("click", ({ target }) => {
-  const cancel = target.closest("[data-forget]");
-  if (cancel) cancel.closest("form[data-keep]") && forget(cancel.closest("form[data-keep]"));
+  const form = target.closest("[data-forget]")?.closest("form[data-keep]");
+  if (form) forget(form);
 });
 document.addEventListener("htmx:afterRequest", ({ detail }) => {
   // The form itself may be gone by now: what was saved has taken its place.
-  const form = detail.requestConfig.elt.closest("form[data-keep]");
+  const form = detail.requestConfig.elt;
   const taken = detail.xhr.status >= 200 && detail.xhr.status < 400;
-  if (form && taken && detail.requestConfig.verb === "post") forget(form);
+  if (form.matches("form[data-keep]") && taken) forget(form);
 });
 document.addEventListener("htmx:load", ({ detail }) => restoreAll(detail.elt));
 restoreAll(document);

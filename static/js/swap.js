@@ -1,17 +1,24 @@
 // After a part of the page was replaced: the focus goes where the work goes on, and the change is read aloud.
 const said = document.getElementById("said");
+let worked = false; // whether the person was at work in the part that is being replaced
+
+document.addEventListener("htmx:beforeSwap", ({ detail }) => {
+  worked = detail.target.contains(document.activeElement);
+});
 
 document.addEventListener("htmx:afterSettle", ({ detail }) => {
   const part = detail.elt;
-  const wanted = part.matches?.("[data-focus]") ? part : part.querySelector?.("[data-focus], [autofocus]");
+  const urgent = part.matches?.("[data-focus]") ? part : part.querySelector?.("[data-focus]");
   const lost = !document.activeElement || document.activeElement === document.body;
-  if (wanted) wanted.focus();
-  else if (lost) focusHeading(part);
+  if (urgent) urgent.focus();
+  else if (worked && lost) focusWork(part);
   const news = part.querySelector?.("[data-say]");
   if (news && said) said.textContent = news.dataset.say || news.textContent.trim();
 });
 
-function focusHeading(part) {
+function focusWork(part) {
+  const field = part.querySelector?.("[autofocus]");
+  if (field) return field.focus();
   const heading = part.querySelector?.("h1, h2, h3") ?? part;
   heading.setAttribute?.("tabindex", "-1");
   heading.focus?.({ preventScroll: true });

@@ -66,7 +66,7 @@ def open_page(chromium, live_server, watch, client_as):
             **options,
         )
         contexts.append(context)
-        context.set_default_timeout(10_000)
+        context.set_default_timeout(30_000)
         if who:
             session = client_as(who).cookies[settings.SESSION_COOKIE_NAME].value
             context.add_cookies(

@@ -5,7 +5,7 @@ from io import BytesIO
 from django.utils import timezone
 from pypdf import PdfReader
 
-from curves.models import Run
+from curves.models import Run, Spring
 from jobs import building, sheets, signing
 from jobs.inspection import seed_points
 from jobs.models import Finding, Inspection, InspectionPoint, PartLine, Sheet, Step
@@ -33,8 +33,8 @@ def finished_job(by=None, **fields):
         build.RISING + FALLING,
         kind=Run.Kind.FINAL,
         by=by,
-        primary=build.spring("Thin 0.6"),
-        secondary=build.spring("Stout 1.2"),
+        primary=_spring("Thin 0.6"),
+        secondary=_spring("Stout 1.2"),
         primary_bend_mm=0.15,
     )
     build.target(job.build, initial_low_crank_deg=8, initial_high_crank_deg=12, initial_crank_deg=10)
@@ -48,6 +48,10 @@ def finished_job(by=None, **fields):
     PartLine.objects.create(job=job, text="Bench hours", state="labour", quantity=3.5, by=by)
     Step.objects.create(job=job, list="cleaning", text="Degrease", by=by, at=timezone.now())
     return job
+
+
+def _spring(label):
+    return Spring.objects.filter(label=label).first() or build.spring(label)
 
 
 def signed_sheet(job, kind=Sheet.Kind.CURVE_SHEET, *, by=None, paper_size="A4", built=True):

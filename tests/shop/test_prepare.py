@@ -19,9 +19,9 @@ def ready(settings, tmp_path, monkeypatch):
     """Run ``prepare`` in a data folder of its own and return what it printed.
 
     Static files are left out: collecting them takes seconds, and tests/service does it for real. The demo is
-    a short one of two jobs.
+    a short one of seven jobs.
     """
-    short = plan.Size(finished=1, on_board={"teardown": 1})
+    short = plan.Size(finished=6, on_board={"teardown": 1})
     monkeypatch.setattr(make, "make_demo", partial(make.make_demo, size=short))
     settings.DATA_DIR = tmp_path
     monkeypatch.setattr(prepare, "collect_static", lambda: None)

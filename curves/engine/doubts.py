@@ -1,0 +1,67 @@
+"""What a person should look at after a calibration, in words."""
+
+import numpy as np
+
+from .equilibrium import Balance, find_snaps
+from .prior import POSITIONS
+
+DOUBTED_WEIGHT = 0.5
+CONTRADICTED_SHARE = 0.2
+SURPRISE = 3.0  # standard deviations between a label and what was found
+SAME_READING_RPM = 1.0
+SAME_READING_DEG = 2.0
+
+
+def doubts(model, fitted, runs):
+    """Give warnings: readings left out, contradictions, snaps, springs unlike their label, little data."""
+    yield from _mistyped(model, fitted)
+    yield from _snaps(model, fitted, runs)
+    yield from _surprises(model, fitted)
+    yield from _two_labels(model)
+    if not fitted.converged:
+        yield "The search did not settle: take the result with care."
+    if model.speed_rpm.size < 3:
+        yield f"Only {model.speed_rpm.size} reading(s): the head is known by its measurements alone."
+
+
+def _mistyped(model, fitted):
+    """Name the readings that were left out, and say when there are too many of them."""
+    doubted = np.flatnonzero(fitted.weight < DOUBTED_WEIGHT)
+    fits = model.advance_deg - fitted.residuals * model.noise_deg
+    for index in doubted:
+        yield (
+            f"Run {model.run[index] + 1}: {model.advance_deg[index]:g} deg at {model.speed_rpm[index]:g} rpm "
+            f"does not fit the others, which say {fits[index]:.1f} deg. Mistyped? It was left out."
+        )
+    if doubted.size > max(2, CONTRADICTED_SHARE * model.speed_rpm.size):
+        yield f"The runs contradict each other: {doubted.size} of {model.speed_rpm.size} readings do not fit."
+
+
+def _snaps(model, fitted, runs):
+    """Name the runs in which the weights jump."""
+    head = model.balance(model.natural(fitted.z[None]))
+    for index, run in enumerate(runs):
+        parts = (part[0, min(index, part.shape[1] - 1)] for part in head)
+        for snap in find_snaps(Balance(*parts), falling=bool(run.falling.all())):
+            if any(run.speed_rpm > snap.speed_rpm):
+                yield (
+                    f"Run {index + 1}: the weights snap from {snap.from_deg:.1f} to {snap.to_deg:.1f} deg at "
+                    f"{snap.speed_rpm:.0f} rpm and rest nowhere between."
+                )
+
+
+def _surprises(model, fitted):
+    """Name the springs that are far from what their label says."""
+    for (spring, place), column in model.springs.items():
+        off = np.abs(fitted.z[column : column + 3])
+        if off.max() > SURPRISE:
+            what = ("rate", "free length", "initial tension")[int(off.argmax())]
+            yield f"{POSITIONS[place].capitalize()} {spring.key}: its {what} is far from its label."
+
+
+def _two_labels(model):
+    """Name keys that came with more than one label in the same place."""
+    seen = {}
+    for spring, place in model.springs:
+        if seen.setdefault((spring.key, place), spring) != spring:
+            yield f"Spring {spring.key} came with two different labels: taken as two springs."

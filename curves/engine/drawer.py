@@ -1,0 +1,130 @@
+"""The springs at hand as draws, together with the head they would hang in, and what was tried of them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .ranking import Bench, Choices, chance_inside
+from .springs import Spring
+
+DRAWS = 128
+SAME_BEND_MM = 0.02
+BELIEF_IN_FAILURE = 0.9  # someone may have judged a run by its readings, not by the curve behind them
+_SEED = 20_012
+
+
+@dataclass(frozen=True, eq=False)
+class Drawer:
+    """A drawer opened on a calibrated head."""
+
+    primaries: tuple
+    secondaries: tuple
+    bench: Bench
+    tried: dict  # (primary key, secondary key) -> bends (k, 2)
+
+    @classmethod
+    def open(cls, calibration, target, primaries, secondaries, tried=()):
+        """Draw all springs of a drawer together with the head.
+
+        Raises ValueError if the drawer has no primary or holds something else than springs.
+        """
+        primaries = _springs("primaries", primaries)
+        secondaries = _springs("secondaries", secondaries, none_too=True) or (None,)
+        if not primaries:
+            raise ValueError("primaries must hold at least one Spring, got none")
+        done = tried_bends(tried, calibration.runs)
+        rows = _plausible_draws(calibration, target, done)
+        tables = [
+            _table(calibration, side, place)[:, rows] for place, side in enumerate((primaries, secondaries))
+        ]
+        bench = Bench.make(calibration.head_draws[rows], *tables, np.random.default_rng(_SEED))
+        return cls(primaries, secondaries, bench, done)
+
+    def pairs(self):
+        """Give every pair, posts straight and the travel as it is."""
+        first, second = np.meshgrid(
+            np.arange(len(self.primaries)), np.arange(len(self.secondaries)), indexing="ij"
+        )
+        return Choices(first.ravel(), second.ravel(), np.zeros((first.size, 2)), np.full(first.size, np.nan))
+
+    def untried(self, choices):
+        """Mark the choices that were not tried; a smaller travel makes any choice a new one."""
+        fresh = np.ones(len(choices.primary), dtype=bool)
+        for (primary, secondary), bends in self.tried.items():
+            mine = np.isnan(choices.travel_deg)
+            mine &= np.isin(choices.primary, [i for i, s in enumerate(self.primaries) if s.key == primary])
+            mine &= np.isin(
+                choices.secondary, [i for i, s in enumerate(self.secondaries) if _key(s) == secondary]
+            )
+            rows = np.flatnonzero(mine)
+            apart = np.abs(choices.bend_mm[rows, None] - np.array(bends)).max(axis=-1).min(axis=-1)
+            fresh[rows] = apart >= SAME_BEND_MM
+        return fresh
+
+
+def _springs(name, springs, none_too=False):
+    """Check one side of the drawer."""
+    springs = tuple(springs or ())
+    for spring in springs:
+        if not isinstance(spring, Spring) and not (none_too and spring is None):
+            raise ValueError(f"{name} must hold Springs, got {spring!r}")
+    return springs
+
+
+def _key(spring):
+    """Give a spring's key, or the key itself."""
+    return getattr(spring, "key", spring)
+
+
+def tried_bends(tried, runs):
+    """Give the bends at which each pair was tried, {(primary key, secondary key): [bend, ...]}."""
+    done = {}
+    for entry in tried:
+        if hasattr(entry, "post_bend_mm"):
+            entry = (entry.primary, entry.secondary, entry.post_bend_mm)
+        if not isinstance(entry, tuple | list) or len(entry) not in (2, 3):
+            raise ValueError(f"tried must hold (primary, secondary[, post_bend_mm]), got {entry!r}")
+        pair = _key(entry[0]), _key(entry[1])
+        bends = done.setdefault(pair, [])
+        if len(entry) == 3:
+            bends.append(tuple(map(float, entry[2])))
+        else:
+            bends.extend([run.post_bend_mm for run in runs if _pair(run) == pair] or [(0.0, 0.0)])
+    return done
+
+
+def _pair(run):
+    """Give the keys of a run's springs."""
+    return _key(run.primary), _key(run.secondary)
+
+
+def _table(calibration, springs, place):
+    """Give draws of one side of the drawer, shape (springs, draws, 3)."""
+    table = np.zeros((len(springs), len(calibration.head_draws), 3))
+    for number, spring in enumerate(springs):
+        if spring is None:
+            table[number, :, 0] = -np.inf  # a rate of 0
+        else:
+            table[number] = calibration.spring_draws(spring, place, number)
+    return table
+
+
+def _plausible_draws(calibration, target, tried):
+    """Choose 128 draws, those less often in which a run that failed should have been a success.
+
+    The runs' readings are in the draws already; that the curve behind them was out of the band is one thing
+    more to know, and keeps a near miss from being proposed again and again.
+    """
+    weight = np.ones(len(calibration.head_draws))
+    for index, run in enumerate(calibration.runs):
+        bends = tried.get(_pair(run), ())
+        if any(np.abs(np.subtract(run.post_bend_mm, bend)).max() < SAME_BEND_MM for bend in bends):
+            low, high = target.initial_range_deg
+            off = np.abs(
+                calibration.run_draws(index, target.speed_rpm) - target.advance_deg + (low + high) / 2.0
+            )
+            reach = target.tolerance_deg + (high - low) / 2.0
+            weight *= 1.0 - BELIEF_IN_FAILURE * chance_inside((reach - off).min(axis=-1))
+    order = np.random.default_rng(_SEED).permutation(weight.size)
+    share = np.cumsum(weight[order]) / weight.sum()
+    return order[np.searchsorted(share, (np.arange(DRAWS) + 0.5) / DRAWS)]

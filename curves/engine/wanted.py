@@ -1,0 +1,165 @@
+"""The spring to buy or to wind when the drawer has none."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .band import Target
+from .calibrate import Calibration
+from .drawer import Drawer
+from .head import MAX_BEND_MM
+from .prior import GAP, POSITIONS, TYPICAL_RATES
+from .ranking import Choices
+from .readings import checked_array, checked_number
+from .springs import MAX_TENSION_N, Spring
+from .wire import USUAL_INDEX, turns_for_rate
+
+RATE_RANGE = 4.0  # looked for from a quarter to four times the springs known
+LENGTH_RANGE_MM = 3.0
+ROUNDS = 3
+POINTS = 13
+NARROWER = 3.0
+WIRES_MM = np.round(np.arange(0.5, 2.01, 0.05), 2)
+# Mean coil diameters, the most usual first; common practice, no source.
+COILS_MM = (7.0, 6.0, 8.0, 5.0, 9.0, 10.0, 12.0)
+LEAST_TURNS = 3.0
+
+
+@dataclass(frozen=True)
+class WantedSpring:
+    """A spring to look for.
+
+    Attributes
+    ----------
+    spring : Spring
+        Rate, free length and initial tension, as if exactly so.
+    chance : float
+        That with it the curve lies in the band.
+    worst_miss_deg : float
+        Greatest distance from the target at its points, expected [shaft degree].
+    wire_mm, coil_mm, turns : float or None
+        Wire, mean coil diameter [mm] and active turns that make it; None if none of the usual do.
+    warnings : tuple of str
+    """
+
+    spring: Spring
+    chance: float
+    worst_miss_deg: float
+    wire_mm: float | None
+    coil_mm: float | None
+    turns: float | None
+    warnings: tuple[str, ...]
+
+
+def wanted_spring(
+    calibration, target, position, other, *, initial_tension_n=0.0, post_bend_mm=(0.0, 0.0), coils_mm=COILS_MM
+):
+    """Find rate and free length of the spring that would do best beside another.
+
+    Parameters
+    ----------
+    calibration : Calibration
+    target : Target
+    position : {"primary", "secondary"}
+        Where the wanted spring hangs.
+    other : Spring or None
+        What hangs in the other place; None for a head with a single spring.
+    initial_tension_n : float, default 0
+        Initial tension it will have [N], at least 0.
+    post_bend_mm : tuple (float, float)
+        Where the posts are [mm].
+    coils_mm : array_like
+        Mean coil diameters that fit the head [mm], the most welcome first.
+
+    Returns
+    -------
+    WantedSpring
+
+    Raises
+    ------
+    ValueError
+        If an argument is not of its kind or out of range.
+
+    Notes
+    -----
+    A net over rate and free length, drawn closer three times, each knot scored over the draws like a spring
+    in the drawer. Wire and turns follow from k = G d^4 / (8 D^3 n); the coils must fit between the loops.
+
+    References
+    ----------
+    V. B. Bhandari, Design of Machine Elements, ch. 10.
+
+    Examples
+    --------
+    >>> from curves.engine import Head, Run, calibrate
+    >>> head = Head((20.0, 22.0), (0.24, 0.24), 12.0)
+    >>> first, second = Spring("P1", 3.0, 19.7), Spring("S1", 9.0, 23.0)
+    >>> run = Run(first, second, [400, 600, 800, 1100, 1400, 1800], [0, 1.5, 4.5, 7.5, 11, 12])
+    >>> target = Target([600, 800, 1100], [1.5, 4.5, 7.5], 1.0)
+    >>> wanted = wanted_spring(calibrate(head, [run]), target, "primary", second)
+    >>> 2.0 < wanted.spring.rate_n_per_mm < 4.5, wanted.chance > 0.8
+    (True, True)
+    """
+    if not isinstance(calibration, Calibration):
+        raise ValueError(f"calibration must be a Calibration, got {calibration!r}")
+    if not isinstance(target, Target):
+        raise ValueError(f"target must be a Target, got {target!r}")
+    if position not in POSITIONS:
+        raise ValueError(f"position must be one of {POSITIONS}, got {position!r}")
+    if not isinstance(other, Spring) and (other is not None or position == "secondary"):
+        raise ValueError(f"other must be a Spring, got {other!r}")
+    tension = checked_number("initial_tension_n", initial_tension_n, 0.0, MAX_TENSION_N)
+    bend = checked_array("post_bend_mm", post_bend_mm, -MAX_BEND_MM, MAX_BEND_MM, like=("(p, s)", 2))
+    coils = checked_array("coils_mm", coils_mm, 0.0, 100.0, above=True)
+    place = POSITIONS.index(position)
+    rate, length, chance, miss = _search(calibration, target, place, other, tension, bend)
+    spring = Spring(f"wanted {position}", rate, length, tension)
+    wire, coil, turns = _winding(rate, length, coils) or (None, None, None)
+    warnings = () if wire else ("No usual wire and coil makes this spring in the room there is.",)
+    return WantedSpring(spring, chance, miss, wire, coil, turns, warnings)
+
+
+def _search(calibration, target, place, other, tension, bend):
+    """Draw a net over rate and length closer and closer; give the best knot, its chance and worst miss."""
+    sides = [(other,), (other,)]
+    sides[place] = (Spring("any", TYPICAL_RATES[place], 1.0),)
+    drawer = Drawer.open(calibration, target, *sides)
+    known = [spring.rate_n_per_mm for spring, where in calibration.model.springs if where == place]
+    known = [rate for rate in known if rate] or [TYPICAL_RATES[place]]
+    middle = np.array([np.mean(np.log(known)), np.exp(drawer.bench.head[:, GAP.start + place]).mean()])
+    reach = np.array([np.log(RATE_RANGE), LENGTH_RANGE_MM])
+    line = np.linspace(-1.0, 1.0, POINTS)
+    for _ in range(ROUNDS):
+        net = np.stack(np.meshgrid(line, line, indexing="ij"), axis=-1).reshape(-1, 2) * reach + middle
+        scores = _score(drawer, target, place, net, tension, bend)
+        best = np.lexsort((scores.worst_miss_deg, -scores.chance))[0]
+        middle, reach = net[best], reach / NARROWER
+    return (
+        float(np.exp(middle[0])),
+        float(middle[1]),
+        float(scores.chance[best]),
+        float(scores.worst_miss_deg[best]),
+    )
+
+
+def _score(drawer, target, place, net, tension, bend):
+    """Score springs of exactly such log rates and lengths."""
+    exact = np.column_stack([net, tension * np.exp(-net[:, 0])])
+    table = np.repeat(exact[:, None].astype(drawer.bench.head.dtype), len(drawer.bench.head), axis=1)
+    index = [np.zeros(len(net), dtype=int)] * 2
+    index[place] = np.arange(len(net))
+    choices = Choices(*index, np.tile(bend, (len(net), 1)), np.full(len(net), np.nan))
+    return drawer.bench.with_side(place, table).score(choices, target)
+
+
+def _winding(rate, length, coils_mm):
+    """Choose the thickest usual wire that winds such a spring between its loops; None if none does."""
+    for coil in map(float, coils_mm):
+        for wire in map(float, WIRES_MM[::-1]):
+            if not USUAL_INDEX[0] <= coil / wire <= USUAL_INDEX[1]:
+                continue
+            turns = turns_for_rate(rate, wire, coil)
+            loops = coil - wire  # half an inner diameter at either end
+            if turns >= LEAST_TURNS and (turns + 1.0) * wire <= length - loops:
+                return wire, coil, turns
+    return None

@@ -1,0 +1,101 @@
+"""Runs needed: the engine with and without bends, hand searches beside it, and with a learned type."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from curves.engine import calibrate, learn_head
+from curves.simulated import MEASURED, ROUGH, make_drawer, make_kind
+
+from . import hand
+from .workshop import Job, summary
+
+TIERS = {"springs measured": MEASURED, "rough labels": ROUGH}
+EARLIER_UNITS = 10
+
+
+def by_the_engine(heads):
+    """Give the runs the engine needs in each tier: bends or none, received springs weighed or not."""
+    table = {}
+    for tier, errors in TIERS.items():
+        weighed = [Job.invent(seed, errors) for seed in range(heads)]
+        unknown = [Job.invent(seed, errors, received="unknown") for seed in range(heads)]
+        table[f"{tier}, bends"] = summary([job.tune()[0] for job in weighed])
+        table[f"{tier}, bends, springs that came in unknown"] = summary([job.tune()[0] for job in unknown])
+        possible = [job for job in weighed if job.reachable()]
+        counts = [job.tune(bend_limit_mm=0.0)[0] for job in possible]
+        table[f"{tier}, no bends"] = summary(counts) | {"heads": len(possible), "of": heads}
+    return table
+
+
+def by_hand(heads):
+    """Give the runs a careful person needs, bends included, and one who picks at random."""
+    jobs = [Job.invent(seed, MEASURED) for seed in range(heads)]
+    return {
+        "careful hand search, bends": summary([hand.careful(job) for job in jobs]),
+        "random pairs, no bends": summary([hand.at_random(job) for job in jobs]),
+    }
+
+
+def with_a_learned_type(kinds):
+    """Give the runs a unit needs after ten of its type, the drawer corrected by every run of them."""
+    counts = []
+    for seed in range(kinds):
+        kind, known, calibrations = make_kind((seed, 6)), {}, []
+        drawer = make_drawer(kind, (seed, 7), errors=MEASURED)
+        for number in range(EARLIER_UNITS):
+            job = Job.of_kind(kind, drawer, (seed, 8, number), MEASURED, known=known)
+            _, runs = job.tune(give_up=4)
+            calibrations.append(calibrate(job.head, runs))
+            known |= corrected(calibrations[-1])
+        learned = learn_head(calibrations)
+        job = Job.of_kind(kind, drawer, (seed, 9), MEASURED, known=known)
+        head = replace(
+            learned,
+            post_gap_mm=job.head.post_gap_mm,
+            stretch_mm_per_deg=job.head.stretch_mm_per_deg,
+            travel_deg=job.head.travel_deg,
+        )
+        counts.append(replace(job, head=head).tune()[0])
+    return summary(counts)
+
+
+def corrected(calibration):
+    """Give the drawer's springs as a calibration found them, by key."""
+    springs = {spring for run in calibration.runs for spring in (run.primary, run.secondary)}
+    return {
+        spring.key: calibration.corrected(spring)
+        for spring in springs
+        if not str(spring.key).startswith("received")
+    }
+
+
+def coverage(heads):
+    """Give how often the truth lies in the 90 % interval, of pairs that were run and of pairs that were not."""
+    inside = {"pairs run": [], "pairs not run": []}
+    for seed in range(heads):
+        errors = list(TIERS.values())[seed % 2]
+        job = Job.invent(seed, errors, received=("weighed", "unknown")[seed // 2 % 2])
+        rng = np.random.default_rng((seed, 10))
+        runs = [job.run(*job.unit.received, 0)[0]]
+        for number in range(1, 4):
+            pairs = [(rng.choice(job.drawer.primaries), rng.choice(job.drawer.secondaries)) for _ in range(2)]
+            runs.append(job.run(*pairs[0], number)[0])
+            calibration = calibrate(job.head, runs)
+            for kind, pair in zip(inside, pairs, strict=True):
+                inside[kind].extend(_inside(job, calibration, pair))
+    return {kind: float(np.mean(values)) for kind, values in inside.items()}
+
+
+def _inside(job, calibration, pair):
+    """Mark the target speeds at which the true curve of a pair lies in the 90 % interval."""
+    speeds, _ = job.unit.target()
+    mean, sd = calibration.curve(*(job.known[spring.key] for spring in pair), speeds)
+    return np.abs(job.unit.advance(*pair, speeds) - mean) <= 1.645 * sd
+
+
+LIMITS = {
+    "springs measured, bends": {"median": 2, "p90": 3, "most": 5},
+    "rough labels, bends": {"median": 2, "p90": 4, "most": 6},
+    "type learned from ten units": {"median": 1},
+}

@@ -1,0 +1,128 @@
+"""The engine at work on the simulated bench: how many runs a head needs until its curve lies in the band."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from curves.engine import Head, Run, Spring, Target, calibrate, propose
+from curves.simulated import Label, make_drawer, make_kind, make_unit
+
+TOLERANCE_DEG = 0.5
+BEND_LIMIT_MM = 0.5
+GIVE_UP = 15
+
+
+def known_spring(key, label, errors):
+    """Give a spring as its label, or the spring tester, describes it."""
+    return Spring(
+        key,
+        label.rate,
+        label.length,
+        label.tension,
+        rate_sd=errors.rate,
+        free_length_sd_mm=errors.length,
+        initial_tension_sd=errors.tension,
+    )
+
+
+def weigh(spring, errors, seed):
+    """Put a spring that came in with a unit on the spring tester."""
+    normal = np.random.default_rng((*seed, sum(spring.key.encode()))).standard_normal(3)
+    return Label(
+        spring.rate * float(np.exp(errors.rate * normal[0])),
+        spring.length + errors.length * float(normal[1]),
+        spring.tension * float(np.exp(errors.tension * normal[2])),
+    )
+
+
+@dataclass
+class Job:
+    """One unit on the bench, its drawer, and what the shop knows of both."""
+
+    seed: tuple  # of int
+    unit: object
+    drawer: object
+    errors: object
+    head: Head
+    known: dict  # key -> Spring as the shop knows it
+
+    @classmethod
+    def invent(cls, seed, errors, *, received="weighed"):
+        """Invent a unit of a type of its own, with a drawer of 14 springs a side."""
+        kind = make_kind(seed)
+        drawer = make_drawer(kind, (seed, 1), errors=errors)
+        return cls.of_kind(kind, drawer, (seed,), errors, received=received)
+
+    @classmethod
+    def of_kind(cls, kind, drawer, seed, errors, *, head=None, known=None, received="weighed"):
+        """Take in a unit of a known type, with a drawer that may be better known than by its labels."""
+        unit = make_unit(kind, (*seed, 2))
+        labelled = (*drawer.primaries, *drawer.secondaries)
+        springs = {s.key: known_spring(s.key, s.label, errors) for s in labelled}
+        springs |= known or {}
+        for spring in unit.received:
+            springs[spring.key] = Spring(spring.key, None, None, None)
+            if received == "weighed":
+                springs[spring.key] = known_spring(spring.key, weigh(spring, errors, seed), errors)
+        return cls(seed, unit, drawer, errors, head or Head(*unit.caliper((*seed, 3))), springs)
+
+    def target(self):
+        """Give the band of the unit's maker."""
+        speeds, advance = self.unit.target()
+        return Target(speeds, advance, TOLERANCE_DEG)
+
+    def side(self, springs):
+        """Give a side of the drawer as the shop knows it."""
+        return [self.known[spring.key] for spring in springs]
+
+    def run(self, primary, secondary, number, bend_mm=(0.0, 0.0)):
+        """Run a pair; give the run as read, and whether the true curve lay in the band."""
+        sweep = self.unit.run(
+            primary, secondary, self.unit.sweep_speeds(), seed=(*self.seed, 4, number), bend_mm=bend_mm
+        )
+        pair = self.known[primary.key], self.known[secondary.key]
+        run = Run(*pair, sweep.speed_rpm, sweep.advance_deg, post_bend_mm=sweep.bend_mm)
+        speeds, wanted = self.unit.target()
+        true = self.unit.advance(primary, secondary, speeds, true_bend_mm=sweep.true_bend_mm)
+        return run, bool(np.all(np.abs(true - wanted) <= TOLERANCE_DEG))
+
+    def tune(self, *, bend_limit_mm=BEND_LIMIT_MM, give_up=GIVE_UP):
+        """Follow the engine's first proposal until a run lies in the band; give runs and what was calibrated."""
+        springs = {spring.key: spring for spring in (*self.drawer.primaries, *self.drawer.secondaries)}
+        runs, tried = [self.run(*self.unit.received, 0)[0]], []
+        for number in range(1, give_up + 1):
+            proposals = propose(
+                calibrate(self.head, runs),
+                self.target(),
+                self.side(self.drawer.primaries),
+                self.side(self.drawer.secondaries),
+                tried=tried,
+                post_bend_limit_mm=bend_limit_mm,
+            )
+            if not proposals:
+                return give_up + 1, runs
+            best = proposals[0]
+            run, good = self.run(
+                springs[best.primary.key], springs[best.secondary.key], number, best.post_bend_mm
+            )
+            runs.append(run)
+            if good:
+                return number, runs
+            tried.append(best)
+        return give_up + 1, runs
+
+    def reachable(self):
+        """Say whether any pair lies in the band with the posts as they are."""
+        speeds, wanted = self.unit.target()
+        return any(
+            np.all(np.abs(self.unit.advance(first, second, speeds) - wanted) <= TOLERANCE_DEG)
+            for first in self.drawer.primaries
+            for second in self.drawer.secondaries
+        )
+
+
+def summary(counts):
+    """Give median, ninetieth percentile and most of runs needed."""
+    counts = np.sort(counts)
+    ninetieth = counts[int(np.ceil(0.9 * counts.size)) - 1]
+    return {"median": float(np.median(counts)), "p90": int(ninetieth), "most": int(counts[-1])}
