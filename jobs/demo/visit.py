@@ -10,13 +10,14 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from curves.models import Build
-from jobs import inspection, sheets, signing
+from jobs import inspection, signing
 from jobs.actions import intake, moving, opening, photos, steps, teardown
 from jobs.demo import condition, faults, pictures
 from jobs.demo.curvework import CurveWork
 from jobs.demo.engines import Kind
 from jobs.demo.faults import Fault
 from jobs.models import Engine, InspectionPoint, Job, PartLine, Sheet, Step, Unit
+from jobs.recorded import recorded_sha256
 from jobs.stages import Stage
 from shop.models import Customer, Person, Shop
 
@@ -287,7 +288,7 @@ class Visit(CurveWork):
             Sheet.Kind.CURVE_SHEET,
             paper_size=Shop.current().paper,
             by=self.bench_person,
-            seen=sheets.recorded_sha256(job),
+            seen=recorded_sha256(job),
         )
 
     def hand_back(self):
