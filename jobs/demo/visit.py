@@ -37,6 +37,7 @@ class Visit(CurveWork):
     days: dict  # working days from opening to each stage in order, and last, under None, to the hand-back
     bench_person: Person
     counter: Person
+    drawer: dict  # springs by label
     promised_after: int = 15
     waits_for_answer: bool = False
     with_photos: bool = False
@@ -53,7 +54,7 @@ class Visit(CurveWork):
 
     @property
     def job(self):
-        return Job.objects.select_related("unit", "build", "engine").get(pk=self.job_pk)
+        return Job.objects.get(pk=self.job_pk)
 
     def events(self):
         """What happens on this visit: (working days from today, action), in order."""
