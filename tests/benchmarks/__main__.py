@@ -55,9 +55,7 @@ def as_text(result):
 
 def main():
     """Read the command line and print."""
-    parser = argparse.ArgumentParser(
-        prog="python -m tests.benchmarks", description="Benchmark the curve engine."
-    )
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
     parser.add_argument("--json", action="store_true", help="print JSON")
     parser.add_argument("--heads", type=int, default=HEADS, metavar="N", help="invented heads (default 60)")
     arguments = parser.parse_args()
