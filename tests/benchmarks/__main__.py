@@ -46,8 +46,8 @@ def as_text(result):
         f"loop of brentq {rank['brentq_seconds']:.0f} s, ratio {rank['ratio']:.0f} (at least 200)"
     )
     lines.append(
-        f"Calibrate 5 runs of 12 readings: {fit['seconds'] * 1e3:.0f} ms (at most 60), cost {fit['cost']:.2f}; "
-        f"lmfit {fit['lmfit_seconds'] * 1e3:.0f} ms, cost {fit['lmfit_cost']:.2f}, "
+        f"Calibrate 5 runs of 12 readings: {fit['seconds'] * 1e3:.0f} ms (at most 60), "
+        f"cost {fit['cost']:.2f}; lmfit {fit['lmfit_seconds'] * 1e3:.0f} ms, cost {fit['lmfit_cost']:.2f}, "
         f"ratio {fit['ratio']:.1f} (at least 5)"
     )
     return "\n".join(lines)

@@ -21,7 +21,7 @@ NEVER = 1e6  # a travel beyond all
 
 
 def governor(mass_kg, radius_mm, lift_ratio, rate, preload_n, travel=NEVER, friction_n=0.0):
-    """Put a Hartnell governor into our terms: the angle is the sleeve's lift [mm], two balls share the spring.
+    """Put a Hartnell governor into our terms: the angle is the lift [mm], two balls share the spring.
 
     2 m w2 r dr = S ds with r = radius + lift * ratio, so J = 2 m radius ratio and b = ratio / radius, per mm.
     """
