@@ -185,7 +185,7 @@ def _last_stop(pieces, against, bend):
 
 def _excess(low, high, level, tilt):
     """Give the springs' excess at both ends of a piece, and where its line crosses zero."""
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         return level + tilt * low, level + tilt * high, level / -tilt
 
 

@@ -156,8 +156,10 @@ def propose(
 
     choices = _roughly_trimmed(drawer, target, drawer.pairs(), limit)
     choices = _with_travels(choices, travels)
+    if not limit:
+        choices = choices.take(drawer.untried(choices))
     scores = drawer.bench.score(choices, target)
-    choices = choices.take(np.lexsort((scores.worst_miss_deg, -scores.chance))[:SHORTLIST])
+    choices = choices.take(np.lexsort((scores.worst_miss_deg, -scores.chance))[: max(SHORTLIST, count)])
     best, scores, finely = _finely_trimmed(drawer, target, choices, limit)
     if not len(best.primary):
         return Proposals(

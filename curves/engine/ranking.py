@@ -109,6 +109,8 @@ class Bench:
     def score(self, choices, target):
         """Score all choices against a target."""
         parts = [self._score(block, target) for block in self._blocks(choices, target)]
+        if not parts:
+            return Scores(*(np.zeros(0) for _ in Scores._fields))
         return Scores(*(np.concatenate(part) for part in zip(*parts, strict=True)))
 
     def chances(self, choices, target, initial_deg):

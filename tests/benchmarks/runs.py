@@ -71,7 +71,7 @@ def corrected(calibration):
 
 
 def coverage(heads):
-    """Give how often the truth lies in the 90 % interval, of pairs that were run and of pairs that were not."""
+    """Give how often the truth lies in the 90 % interval, of pairs that were run and of others."""
     inside = {"pairs run": [], "pairs not run": []}
     for seed in range(heads):
         errors = list(TIERS.values())[seed % 2]

@@ -87,7 +87,7 @@ class Job:
         return run, bool(np.all(np.abs(true - wanted) <= TOLERANCE_DEG))
 
     def tune(self, *, bend_limit_mm=BEND_LIMIT_MM, give_up=GIVE_UP):
-        """Follow the engine's first proposal until a run lies in the band; give runs and what was calibrated."""
+        """Follow the engine's first proposal until a run lies in the band; give how many, and all runs."""
         springs = {spring.key: spring for spring in (*self.drawer.primaries, *self.drawer.secondaries)}
         runs, tried = [self.run(*self.unit.received, 0)[0]], []
         for number in range(1, give_up + 1):

@@ -7,10 +7,10 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs import guards
+from jobs import guards, sheets, signing
 from jobs.actions import moving
 from jobs.actions.steps import sign_abrasive_free
-from jobs.models import Inspection, InspectionPoint, Job, Step
+from jobs.models import Inspection, InspectionPoint, Job, Sheet, Step
 from jobs.stages import ORDER, Stage
 from shop.versions import Conflict
 from tests import build
@@ -199,6 +199,29 @@ def test_counter_hands_back_with_a_reason_and_the_card_closes(client_as):
     assert entry.verb == "handed the unit back"
     assert entry.detail["reason"] == "sheet follows by post"
     assert entry.detail["missing"] == ["a signed curve sheet"]
+
+
+def signed(job, person):
+    """The card with its final run, and a curve sheet signed for what it says."""
+    build.target(job.build)
+    build.run(job.build, kind="final")
+    said = sheets.recorded_sha256(job)
+    signing.sign(job, Sheet.Kind.CURVE_SHEET, paper_size="A4", by=person, seen=said)
+    return fresh(job)
+
+
+def test_card_with_a_signed_sheet_is_handed_back_without_a_reason(person):
+    job = signed(build.job(stage="hand_back"), person)
+    assert guards.missing(job) == []
+    assert moving.hand_back(job, by=person, handed_to="Marta").is_closed
+
+
+def test_card_changed_after_its_sheet_was_signed_takes_a_reason(person):
+    job = signed(build.job(stage="hand_back"), person)
+    job.findings.create(text="cap cracked", stage="hand_back", by=person)
+    with pytest.raises(ValidationError, match="signed since the card was changed"):
+        moving.hand_back(job, by=person, handed_to="Marta")
+    assert moving.hand_back(job, by=person, handed_to="Marta", reason="cap goes along").is_closed
 
 
 def test_nothing_is_handed_back_from_an_earlier_stage(person):

@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
-from PIL import Image
+from PIL import Image, ImageFile
 
 from jobs import photos
 from jobs.models import Photo
@@ -100,6 +100,13 @@ def test_hostile_file_is_refused_with_a_reason_and_nothing_is_kept(client_as, na
     assert answer.status_code == 422
     assert 'class="wrong"' in answer.content.decode()
     assert not Photo.objects.exists()
+
+
+@pytest.mark.parametrize("name", [name for name in HOSTILE if "cut in half" in name])
+def test_cut_picture_is_refused_whatever_another_library_has_set(monkeypatch, name):
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)
+    with pytest.raises(ValidationError):
+        photos.clean_photo(upload(HOSTILE[name]))
 
 
 @pytest.mark.parametrize("content", [JPEG, PNG, WEBP], ids=["jpeg", "png", "webp"])
