@@ -69,7 +69,7 @@ def main():
     folder = Path(tempfile.mkdtemp(prefix="bobweight-pictures-"))
     installation = Installation(folder)
     try:
-        installation.manage("prepare", "--no-demo")
+        installation.manage("prepare")
         installation.manage("demo", "--password", PASSWORD)
         installation.supervise()
         installation.wait_until_served()
