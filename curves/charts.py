@@ -1,0 +1,228 @@
+"""The figure of a build as a neutral dict: what to draw, crank degrees over crank rpm, and its words."""
+
+from math import isnan
+
+import numpy as np
+
+from curves import convert, engine
+from curves.axes import axis, other_frame
+from curves.labels import place_words, room_for
+from curves.queries import live_runs, newest_runs
+
+ROLES = {"as_received": "as received", "latest": "latest", "final": "final", "draft": "being typed"}
+LEAST_SPAN = {"rpm": 3000.0, "deg": 20.0}
+
+
+def figure(build, *, draft=None, in_place_of=None, model=None):
+    """The curves of a build as a dict that JSON can carry.
+
+    ``draft`` is an engine ``Readings`` being typed, ``in_place_of`` the run that it changes; ``model`` a line
+    ``(label, crank_rpm, crank_deg)``. Every number is in the crank frame unless its name says shaft.
+    """
+    drive = convert.drive_of(build)
+    target = convert.target_of(getattr(build, "target", None), drive)
+    band = _band(target, drive) if target else None
+    traces = [
+        _trace(role, f"{ROLES[role]}, run {run.number}", ROLES[role], readings, target, drive)
+        for role, run in newest_runs(build).items()
+        if run != in_place_of and (readings := convert.run_readings(run, drive)) is not None
+    ]
+    if draft is not None:
+        traces.append(_trace("draft", ROLES["draft"], ROLES["draft"], draft, target, drive))
+    line = {"label": model[0], "rpm": _plain(model[1]), "deg": _plain(model[2])} if model else None
+    x, y = _axes(traces, band, line)
+    labels, misses = place_words(_ends(traces, band, line), _misses(traces), _lines(traces, band, line), x, y)
+    return {
+        "key": f"build-{build.pk}",
+        "title": "Centrifugal advance",
+        "description": _description(traces, band),
+        "empty": not (traces or band),
+        "crank_per_shaft": build.crank_per_shaft,
+        "x": {"title": "crank rpm", **x},
+        "y": {"title": "crank degrees", **y},
+        "x2": {"title": "distributor rpm", "ticks": other_frame(x, drive.to_shaft_rpm, drive.to_crank_rpm)},
+        "y2": {
+            "title": "distributor degrees",
+            "ticks": other_frame(y, drive.to_shaft_deg, drive.to_crank_deg),
+        },
+        "band": band,
+        "traces": traces,
+        "model": line,
+        "labels": labels,
+        "misses": misses,
+    }
+
+
+def table_rows(figure):
+    """The figure's readings as rows of a table, in both frames: the twin of the drawing."""
+    return [
+        {"label": trace["label"], "role": trace["role"], **point, **_side(point["outside_deg"])}
+        for trace in figure["traces"]
+        for point in trace["points"]
+    ]
+
+
+def _side(outside_deg):
+    """How far out of the band, and on which side; empty words in it or where none is."""
+    side = "over" if (outside_deg or 0) > 0 else "under" if outside_deg else ""
+    return {"side": side, "distance_deg": abs(outside_deg or 0)}
+
+
+def csv_table(build):
+    """Every reading of a build's runs: headings with unit and frame, rows in the order typed."""
+    headings = [
+        "run",
+        "kind",
+        "primary spring",
+        "secondary spring",
+        "distributor rpm",
+        "distributor deg",
+        "crank rpm",
+        "crank deg",
+        "direction",
+    ]
+    drive = convert.drive_of(build)
+    return headings, [
+        [run.number, run.get_kind_display(), *_pair(run), *_both_frames(reading, run.frame, drive)]
+        for run in live_runs(build)
+        for reading in run.readings.all()
+    ]
+
+
+def _pair(run):
+    return [str(spring) if spring else "" for spring in (run.primary, run.secondary)]
+
+
+def _both_frames(reading, frame, drive):
+    """A reading in both frames."""
+    shaft = [
+        convert.shaft_speed(reading.speed_rpm, frame, drive),
+        convert.shaft_angle(reading.advance_deg, frame, drive),
+    ]
+    crank = [drive.to_crank_rpm(shaft[0]), drive.to_crank_deg(shaft[1])]
+    return [*_plain(shaft), *_plain(crank), "falling" if reading.falling else "rising"]
+
+
+def _plain(values):
+    """Floats that JSON carries, without the dust of a conversion there and back."""
+    return [round(float(value), 6) for value in values]
+
+
+def _band(target, drive):
+    """The edges of the band, point by point."""
+    rpm = _plain(drive.to_crank_rpm(target.speed_rpm))
+    low = _plain(drive.to_crank_deg(target.advance_deg - target.tolerance_deg))
+    high = _plain(drive.to_crank_deg(target.advance_deg + target.tolerance_deg))
+    return {"label": "band", "rpm": rpm, "low": low, "high": high}
+
+
+def _trace(role, label, word, readings, target, drive):
+    """One run: its readings in order of speed, each with its side of the band."""
+    outside = _outside(target, readings)
+    return {
+        "role": role,
+        "label": label,
+        "word": word,
+        "points": [
+            {
+                "crank_rpm": rpm,
+                "crank_deg": deg,
+                "shaft_rpm": shaft_rpm,
+                "shaft_deg": shaft_deg,
+                "falling": bool(falling),
+                "stray": bool(stray),
+                "outside_deg": None if isnan(miss) else miss,
+            }
+            for rpm, deg, shaft_rpm, shaft_deg, falling, stray, miss in zip(
+                _plain(drive.to_crank_rpm(readings.speed_rpm)),
+                _plain(drive.to_crank_deg(readings.advance_deg)),
+                _plain(readings.speed_rpm),
+                _plain(readings.advance_deg),
+                readings.falling,
+                readings.stray,
+                _plain(drive.to_crank_deg(outside)),
+                strict=True,
+            )
+        ],
+    }
+
+
+def _outside(target, readings):
+    """How far each reading lies above or (negative) below the band; NaN where there is none."""
+    if target is None:
+        return np.full(len(readings), np.nan)
+    return engine.distance_outside(target, readings.speed_rpm, readings.advance_deg)
+
+
+def _axes(traces, band, line):
+    """Axes that hold all there is, with room at the right for the words at the line ends."""
+    rpm = [point["crank_rpm"] for trace in traces for point in trace["points"]]
+    deg = [point["crank_deg"] for trace in traces for point in trace["points"]]
+    for holder, low, high in ((band, "low", "high"), (line, "deg", "deg")):
+        if holder:
+            rpm += holder["rpm"]
+            deg += holder[low] + holder[high]
+    fastest = max([LEAST_SPAN["rpm"], *rpm])
+    words = (
+        [trace["word"] for trace in traces]
+        + ([band["label"]] if band else [])
+        + ([line["label"]] if line else [])
+    )
+    x = axis(0.0, fastest / (1.0 - room_for(words)), most=7)
+    y = axis(min([0.0, *deg]), max([LEAST_SPAN["deg"], *deg]) * 1.04, most=8)
+    return x, y
+
+
+def _lines(traces, band, line):
+    """All lines of the figure as lists of points: what words keep clear of."""
+    lines = [
+        [(p["crank_rpm"], p["crank_deg"]) for p in trace["points"] if p["falling"] is falling]
+        for trace in traces
+        for falling in (False, True)
+    ]
+    if band:
+        lines += [list(zip(band["rpm"], band[edge], strict=True)) for edge in ("low", "high")]
+    if line:
+        lines.append(list(zip(line["rpm"], line["deg"], strict=True)))
+    return [points for points in lines if points]
+
+
+def _ends(traces, band, line):
+    """The end of each line, and the word to write there."""
+    ends = []
+    for trace in traces:
+        last = max(trace["points"], key=lambda point: point["crank_rpm"])
+        ends.append(_end(trace["role"], trace["word"], last["crank_rpm"], last["crank_deg"]))
+    if band:
+        ends.append(_end("band", band["label"], band["rpm"][-1], (band["low"][-1] + band["high"][-1]) / 2))
+    if line:
+        ends.append(_end("model", line["label"], line["rpm"][-1], line["deg"][-1]))
+    return ends
+
+
+def _end(role, text, rpm, deg):
+    return {"role": role, "text": text, "end": [rpm, deg]}
+
+
+def _misses(traces):
+    """For each run that is judged, the reading farthest outside the band, in words."""
+    misses = []
+    for trace in traces:
+        outside = [point for point in trace["points"] if point["outside_deg"]]
+        if outside and trace["role"] != "as_received":
+            worst = max(outside, key=lambda point: abs(point["outside_deg"]))
+            side = _side(worst["outside_deg"])["side"]
+            text = f"{abs(worst['outside_deg']):.1f}° {side}"
+            misses.append({**_end(trace["role"], text, worst["crank_rpm"], worst["crank_deg"]), "side": side})
+    return misses
+
+
+def _description(traces, band):
+    """One sentence for those who can't see the drawing."""
+    if not traces:
+        return "The band agreed, and no run yet." if band else "No run yet."
+    parts = []
+    for trace in traces:
+        last = trace["points"][-1]
+        parts.append(f"{trace['label']}, up to {last['crank_deg']:g} degrees at {last['crank_rpm']:g} rpm")
+    return f"Crank degrees over crank rpm: {'; '.join(parts)}."

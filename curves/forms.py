@@ -1,0 +1,217 @@
+"""Forms of curve work: a run with its grid of readings, the target with its points, the head, a spring."""
+
+from django import forms
+
+from curves import cells, csvfile, gridforms
+from curves.grid import Column, Grid
+from curves.gridforms import GridForm
+from curves.models import Build, Frame, Run, Spring, Target
+from shop.forms import ModelForm, NumberField, VersionedForm
+from shop.once import OnceField
+
+SPEED = Column("speed", "Speed", "rpm", cells.SPEED_RPM)
+ADVANCE = Column("advance", "Advance", "degrees", cells.ADVANCE_DEG)
+FALLING = Column("falling", "Falling", is_tick=True, follows=True)
+READINGS = (SPEED, ADVANCE, FALLING)
+
+POINTS = (
+    Column("speed", "Speed", "crank rpm", cells.SPEED_RPM),
+    Column("advance", "Advance", "crank degrees", (0, 60)),
+    Column("tolerance", "Either way", "crank degrees", (0.1, 10), follows=True),
+)
+
+FRAMES = [(Frame.SHAFT, "distributor rpm and degrees"), (Frame.CRANK, "crank rpm and degrees")]
+FRAME_WORDS = "Say which: distributor and crank differ by a factor of two."
+MARKS = [("", "as the file shows"), (".", "point"), (",", "comma")]
+
+
+class RunForm(GridForm, ModelForm):
+    """A run as it is typed, pasted or read from a file."""
+
+    columns = READINGS
+    nothing = "No reading yet: type a speed and an advance, or paste them."
+
+    frame = forms.ChoiceField(label="Readings are in", choices=FRAMES, widget=forms.RadioSelect)
+    file = forms.FileField(label="CSV file", required=False)
+    decimal = forms.ChoiceField(label="Decimal mark in it", choices=MARKS, required=False)
+
+    class Meta:
+        model = Run
+        fields = ["kind", "frame", "primary", "primary_bend_mm", "secondary", "secondary_bend_mm", "note"]
+        labels = {
+            "kind": "Kind of run",
+            "primary": "Primary spring",
+            "secondary": "Secondary spring",
+            "primary_bend_mm": "its post bent by (mm)",
+            "secondary_bend_mm": "its post bent by (mm)",
+        }
+
+    def __init__(self, *args, springs=(), **options):
+        super().__init__(*args, **options)
+        self.fields["frame"].error_messages["required"] = FRAME_WORDS
+        for name in ("primary", "secondary"):
+            self.fields[name].queryset = springs
+            self.fields[name].empty_label = "as it came, or not known"
+            self.fields[f"{name}_bend_mm"].required = False
+
+    def clean_primary_bend_mm(self):
+        return self.cleaned_data["primary_bend_mm"] or 0
+
+    def clean_secondary_bend_mm(self):
+        return self.cleaned_data["secondary_bend_mm"] or 0
+
+    def clean(self):
+        cleaned = super().clean()
+        if cleaned.get("secondary") and not cleaned.get("primary"):
+            self.add_error("primary", "A secondary spring without a primary: name the primary too.")
+        return cleaned
+
+    def pasted_rows(self, text):
+        table = csvfile.read(
+            text, frame=self.data.get("frame") or None, decimal=self.data.get("decimal") or None
+        )
+        return [(row.speed_rpm, row.advance_deg, row.falling) for row in table.rows]
+
+    @property
+    def run_values(self):
+        """The values of the run's own fields."""
+        return {name: self.cleaned_data[name] for name in self._meta.fields}
+
+
+class NewRunForm(RunForm):
+    once = OnceField()
+
+
+class ChangeRunForm(RunForm):
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class TargetForm(GridForm, ModelForm):
+    """The band agreed, at the crank, and the initial timing that may go with it."""
+
+    columns = POINTS
+    nothing = "No point yet: type a crank speed, the crank degrees wanted there, and how far it may be off."
+
+    version = forms.IntegerField(widget=forms.HiddenInput, initial=0)
+
+    class Meta:
+        model = Target
+        fields = [
+            "initial_low_crank_deg",
+            "initial_high_crank_deg",
+            "initial_crank_deg",
+            "total_limit_crank_deg",
+            "note",
+        ]
+        labels = {
+            "initial_low_crank_deg": "Initial timing from (crank deg)",
+            "initial_high_crank_deg": "to (crank deg)",
+            "initial_crank_deg": "Initial timing to set (crank deg)",
+            "total_limit_crank_deg": "Total at full speed at most (crank deg)",
+        }
+        help_texts = {"initial_crank_deg": "Left empty, the best of the range is found for the curve."}
+
+    def clean(self):
+        cleaned = super().clean()
+        low, high = cleaned.get("initial_low_crank_deg"), cleaned.get("initial_high_crank_deg")
+        if low is not None and high is not None and low > high:
+            self.add_error(
+                "initial_high_crank_deg", f"Lower than the {low:g} it starts from: turn them round."
+            )
+        speeds = [row[0] for row in self.rows]
+        if twice := {f"{speed:g}" for speed in speeds if speeds.count(speed) > 1}:
+            self.add_error(
+                None, f"A speed stands there twice: {', '.join(sorted(twice))} crank rpm. Leave one."
+            )
+        return cleaned
+
+    def pasted_rows(self, text):
+        lines, _ = csvfile.split(text)
+        keys = [column.key for column in self.columns]
+        grid = Grid(self.columns, [dict(zip(keys, row, strict=False)) for _, row in lines])
+        return gridforms.values_or_refuse(grid)
+
+    @property
+    def target_values(self):
+        return {name: self.cleaned_data[name] for name in self._meta.fields}
+
+
+class HeadForm(VersionedForm):
+    """What was measured of the advance head, in the distributor's own degrees."""
+
+    class Meta:
+        model = Build
+        fields = [
+            "travel_stamped_deg",
+            "travel_measured_deg",
+            "primary_gap_mm",
+            "secondary_gap_mm",
+            "primary_stretch_mm_per_deg",
+            "secondary_stretch_mm_per_deg",
+            "scale_deg",
+            "crank_per_shaft",
+        ]
+
+    @property
+    def head_values(self):
+        return {name: self.cleaned_data[name] for name in self._meta.fields}
+
+
+class SpringFields(forms.Form):
+    """What is asked of a spring, new or known; the error of its rate in percent."""
+
+    rate_percent = NumberField(
+        label="Rate known to (%)",
+        required=False,
+        min_value=0.1,
+        max_value=100,
+        help_text="Left empty: a loose label.",
+    )
+
+    class Meta:
+        model = Spring
+        fields = [
+            "label",
+            "position",
+            "quantity",
+            "rate_n_per_mm",
+            "free_length_mm",
+            "free_length_sd_mm",
+            "initial_tension_n",
+            "source",
+            "wire_mm",
+            "coil_mm",
+            "active_coils",
+            "note",
+        ]
+        labels = {"source": "Where the figures come from", "position": "Fits as"}
+        help_texts = {
+            "free_length_sd_mm": "Left empty: a loose label.",
+        }
+
+    def __init__(self, *args, instance=None, initial=None, **options):
+        known = {"rate_percent": (instance or Spring()).rate_percent}
+        super().__init__(*args, instance=instance, initial=known | (initial or {}), **options)
+        self.fields["initial_tension_n"].required = False
+        self.order_fields([*self._meta.fields[:4], "rate_percent", *self._meta.fields[4:]])
+
+    @property
+    def spring_values(self):
+        percent = self.cleaned_data["rate_percent"]
+        plain = {name: self.cleaned_data[name] for name in self._meta.fields}
+        return plain | {"rate_sd": None if percent is None else percent / 100}
+
+    def clean_initial_tension_n(self):
+        return self.cleaned_data["initial_tension_n"] or 0
+
+
+class NewSpringForm(SpringFields, ModelForm):
+    once = OnceField()
+
+    class Meta(SpringFields.Meta):
+        pass
+
+
+class SpringForm(SpringFields, VersionedForm):
+    class Meta(SpringFields.Meta):
+        pass

@@ -1,0 +1,197 @@
+"""What one run comes to: its verdict against the band, its knees in both frames, and what is unusual."""
+
+from math import isfinite
+
+import numpy as np
+
+from curves import engine
+from curves.results import InBoth, Knee, Miss, RunSummary, Warning
+
+# Thresholds of what is said aloud though it is accepted; common practice, no source, but for the second.
+APART_DEG = 1.0  # distributor degrees between falling and rising sweep: the weights stick
+MUCH_CRANK_DEG = 40.0  # TM 10-3930-623-12 gives at most 42 crank degrees
+OFF_STAMP_DEG = 3.0  # distributor degrees between travel measured and stamped
+
+
+def run_summary(run, readings, knees, band, drive):
+    """One run in words and numbers; ``band`` is None while none is agreed."""
+    top = float(readings.advance_deg.max())
+    in_band, miss, uncovered = verdict(readings, band, drive)
+    return RunSummary(
+        run,
+        in_band,
+        miss,
+        knees=tuple(knee_rows(knees, drive)),
+        top=_deg(top, drive),
+        uncovered_crank_rpm=uncovered,
+    )
+
+
+def knees_of(readings):
+    """The straight pieces of the rising sweep, as the engine fits them."""
+    return engine.fit_knees(rising(readings))
+
+
+def rising(readings):
+    """The rising sweep of a run, or all of it where there is none."""
+    return _sweep(readings, falling=False) or readings
+
+
+def verdict(readings, band, drive):
+    """Whether a run lies in the band, its worst miss, and the band's speeds it did not reach.
+
+    The rising and the falling sweep are judged each by itself. A run that has not reached all of the band yet
+    and lies in it so far has no verdict.
+    """
+    if band is None:
+        return None, None, ()
+    sweeps = [sweep for falling in (False, True) if (sweep := _sweep(readings, falling=falling))]
+    verdicts = [engine.judge_curve(band, sweep) for sweep in sweeps]
+    worst = max(verdicts, key=lambda found: found.worst_deg if isfinite(found.worst_deg) else -1.0)
+    missed = np.isnan(verdicts[0].at_points_deg)
+    uncovered = tuple(float(rpm) for rpm in drive.to_crank_rpm(band.speed_rpm[missed]))
+    if worst.worst_side in ("above", "below"):
+        side = "over" if worst.worst_side == "above" else "under"
+        return False, Miss(_deg(worst.worst_deg, drive), side, _rpm(worst.worst_rpm, drive)), uncovered
+    return (None if uncovered else True), None, uncovered
+
+
+def knee_rows(knees, drive):
+    """What a rebuilder says of a curve, row by row."""
+    if knees.begin_rpm is None:
+        return
+    yield Knee("begins", speed_rpm=_rpm(knees.begin_rpm, drive, knees.begin_se_rpm))
+    names = (
+        ("slope",) if len(knees.slope_deg_per_100rpm) == 1 else ("first slope", "second slope", "third slope")
+    )
+    for i, slope in enumerate(knees.slope_deg_per_100rpm):
+        if i:
+            speed, error = float(knees.knee_rpm[i - 1]), float(knees.knee_se_rpm[i - 1])
+            yield Knee("knee", _rpm(speed, drive, error), _deg(knees.advance_at(speed), drive))
+        error = _finite(knees.slope_se[i])
+        # Angle and speed scale alike between the frames, so a slope is the same number in both.
+        yield Knee(names[i], slope_deg_per_100_rpm=InBoth(float(slope), float(slope), error, error))
+    if knees.stop_rpm is not None:
+        stop = _rpm(knees.stop_rpm, drive, knees.stop_se_rpm)
+        yield Knee("stops", stop, _deg(knees.top_deg, drive, knees.top_se_deg))
+
+
+def draft_words(readings, band, drive):
+    """What can be said of readings while they are typed: the verdict so far, and what is unusual."""
+    if readings is None:
+        return []
+    name = "So far"
+    warnings = [
+        *_hysteresis(name, readings, drive),
+        *_much(name, _deg(float(readings.advance_deg.max()), drive)),
+    ]
+    if band is None:
+        return warnings
+    inside, miss, uncovered = verdict(readings, band, drive)
+    if miss:
+        text = (
+            f"Out of the band by {miss.distance_deg.crank:.1f} crank degrees, {miss.side}, at "
+            f"{miss.speed_rpm.crank:.0f} crank rpm."
+        )
+        return [Warning("out", text), *warnings]
+    if uncovered:
+        reached = (
+            f"In the band so far; not reached yet: {', '.join(f'{rpm:.0f}' for rpm in uncovered)} crank rpm."
+        )
+        return [Warning("in", reached), *warnings]
+    return [Warning("in", "In the band."), *warnings] if inside else warnings
+
+
+def build_warnings(build):
+    """What is unusual about the head itself."""
+    stamped, measured = build.travel_stamped_deg, build.travel_measured_deg
+    if stamped is None or measured is None or abs(measured - stamped) < OFF_STAMP_DEG:
+        return []
+    more = "more" if measured > stamped else "less"
+    text = (
+        f"Travel measured is {measured:g} distributor degrees, {abs(measured - stamped):g} {more} than the "
+        f"{stamped:g} stamped. The measured one counts."
+    )
+    return [Warning("travel", text)]
+
+
+def run_warnings(run, readings, said, drive):
+    """What is unusual about a run."""
+    return [
+        *_hysteresis(run, readings, drive),
+        *_much(run, said.top),
+        *_strays(run, readings, drive),
+    ]
+
+
+def _hysteresis(run, readings, drive):
+    """The falling sweep against the rising one, where both were read."""
+    up, down = (_sweep(readings, falling=falling) for falling in (False, True))
+    if up is None or down is None:
+        return
+    speeds = _shared_speeds(up, down)
+    if not speeds.size:
+        return
+    apart = engine.Curve.of(down).at(speeds) - engine.Curve.of(up).at(speeds)
+    worst = int(np.argmax(np.abs(apart)))
+    if abs(apart[worst]) < APART_DEG:
+        return
+    distance, at = _deg(abs(float(apart[worst])), drive), _rpm(float(speeds[worst]), drive)
+    where = f"{distance.crank:.1f} crank degrees at {at.crank:.0f} crank rpm"
+    if apart[worst] > 0:
+        text = f"{run}: the falling sweep lies {where} above the rising one. The weights may stick."
+        yield Warning("falling_above", text)
+    else:
+        text = f"{run}: the falling sweep lies {where} below the rising one. The two may be mixed up."
+        yield Warning("falling_below", text)
+
+
+def _shared_speeds(up, down):
+    """The speeds read in either sweep that both reach."""
+    low = max(up.speed_rpm[0], down.speed_rpm[0])
+    high = min(up.speed_rpm[-1], down.speed_rpm[-1])
+    speeds = np.unique(np.concatenate([up.speed_rpm, down.speed_rpm]))
+    return speeds[(speeds >= low) & (speeds <= high)]
+
+
+def _much(run, top):
+    if top.crank >= MUCH_CRANK_DEG:
+        text = f"{run}: {top.crank:g} crank degrees of centrifugal advance is much. Is the frame right?"
+        yield Warning("much_advance", text)
+
+
+def _strays(run, readings, drive):
+    for i in np.flatnonzero(readings.stray):
+        at = _rpm(float(readings.speed_rpm[i]), drive)
+        read = _deg(float(readings.advance_deg[i]), drive)
+        text = (
+            f"{run}: the reading of {read.crank:g} crank degrees at {at.crank:g} crank rpm goes against the "
+            "others of its sweep. Read it again."
+        )
+        yield Warning("stray", text)
+
+
+def _sweep(readings, *, falling):
+    """The readings of one direction, or None."""
+    rows = readings.falling if falling else ~readings.falling
+    if not rows.any():
+        return None
+    return engine.Readings(readings.speed_rpm[rows], readings.advance_deg[rows], falling)
+
+
+def _rpm(shaft, drive, error=None):
+    return _both(float(shaft), drive.to_crank_rpm(float(shaft)), error, drive.to_crank_rpm)
+
+
+def _deg(shaft, drive, error=None):
+    return _both(float(shaft), drive.to_crank_deg(float(shaft)), error, drive.to_crank_deg)
+
+
+def _both(shaft, crank, error, to_crank):
+    error = _finite(error)
+    return InBoth(shaft, crank, error, None if error is None else to_crank(error))
+
+
+def _finite(error):
+    """A standard error, or None where the readings leave it open."""
+    return float(error) if error is not None and isfinite(error) else None

@@ -1,0 +1,27 @@
+"""A unit's curve work: the head, the drawer of springs, runs on the bench, sweeps, and the target."""
+
+from curves.models.builds import Build, Frame, HeadType
+from curves.models.runs import DwellReading, Reading, Run, SparkReading, VacuumReading
+from curves.models.springs import LoadTest, Spring, SpringCorrection
+from curves.models.sweeps import LightReading, Response, ResponseReading, Sweep
+from curves.models.targets import Target, TargetPoint
+
+__all__ = [
+    "Build",
+    "DwellReading",
+    "Frame",
+    "HeadType",
+    "LightReading",
+    "LoadTest",
+    "Reading",
+    "Response",
+    "ResponseReading",
+    "Run",
+    "SparkReading",
+    "Spring",
+    "SpringCorrection",
+    "Sweep",
+    "Target",
+    "TargetPoint",
+    "VacuumReading",
+]

@@ -1,0 +1,114 @@
+"""Runs on the bench: what was read, as typed, and what was checked beside the curve."""
+
+import uuid
+
+from django.db import models
+
+from curves.cells import ADVANCE_DEG, SPEED_RPM
+from curves.models.builds import Build, Frame
+from curves.models.springs import Spring
+from shop.fields import between, person_field
+
+
+class Run(models.Model):
+    """A sweep on the bench. Readings stay as typed, in the frame declared here; ``convert`` turns them."""
+
+    class Kind(models.TextChoices):
+        AS_RECEIVED = "as_received", "As received"
+        TRIAL = "trial", "Trial"
+        FINAL = "final", "Final"
+
+    build = models.ForeignKey(Build, on_delete=models.CASCADE, related_name="runs")
+    number = models.PositiveSmallIntegerField()
+    kind = models.CharField(max_length=12, choices=Kind)
+    frame = models.CharField("read in", max_length=6, choices=Frame, default=Frame.SHAFT)
+    primary = models.ForeignKey(Spring, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    secondary = models.ForeignKey(Spring, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    primary_bend_mm = models.FloatField(default=0, validators=between(-3, 3))
+    secondary_bend_mm = models.FloatField(default=0, validators=between(-3, 3))
+    note = models.CharField(max_length=300, blank=True)
+    removed = models.BooleanField(default=False)  # taken off the card; the readings stay, so it can come back
+    by = person_field()
+    at = models.DateTimeField(auto_now_add=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [models.UniqueConstraint(fields=["build", "number"], name="one_run_per_number")]
+
+    def __str__(self):
+        return f"{self.get_kind_display()} run {self.number}"
+
+
+class Reading(models.Model):
+    """One reading as typed, in its run's frame."""
+
+    run = models.ForeignKey(Run, on_delete=models.CASCADE, related_name="readings")
+    key = models.UUIDField(default=uuid.uuid4)  # given where it was typed: sent again, it is the same reading
+    position = models.PositiveSmallIntegerField()
+    speed_rpm = models.FloatField(validators=between(*SPEED_RPM))
+    advance_deg = models.FloatField(validators=between(*ADVANCE_DEG))
+    falling = models.BooleanField(default=False)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [
+            models.UniqueConstraint(fields=["run", "position"], name="one_reading_per_position"),
+            models.UniqueConstraint(fields=["run", "key"], name="one_reading_per_key"),
+        ]
+
+    def __str__(self):
+        return f"{self.advance_deg:g} at {self.speed_rpm:g}"
+
+
+class SparkReading(models.Model):
+    """Where one cylinder's spark fell at a set shaft speed, from where it should [distributor degrees]."""
+
+    run = models.ForeignKey(Run, on_delete=models.CASCADE, related_name="sparks")
+    key = models.UUIDField(default=uuid.uuid4)
+    speed_rpm = models.FloatField("distributor rpm", validators=between(*SPEED_RPM))
+    cylinder = models.PositiveSmallIntegerField(validators=between(1, 16))
+    offset_deg = models.FloatField("off by (distributor deg)", validators=between(-45, 45))
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["speed_rpm", "cylinder", "pk"]
+        constraints = [models.UniqueConstraint(fields=["run", "key"], name="one_spark_per_key")]
+
+    def __str__(self):
+        return f"cylinder {self.cylinder}: {self.offset_deg:+g}"
+
+
+class DwellReading(models.Model):
+    """The dwell at a shaft speed [distributor degrees]."""
+
+    run = models.ForeignKey(Run, on_delete=models.CASCADE, related_name="dwells")
+    key = models.UUIDField(default=uuid.uuid4)
+    speed_rpm = models.FloatField("distributor rpm", validators=between(*SPEED_RPM))
+    dwell_deg = models.FloatField("dwell (distributor deg)", validators=between(0, 360))
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["speed_rpm", "pk"]
+        constraints = [models.UniqueConstraint(fields=["run", "key"], name="one_dwell_per_key")]
+
+    def __str__(self):
+        return f"{self.dwell_deg:g} at {self.speed_rpm:g}"
+
+
+class VacuumReading(models.Model):
+    """What the capsule adds at a vacuum [distributor degrees]."""
+
+    run = models.ForeignKey(Run, on_delete=models.CASCADE, related_name="vacuums")
+    key = models.UUIDField(default=uuid.uuid4)
+    vacuum_kpa = models.FloatField("vacuum (kPa)", validators=between(0, 101))
+    advance_deg = models.FloatField("adds (distributor deg)", validators=between(-20, 40))
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["vacuum_kpa", "pk"]
+        constraints = [models.UniqueConstraint(fields=["run", "key"], name="one_vacuum_per_key")]
+
+    def __str__(self):
+        return f"{self.advance_deg:g} at {self.vacuum_kpa:g} kPa"

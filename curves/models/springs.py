@@ -1,0 +1,94 @@
+"""The drawer: kinds of spring, what the tester said of them, and what jobs have taught since."""
+
+from django.db import models
+
+from shop.fields import between, person_field
+
+
+class Spring(models.Model):
+    """A kind of spring in the drawer; its figures carry relative errors and where they came from."""
+
+    class Source(models.TextChoices):
+        WEIGHED = "weighed", "weighed here"
+        WIRE = "wire", "from wire and turns"
+        LABEL = "label", "from its label"
+        UNKNOWN = "unknown", "not known"
+
+    class Position(models.TextChoices):
+        PRIMARY = "primary", "primary"
+        SECONDARY = "secondary", "secondary"
+        EITHER = "either", "either"
+
+    label = models.CharField(max_length=40, unique=True)
+    position = models.CharField(max_length=10, choices=Position, default=Position.EITHER)
+    rate_n_per_mm = models.FloatField("rate (N/mm)", null=True, blank=True, validators=between(0.01, 50))
+    free_length_mm = models.FloatField("free length (mm)", null=True, blank=True, validators=between(3, 80))
+    initial_tension_n = models.FloatField("initial tension (N)", default=0, validators=between(0, 50))
+    rate_sd = models.FloatField(
+        "rate known to (share)", null=True, blank=True, default=0.05, validators=between(0.001, 1)
+    )
+    free_length_sd_mm = models.FloatField(
+        "length known to (mm)", null=True, blank=True, default=0.2, validators=between(0.01, 5)
+    )
+    source = models.CharField(max_length=10, choices=Source, default=Source.WEIGHED)
+    wire_mm = models.FloatField("wire (mm)", null=True, blank=True, validators=between(0.1, 5))
+    coil_mm = models.FloatField("mean coil diameter (mm)", null=True, blank=True, validators=between(1, 40))
+    active_coils = models.FloatField("active coils", null=True, blank=True, validators=between(1, 100))
+    quantity = models.PositiveSmallIntegerField(default=0)
+    note = models.CharField(max_length=200, blank=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["label"]
+
+    def __str__(self):
+        return self.label
+
+    @property
+    def rate_percent(self):
+        """The error of the rate in percent, or None for a loose label."""
+        return None if self.rate_sd is None else self.rate_sd * 100
+
+
+class LoadTest(models.Model):
+    """One pair from the spring tester: the load that held a spring at a length."""
+
+    spring = models.ForeignKey(Spring, on_delete=models.CASCADE, related_name="load_tests")
+    length_mm = models.FloatField("length (mm)", validators=between(3, 200))
+    load_n = models.FloatField("load (N)", validators=between(0, 500))
+    by = person_field()
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["length_mm", "pk"]
+
+    def __str__(self):
+        return f"{self.load_n:g} N at {self.length_mm:g} mm"
+
+
+class SpringCorrection(models.Model):
+    """What one build's runs taught of a spring; switched off, the spring's own figures count again."""
+
+    spring = models.ForeignKey(Spring, on_delete=models.CASCADE, related_name="corrections")
+    build = models.ForeignKey("curves.Build", on_delete=models.CASCADE, related_name="corrections")
+    position = models.CharField(max_length=10, choices=Spring.Position)
+    rate_n_per_mm = models.FloatField()
+    rate_sd = models.FloatField()  # relative
+    free_length_mm = models.FloatField()
+    free_length_sd_mm = models.FloatField()
+    initial_tension_n = models.FloatField()
+    initial_tension_sd = models.FloatField()  # relative
+    correlation = models.JSONField(default=list)  # how the three errors hang together
+    in_use = models.BooleanField(default=True)
+    by = person_field()
+    at = models.DateTimeField(auto_now_add=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["-pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["spring", "build", "position"], name="one_correction_per_build")
+        ]
+
+    def __str__(self):
+        return f"{self.spring} as learned from {self.build}"

@@ -1,0 +1,44 @@
+"""The band that a build was agreed to have."""
+
+from django.db import models
+
+from curves.models.builds import Build
+from shop.fields import between
+
+
+class Target(models.Model):
+    """The band agreed for this build, at the crank as people say it; the initial timing is not in it."""
+
+    build = models.OneToOneField(Build, on_delete=models.CASCADE, related_name="target")
+    initial_low_crank_deg = models.FloatField("initial timing from", default=0, validators=between(-10, 40))
+    initial_high_crank_deg = models.FloatField("initial timing to", default=0, validators=between(-10, 40))
+    initial_crank_deg = models.FloatField(
+        "initial timing to set", null=True, blank=True, validators=between(-10, 40)
+    )
+    total_limit_crank_deg = models.FloatField(
+        "total at full speed at most", null=True, blank=True, validators=between(5, 70)
+    )
+    note = models.CharField(max_length=300, blank=True)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self):
+        return f"target of build {self.build_id}"
+
+
+class TargetPoint(models.Model):
+    """One point of the band: crank degrees of centrifugal advance at a crank speed, and its tolerance."""
+
+    target = models.ForeignKey(Target, on_delete=models.CASCADE, related_name="points")
+    crank_rpm = models.FloatField(validators=between(0, 20000))
+    crank_deg = models.FloatField(validators=between(0, 60))
+    tolerance_crank_deg = models.FloatField(default=1, validators=between(0.1, 10))
+
+    class Meta:
+        ordering = ["crank_rpm"]
+        constraints = [models.UniqueConstraint(fields=["target", "crank_rpm"], name="one_point_per_speed")]
+
+    def __str__(self):
+        return f"{self.crank_deg:g} ± {self.tolerance_crank_deg:g} at {self.crank_rpm:g}"

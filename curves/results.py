@@ -1,0 +1,111 @@
+"""What a build's curve work comes to, as frozen numbers and words: what cards, sheets and guards read."""
+
+from dataclasses import dataclass, field
+
+from curves.models import Run
+
+
+@dataclass(frozen=True)
+class InBoth:
+    """A number and its standard error (None: not known) in both frames."""
+
+    shaft: float
+    crank: float
+    shaft_error: float | None = None
+    crank_error: float | None = None
+
+
+@dataclass(frozen=True)
+class Knee:
+    """One thing a rebuilder says of a curve: its name, and what it is at."""
+
+    name: str  # begins, first slope, knee, second slope, stops
+    speed_rpm: InBoth | None = None
+    advance_deg: InBoth | None = None
+    slope_deg_per_100_rpm: InBoth | None = None  # degrees and rpm of the same frame
+
+
+@dataclass(frozen=True)
+class Miss:
+    """The worst distance outside the band: how far, which side, at which speed."""
+
+    distance_deg: InBoth  # never negative
+    side: str  # over, under
+    speed_rpm: InBoth
+
+
+@dataclass(frozen=True)
+class RunSummary:
+    """One run in words and numbers."""
+
+    run: Run
+    in_band: bool | None  # None: no band, or no reading where it is
+    miss: Miss | None  # None: in the band, or nothing to judge by
+    knees: tuple[Knee, ...] = ()
+    top: InBoth | None = None  # the most advance it read, degrees
+    uncovered_crank_rpm: tuple[float, ...] = ()  # speeds of the band that it did not reach
+
+
+@dataclass(frozen=True)
+class Begin:
+    """Where the advance begins, against idle."""
+
+    speed_rpm: InBoth
+    idle_crank_rpm: float | None
+    margin_crank_rpm: float | None  # begin less idle; negative when it begins below idle
+    enough: bool | None
+
+
+@dataclass(frozen=True)
+class SettingRow:
+    """What the light must read at one speed, vacuum line off and plugged."""
+
+    crank_rpm: float
+    crank_deg: float
+    low_crank_deg: float
+    high_crank_deg: float
+    is_idle: bool = False
+
+
+@dataclass(frozen=True)
+class Warning:
+    """Something unusual that is accepted and said."""
+
+    kind: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Verdicts:
+    """Whether the newest trial and the newest final run lie in the band; None: not to be told yet."""
+
+    latest_in_band: bool | None = None
+    final_in_band: bool | None = None
+
+
+@dataclass(frozen=True)
+class CurveSummary:
+    """What a card and a sheet say of a build's curve work."""
+
+    as_received: RunSummary | None = None
+    latest: RunSummary | None = None
+    final: RunSummary | None = None
+    begin: Begin | None = None
+    idle_slope_crank_deg_per_100_rpm: float | None = None
+    initial_crank_deg: float | None = None
+    setting_card: tuple[SettingRow, ...] = ()
+    total_crank_deg: float | None = None
+    warnings: tuple[Warning, ...] = field(default=())
+
+    @property
+    def latest_in_band(self):
+        return self.latest.in_band if self.latest else None
+
+    @property
+    def final_in_band(self):
+        return self.final.in_band if self.final else None
+
+    @property
+    def judged(self):
+        """The run that the setting card and the begin of advance are taken from."""
+        return self.final or self.latest or self.as_received

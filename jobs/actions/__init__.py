@@ -1,0 +1,1 @@
+"""What people do to a card: each action is one transaction and one entry in its history."""

@@ -1,0 +1,75 @@
+"""Writing on the intake part of a card: its owner, engine, unit and what was agreed."""
+
+from django.db import transaction
+
+from jobs.actions.noting import changes, note
+from jobs.guards import require_open
+from jobs.models import Engine, Job
+from shop.rights import require
+from shop.versions import save_versioned
+
+
+@transaction.atomic
+def change_card(job, data, *, by, version, right="edit_intake", verb="changed the card"):
+    """Write some of a card's own fields, from a version of it that the writer has seen."""
+    require(by, right)
+    require_open(Job.objects.get(pk=job.pk))
+    changed = changes(Job.objects.get(pk=job.pk), data, data)
+    for name, value in data.items():
+        setattr(job, name, value)
+    save_versioned(job, version, list(data))
+    if changed:
+        note(verb, job, by, changes=changed)
+
+
+@transaction.atomic
+def change_owner(job, customer, *, by, version):
+    """Give a card to another customer, a new one, or the shop's stock (None)."""
+    require(by, "edit_intake")
+    require_open(Job.objects.get(pk=job.pk))
+    before = str(job.customer or "shop stock")
+    if customer is not None and customer.pk is None:
+        customer.save()
+    job.customer = customer
+    save_versioned(job, version, ["customer"])
+    after = str(customer or "shop stock")
+    if before != after:
+        note("changed the owner", job, by, changes={"owner": [before, after]})
+
+
+@transaction.atomic
+def change_engine(job, data, *, by, version):
+    """Write the engine of a card; one that another card also shows is copied first, so that card keeps it."""
+    require(by, "edit_intake")
+    require_open(Job.objects.get(pk=job.pk))
+    engine = Engine.objects.get(pk=job.engine_id) if job.engine_id else Engine()
+    changed = changes(engine, data, data)
+    if engine.pk and engine.jobs.exclude(pk=job.pk).exists():
+        engine.pk = None
+        engine._state.adding = True
+    for name, value in data.items():
+        setattr(engine, name, value)
+    engine.save()
+    job.engine = engine
+    save_versioned(job, version, ["engine"])
+    if changed:
+        note("changed the engine", job, by, changes=changed)
+
+
+@transaction.atomic
+def change_unit(job, data, *, by, version, travel_stamped_deg=None):
+    """Write what the unit says of itself: the unit is one thing, so every card of it shows the same."""
+    require(by, "edit_intake")
+    require_open(Job.objects.get(pk=job.pk))
+    unit, build = job.unit, job.build
+    changed = changes(type(unit).objects.get(pk=unit.pk), data, data)
+    changed |= changes(build, ["travel_stamped_deg"], {"travel_stamped_deg": travel_stamped_deg})
+    for name, value in data.items():
+        setattr(unit, name, value)
+    unit.save(update_fields=list(data))
+    save_versioned(job, version, ["unit"])
+    if build.travel_stamped_deg != travel_stamped_deg:
+        build.travel_stamped_deg = travel_stamped_deg
+        save_versioned(build, build.version, ["travel_stamped_deg"])
+    if changed:
+        note("changed the unit", job, by, changes=changed)

@@ -1,0 +1,121 @@
+"""Moving a card from stage to stage, and handing it back at the end."""
+
+from calendar import monthrange
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import F
+from django.utils import timezone
+
+from jobs import guards, sheets, signing, stages
+from jobs.actions.noting import note
+from jobs.models import Job, Sheet, StageMove
+from jobs.stages import Stage
+from shop.rights import require
+from shop.versions import Conflict
+
+
+@transaction.atomic
+def move_stage(job, *, to, by, reason="", seen=None):
+    """Move a card one stage on or back; what is missing is kept with the move, and then a reason is wanted.
+
+    ``seen`` is the stage that was on the mover's screen; Conflict when someone else moved the card first.
+    """
+    require(by, "move_stage")
+    now = _locked(job, seen)
+    if not stages.is_step(now.stage, to):
+        raise ValidationError(
+            f"A card moves one stage at a time: from {now.get_stage_display()} it can't go"
+            f" to {Stage(to).label}."
+        )
+    onward = stages.place(to) > stages.place(now.stage)
+    missing = guards.missing(now) if onward else []
+    _want_reason(stages.wants_reason(now.stage, to, missing), reason, missing)
+    left = now.stage
+    _write(now, stage=to, stage_since=timezone.now())
+    StageMove.objects.create(job=now, from_stage=left, to_stage=to, reason=reason, missing=missing, by=by)
+    verb = "moved the card on" if onward else "moved the card back"
+    note(verb, now, by, **_told(to=Stage(to).label, reason=reason, missing=missing))
+    return now
+
+
+@transaction.atomic
+def hand_back(job, *, by, handed_to="", warranty_until=None, reason="", seen=None):
+    """Close a card that stands at hand-back; without a signed curve sheet that takes a reason."""
+    require(by, "hand_back")
+    now = _locked(job, seen)
+    if now.stage != Stage.HAND_BACK:
+        raise ValidationError(
+            f"A card is handed back from Hand-back; this one is at {now.get_stage_display()}."
+        )
+    missing = guards.missing(now) or _outdated(now)
+    _want_reason(bool(missing), reason, missing)
+    _write(now, closed_at=timezone.now(), handed_to=handed_to, warranty_until=warranty_until)
+    now.build.locked = True
+    now.build.save(update_fields=["locked"])
+    warranty = warranty_until.isoformat() if warranty_until else ""
+    told = _told(to=handed_to, warranty_until=warranty, reason=reason, missing=missing)
+    note("handed the unit back", now, by, **told)
+    return now
+
+
+@transaction.atomic
+def allocate(job, *, customer, by, handed_to="", warranty_until=None):
+    """Give a unit from the shop's shelf to a customer: the card keeps all it says and gets an owner."""
+    require(by, "hand_back")
+    now = Job.objects.select_for_update().get(pk=job.pk)
+    if not now.is_stock:
+        raise ValidationError(f"This unit already belongs to {now.customer}.")
+    if customer.pk is None:
+        customer.save()
+    _write(now, customer=customer, handed_to=handed_to, warranty_until=warranty_until)
+    note("allocated the unit", now, by, **_told(to=str(customer), handed_to=handed_to))
+    return now
+
+
+def _outdated(job):
+    """What closing needs when a curve sheet is signed, but for what the card said before its last change.
+
+    Not asked by ``guards.missing``: the board would read every line of every card for it.
+    """
+    current = [
+        sheet
+        for sheet in signing.revisions(job)
+        if sheet.kind == Sheet.Kind.CURVE_SHEET and sheet.standing == "current"
+    ]
+    said = sheets.recorded_sha256(job)
+    outdated = any(signing.changed_since(sheet, said) for sheet in current)
+    return ["a curve sheet signed since the card was changed"] if outdated else []
+
+
+def _locked(job, seen):
+    """The card as it now stands, held until the transaction ends; Conflict if its stage is another by now."""
+    now = Job.objects.select_for_update().get(pk=job.pk)
+    guards.require_open(now)
+    if now.stage != (seen or job.stage):
+        raise Conflict(now)
+    return now
+
+
+def warranty_end(start, months):
+    """The day so many months after another; the last of the month where that has no such day."""
+    years, month = divmod(start.month - 1 + months, 12)
+    year, month = start.year + years, month + 1
+    return start.replace(year=year, month=month, day=min(start.day, monthrange(year, month)[1]))
+
+
+def _write(job, **values):
+    for name, value in values.items():
+        setattr(job, name, value)
+    Job.objects.filter(pk=job.pk).update(version=F("version") + 1, **values)
+    job.version += 1
+
+
+def _want_reason(wanted, reason, missing):
+    if wanted and not reason.strip():
+        cause = f"Still missing: {', '.join(missing)}" if missing else "Going back takes a reason"
+        raise ValidationError({"reason": f"{cause}. Write why."})
+
+
+def _told(**detail):
+    return {name: value for name, value in detail.items() if value}

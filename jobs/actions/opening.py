@@ -1,0 +1,77 @@
+"""Opening a card for a customer's unit or for the shop's own stock, and reopening an old one as a new one."""
+
+from django.db import transaction
+from django.db.models import Max
+from django.utils import timezone
+
+from curves.models import Build
+from jobs.actions.noting import note
+from jobs.inspection import new_steps
+from jobs.models import Job, RoadReport, Step
+from shop.models import Shop
+from shop.rights import require
+
+
+@transaction.atomic
+def open_job(*, by, unit, engine=None, customer=None, build=None, **fields):
+    """Open a card and return it; rows that are not saved yet are saved with it. No customer: shop stock."""
+    require(by, "open_job")
+    for row in (customer, engine, unit):
+        if row is not None and row.pk is None:
+            row.save()
+    if build is None:
+        build = Build()
+    build.save()
+    job = Job.objects.create(
+        number=_next_number(),
+        customer=customer,
+        engine=engine,
+        unit=unit,
+        build=build,
+        opened_by=by,
+        stage_since=timezone.now(),
+        **fields,
+    )
+    Step.objects.bulk_create(new_steps(job))
+    note("opened the card", job, by, owner=str(customer) if customer else "shop stock", unit=str(unit))
+    return job
+
+
+def _next_number():
+    """One more than the highest; the shop's row is locked, so that two cards never take the same number."""
+    Shop.current()
+    Shop.objects.select_for_update().get(pk=1)
+    return (Job.objects.aggregate(last=Max("number"))["last"] or 0) + 1
+
+
+@transaction.atomic
+def report_from_road(job, *, text, by):
+    """Write down what a unit did on the road: the one thing that a closed card still takes."""
+    require(by, "open_job")
+    RoadReport.objects.create(job=job, text=text, by=by)
+    note("wrote a road report", job, by, text=text)
+
+
+@transaction.atomic
+def reopen(job, *, by, road_report="", **fields):
+    """Open a new card for a unit that came back; the old one, its curve and its papers stay as they are."""
+    if road_report:
+        report_from_road(job, text=road_report, by=by)
+    build = Build(
+        **{
+            field.name: getattr(job.build, field.name)
+            for field in Build._meta.concrete_fields
+            if field.name not in {"id", "locked", "version"}
+        }
+    )
+    new = open_job(
+        by=by,
+        unit=job.unit,
+        engine=job.engine,
+        customer=job.customer,
+        build=build,
+        previous=job,
+        **({"complaint": road_report} | fields),
+    )
+    note("reopened as a new card", job, by, new_card=new.number)
+    return new

@@ -1,0 +1,96 @@
+"""Writing down what a teardown shows: answers to the inspection list, findings, and parts."""
+
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
+
+from jobs.actions.noting import changes, in_words, note
+from jobs.guards import require_open
+from jobs.inspection import proposed_verdict
+from jobs.models import Finding, Inspection, PartLine
+from shop.rights import require
+from shop.versions import Conflict, save_versioned
+
+
+@transaction.atomic
+def answer_point(job, point, *, by, value=None, verdict="", note_text="", version=None):
+    """Answer one inspection point, or answer it anew; without a verdict the point's limit gives it.
+
+    ``version`` is that of the answer the writer saw, None for none; Conflict if there is another by now.
+    """
+    require(by, "edit_work")
+    require_open(job)
+    verdict = verdict or proposed_verdict(point, value)
+    if not verdict:
+        raise ValidationError({"verdict": "No limit to go by: say good, worn, replace or not applicable."})
+    data = {"value": value, "verdict": verdict, "note": note_text}
+    answer = Inspection.objects.filter(job=job, point=point).first()
+    if answer is None:
+        answer = _first_answer(job, point, by, data)
+        changed = {"value": ["", in_words(answer, "value")]} if value is not None else {}
+    elif version is None:
+        raise Conflict(answer)
+    else:
+        changed = changes(answer, data, data)
+        for name, new in (data | {"by": by}).items():
+            setattr(answer, name, new)
+        save_versioned(answer, version, [*data, "by"])
+    said = answer.get_verdict_display()
+    note("answered an inspection point", job, by, point=point.label, verdict=said, changes=changed)
+    return answer
+
+
+def _first_answer(job, point, by, data):
+    try:
+        with transaction.atomic():
+            return Inspection.objects.create(job=job, point=point, by=by, **data)
+    except IntegrityError as error:
+        raise Conflict(Inspection.objects.get(job=job, point=point)) from error
+
+
+@transaction.atomic
+def add_finding(job, *, text, by):
+    require(by, "edit_work")
+    require_open(job)
+    finding = Finding.objects.create(job=job, text=text, stage=job.stage, by=by)
+    note("wrote a finding", job, by, text=text)
+    return finding
+
+
+@transaction.atomic
+def remove_finding(finding, *, by):
+    _remove(finding, by, "struck out a finding")
+
+
+@transaction.atomic
+def add_part(job, data, *, by):
+    require(by, "edit_work")
+    require_open(job)
+    line = PartLine.objects.create(job=job, by=by, **data)
+    note("added a line", job, by, text=str(line), state=line.get_state_display())
+    return line
+
+
+@transaction.atomic
+def change_part(line, data, *, by, version):
+    require(by, "edit_work")
+    require_open(line.job)
+    changed = changes(PartLine.objects.get(pk=line.pk), data, data)
+    for name, value in data.items():
+        setattr(line, name, value)
+    save_versioned(line, version, list(data))
+    if changed:
+        note("changed a line", line.job, by, text=str(line), changes=changed)
+
+
+@transaction.atomic
+def remove_part(line, *, by):
+    _remove(line, by, "struck out a line")
+
+
+def _remove(row, by, verb):
+    """Strike out a line; what it said stays in the history. A line already gone is no error."""
+    require(by, "edit_work")
+    require_open(row.job)
+    deleted, _ = type(row).objects.filter(pk=row.pk).delete()
+    if deleted:
+        note(verb, row.job, by, text=str(row))

@@ -1,0 +1,211 @@
+"""Builds papers outside the request: a row is ordered, claimed, printed and done; the row is the truth."""
+
+import contextlib
+import hashlib
+import logging
+import os
+import secrets
+from datetime import timedelta
+from pathlib import Path
+
+from django.db import transaction
+from django.db.models import F, Q
+from django.utils import timezone
+
+from jobs import audit, sheets
+from jobs.models import Sheet
+from jobs.recorded import canonical, digest
+from shop.rights import require
+
+MOST_TRIES = 3
+BUILT = "built a paper"
+# A build takes well under a second; a claim this old belongs to a worker that is gone.
+STALE = timedelta(seconds=30)
+
+logger = logging.getLogger(__name__)
+State = Sheet.State
+
+
+@transaction.atomic
+def order_draft(job, kind, *, paper_size, by):
+    """Order an unsigned paper of the card as it stands; it takes the place of the draft before it."""
+    require(by, "build_sheet")
+    for old in Sheet.objects.filter(job=job, kind=kind, revision=None):
+        _drop(old)
+    sheet = new_sheet(job, kind, paper_size=paper_size, by=by)
+    audit.record("ordered a paper", job=job, by=by, paper=f"{sheet} ({paper_size})")
+    return sheet
+
+
+def new_sheet(job, kind, *, paper_size, by, **signed):
+    """Make a waiting row with its data frozen, and nudge a worker once it is committed."""
+    token, now = secrets.token_urlsafe(16), timezone.now()
+    text = canonical(
+        sheets.gather(
+            job,
+            kind,
+            paper_size=paper_size,
+            token=token,
+            made_at=now,
+            signature=signed.pop("signature", None),
+            audit_head=signed.pop("audit_head", ""),
+        )
+    )
+    sheet = Sheet.objects.create(
+        job=job,
+        kind=kind,
+        paper=paper_size,
+        token=token,
+        data=text,
+        data_sha256=digest(text),
+        created_by=by,
+        **signed,
+    )
+    nudge(sheet)
+    return sheet
+
+
+@transaction.atomic
+def retry(sheet, *, by):
+    """Put a failed sheet back in the queue, with three more tries; a second click changes nothing."""
+    require(by, "build_sheet")
+    again = Sheet.objects.filter(pk=sheet.pk, state=State.FAILED).update(
+        state=State.WAITING, tries=0, error="", claim="", claimed_at=None
+    )
+    if again:
+        audit.record("tried a paper again", job=sheet.job, by=by, paper=str(sheet))
+        nudge(sheet)
+
+
+def nudge(sheet):
+    """Tell a worker about a sheet once the transaction holds; a lost nudge is made good by the sweep."""
+    from jobs import tasks
+
+    transaction.on_commit(lambda: tasks.send(sheet.pk))
+
+
+def build(pk):
+    """Build a sheet if it is there to be taken, and say whether it was; repeated calls do nothing."""
+    claim = _claim(pk)
+    if claim is None:
+        return False
+    sheet = Sheet.objects.select_related("job").get(pk=pk)
+    try:
+        return _finish(sheet, claim, _print(sheet))
+    except Exception as error:
+        logger.exception("Sheet %s, try %s of %s", pk, sheet.tries, MOST_TRIES)
+        _put_back(sheet, claim, str(error) or type(error).__name__)
+        return False
+
+
+def waiting():
+    """Keys of the sheets that a worker should take up: never begun, or left by a worker that is gone."""
+    return list(Sheet.objects.filter(_takeable()).order_by("pk").values_list("pk", flat=True))
+
+
+def give_up_dead():
+    """Sheets whose worker died on the last try have failed; returns how many."""
+    return Sheet.objects.filter(_abandoned(), tries__gte=MOST_TRIES).update(
+        state=State.FAILED, error=f"The worker stopped {MOST_TRIES} times while building it."
+    )
+
+
+def _abandoned():
+    now = timezone.now()
+    # A claim from the future is one from before the clock was set back.
+    old = Q(claimed_at__lt=now - STALE) | Q(claimed_at__gt=now + STALE)
+    return Q(state=State.WORKING) & old
+
+
+def _takeable():
+    return Q(state=State.WAITING) | _abandoned() & Q(tries__lt=MOST_TRIES)
+
+
+def _claim(pk):
+    """Take a sheet by one conditional UPDATE; None when another has it or nothing is to be done."""
+    claim = secrets.token_hex(16)
+    taken = Sheet.objects.filter(_takeable(), pk=pk).update(
+        state=State.WORKING, claim=claim, claimed_at=timezone.now(), tries=F("tries") + 1, error=""
+    )
+    return claim if taken else None
+
+
+def _print(sheet):
+    # Imported here because only the worker prints: it costs the web process memory and half a second.
+    from jobs import pdf
+
+    if digest(sheet.data) != sheet.data_sha256:
+        raise ValueError("The sheet's data does not match its hash: it was altered after it was frozen.")
+    return pdf.print_sheet(sheet.content, data_sha256=sheet.data_sha256)
+
+
+def _finish(sheet, claim, body):
+    """Put the file in its place and the row to done, as one: whoever lost the claim leaves no trace.
+
+    The UPDATE comes first and holds the row, so that only the winner renames; the file is whole before the
+    commit lets anyone see it.
+    """
+    name = f"sheets/{sheet.created_at:%Y/%m}/{sheet.token}.pdf"
+    place = Path(sheet.pdf.storage.path(name))
+    part = place.with_name(f".{place.stem}.{claim}.part")
+    body_sha256 = hashlib.sha256(body).hexdigest()
+    try:
+        _write_durably(part, body)
+        with transaction.atomic():
+            won = Sheet.objects.filter(pk=sheet.pk, state=State.WORKING, claim=claim).update(
+                state=State.DONE, pdf=name, pdf_sha256=body_sha256, built_at=timezone.now(), error=""
+            )
+            if not won:
+                return False
+            audit.record(BUILT, job=sheet.job, paper=str(sheet), pdf_sha256=body_sha256)
+            os.replace(part, place)
+            _sync(place.parent)
+    finally:
+        part.unlink(missing_ok=True)
+    _clear_parts(place)
+    return True
+
+
+def _put_back(sheet, claim, reason):
+    """After a failed try: wait for the next one, or fail for good after the last."""
+    state = State.FAILED if sheet.tries >= MOST_TRIES else State.WAITING
+    put_back = Sheet.objects.filter(pk=sheet.pk, state=State.WORKING, claim=claim).update(
+        state=state, claim="", claimed_at=None, error=reason[:500]
+    )
+    if put_back and state == State.WAITING:
+        nudge(sheet)
+
+
+def _write_durably(path, body):
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with open(path, "xb") as file:
+        file.write(body)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _sync(folder):
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _clear_parts(place):
+    """Remove what killed tries of this sheet left half-written."""
+    for part in place.parent.glob(f".{place.stem}.*.part"):
+        part.unlink(missing_ok=True)
+
+
+def _drop(draft):
+    """Delete a draft and, once that holds, its file; a worker that has it in hand finds its claim gone."""
+    place = draft.pdf.path if draft.pdf else None
+    draft.delete()
+    if place:
+        transaction.on_commit(lambda: _remove(place))
+
+
+def _remove(place):
+    with contextlib.suppress(FileNotFoundError):
+        os.unlink(place)

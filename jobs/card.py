@@ -1,0 +1,167 @@
+"""A card as pages show it: every list fetched once, when it is first asked for."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from django.urls import reverse
+from django.utils import timezone
+
+from jobs import guards, stages
+from jobs.inspection import CAUTIONS
+from jobs.models import PartLine, Step
+from jobs.nextstep import next_step
+from jobs.notices import notices
+from jobs.queries import days_in_stage, inspection_of
+from jobs.results import needs_of, result_of
+from jobs.stages import ORDER, Stage
+from shop.rights import RIGHTS
+from shop.words import days
+
+
+@dataclass(frozen=True)
+class StagePart:
+    """One stage of a card: past, now or coming, and the line that stands for it when it is folded."""
+
+    stage: Stage
+    state: str
+    line: str
+    is_open: bool
+    caution: str
+    template: str
+    address: str
+
+
+class Card:
+    """A job with its lists, for one reader; ``also_open`` names folded stages that the reader unfolded."""
+
+    def __init__(self, job, person, also_open=()):
+        self.job = job
+        self.person = person
+        self._also_open = set(also_open)
+
+    @cached_property
+    def may(self):
+        """What this reader may do to this card, by right; nothing is written on a closed one."""
+        return {right: allowed and not self.job.is_closed for right, allowed in self.reader.items()}
+
+    @cached_property
+    def reader(self):
+        """What this reader's role allows, whether the card is closed or not."""
+        return {right: self.person.may(right) for right in RIGHTS}
+
+    @cached_property
+    def missing(self):
+        return guards.missing(self.job)
+
+    @cached_property
+    def notices(self):
+        return notices(self.job)
+
+    @cached_property
+    def days(self):
+        return days_in_stage(self.job)
+
+    @property
+    def how_long(self):
+        return days(self.days)
+
+    @property
+    def days_late(self):
+        job = self.job
+        if job.promised_on is None or job.is_closed:
+            return 0
+        return max((timezone.localdate() - job.promised_on).days, 0)
+
+    @property
+    def following(self):
+        return stages.following(self.job.stage)
+
+    @property
+    def preceding(self):
+        return stages.preceding(self.job.stage)
+
+    @property
+    def next_step(self):
+        """Where to go for what is missing, as words and address; None when nothing is, or for other roles."""
+        return next_step(self.job, self.may) if self.missing else None
+
+    @cached_property
+    def stages(self):
+        return [self._part(stage) for stage in ORDER]
+
+    def stage(self, stage):
+        return self.stages[stages.place(stage)]
+
+    def _part(self, stage):
+        distance = stages.place(stage) - stages.place(self.job.stage)
+        state = "past" if distance < 0 or self.job.is_closed else "now" if distance == 0 else "coming"
+        line = needs_of(stage) if state == "coming" else result_of(self.job, stage)
+        is_open = state == "now" or stage in self._also_open
+        template = f"jobs/stages/_{stage.value}.html"
+        return StagePart(stage, state, line, is_open, CAUTIONS.get(stage, ""), template, self.address(stage))
+
+    @cached_property
+    def inspection(self):
+        return inspection_of(self.job)
+
+    @property
+    def unanswered(self):
+        return [one for one in self.inspection if one.answer is None]
+
+    @property
+    def head_is_measured_here(self):
+        """Whether the head stands in the teardown: from the spring trials on it stands there."""
+        return stages.place(self.job.stage) < stages.place(Stage.SPRING_TRIALS)
+
+    @cached_property
+    def findings(self):
+        return list(self.job.findings.select_related("by"))
+
+    @cached_property
+    def parts(self):
+        return list(self.job.parts.select_related("by"))
+
+    @cached_property
+    def left_off(self):
+        return [line for line in self.parts if line.state == PartLine.State.LEFT_OFF]
+
+    @cached_property
+    def parts_total(self):
+        priced = [line.price * line.quantity for line in self.parts if line.price is not None]
+        return sum(priced) if priced else None
+
+    @cached_property
+    def photos(self):
+        return list(self.job.photos.select_related("by"))
+
+    @cached_property
+    def road_reports(self):
+        return list(self.job.road_reports.select_related("by"))
+
+    @cached_property
+    def later(self):
+        """The cards that were opened when this unit came back."""
+        return list(self.job.later.all())
+
+    @property
+    def parts_are_handed_over(self):
+        """Whether parts stand in the last stage by now, as fitted, loose or left off."""
+        return self.job.is_closed or self.job.stage == Stage.HAND_BACK
+
+    @cached_property
+    def _steps(self):
+        return list(self.job.steps.select_related("by"))
+
+    @property
+    def cleaning_steps(self):
+        return [step for step in self._steps if step.list == Step.List.CLEANING]
+
+    @property
+    def assembly_steps(self):
+        return [step for step in self._steps if step.list == Step.List.ASSEMBLY]
+
+    def address(self, stage, section=""):
+        """Where a section stands, with its stage unfolded when it is not the present one."""
+        unfolded = "" if stage == self.job.stage else f"?open={stage}"
+        anchor = f"#sec-{section}" if section else f"#stage-{stage}"
+        return reverse("card", args=[self.job.number]) + unfolded + anchor

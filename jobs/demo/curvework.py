@@ -1,0 +1,79 @@
+"""The curve part of a demo visit: what the simulated bench reads, typed in through the real actions."""
+
+from dataclasses import replace
+from functools import cached_property
+
+from curves.models import Run
+from jobs.actions import curve
+from jobs.demo import bench
+
+
+class CurveWork:
+    """What a visit does at the bench; the visit itself gives seed, index, kind, fault, person, drawer."""
+
+    @cached_property
+    def unit_drawn(self):
+        return bench.drawn(self.kind)
+
+    @cached_property
+    def chosen(self):
+        """This very unit on the simulated bench, the pair and bends that suit it, and its final sweep."""
+        return bench.rebuilt(self.kind, [self.seed, self.index])
+
+    @cached_property
+    def travel_measured_deg(self):
+        return round(self.chosen.unit.travel_deg * 4) / 4
+
+    def run_as_received(self):
+        seed = [self.seed, self.index, 1]
+        readings = bench.received(self.chosen.unit, self.kind, self.fault.key, seed)
+        self._type_run(Run.Kind.AS_RECEIVED, readings, note="As it came in, own springs.")
+
+    def measure_head(self):
+        gaps, stretches, _ = self.chosen.unit.caliper([self.seed, self.index, 4])
+        measured = {
+            "travel_measured_deg": self.travel_measured_deg,
+            "primary_gap_mm": round(gaps[0], 1),
+            "secondary_gap_mm": round(gaps[1], 1),
+            "primary_stretch_mm_per_deg": round(stretches[0], 3),
+            "secondary_stretch_mm_per_deg": round(stretches[1], 3),
+        }
+        job = self.job
+        curve.save_head(job, measured, by=self.bench_person, version=job.build.version)
+
+    def set_target(self):
+        low, high = self.kind.initial_crank_deg
+        points = bench.target_of(self.kind)
+        agreed = {
+            "initial_low_crank_deg": low,
+            "initial_high_crank_deg": high,
+            "initial_crank_deg": (low + high) // 2,
+            "total_limit_crank_deg": points[-1][1] + high,
+            "note": f"For {self.kind.fuel_octane} octane, {self.kind.use} use.",
+        }
+        curve.save_target(self.job, agreed, points, by=self.bench_person, version=0)
+
+    def try_springs(self, place):
+        """A trial with one of the pairs that came near in a head as drawn; posts not yet bent."""
+        fit = replace(bench.likely_pairs(self.kind)[place + 1], bend_mm=(0.0, 0.0))
+        seed = [self.seed, self.index, 5, place]
+        self._run(Run.Kind.TRIAL, fit, bench.trial(self.chosen.unit, self.kind, fit, seed))
+
+    def try_the_chosen(self):
+        self._run(Run.Kind.TRIAL, self.chosen.fit, self.chosen.trial)
+
+    def run_final(self):
+        self._run(Run.Kind.FINAL, self.chosen.fit, self.chosen.final)
+
+    def _run(self, kind, fit, readings):
+        self._type_run(
+            kind,
+            readings,
+            primary=self.drawer[fit.primary],
+            secondary=self.drawer[fit.secondary],
+            primary_bend_mm=fit.bend_mm[0],
+            secondary_bend_mm=fit.bend_mm[1],
+        )
+
+    def _type_run(self, kind, readings, **values):
+        curve.add_run(self.job, {"kind": kind, **values}, readings, by=self.bench_person)

@@ -1,0 +1,309 @@
+"""One unit's visit to the demo shop, told as dated steps; each step is a real action."""
+
+from dataclasses import dataclass, field
+from datetime import timedelta
+from decimal import Decimal
+from functools import cached_property, partial
+
+import numpy as np
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from curves.models import Build
+from jobs import inspection, signing
+from jobs.actions import intake, moving, opening, photos, steps, teardown
+from jobs.demo import condition, faults, pictures
+from jobs.demo.curvework import CurveWork
+from jobs.demo.engines import Kind
+from jobs.demo.faults import Fault
+from jobs.models import Engine, InspectionPoint, Job, PartLine, Sheet, Step, Unit
+from jobs.recorded import recorded_sha256
+from jobs.stages import Stage
+from shop.models import Customer, Person, Shop
+
+HOUR_RATE = Decimal("48.00")
+
+
+@dataclass
+class Visit(CurveWork):
+    """A planned visit: whose unit, what is wrong with it, when it came in, and who works on it."""
+
+    index: int
+    seed: int
+    kind: Kind
+    fault: Fault
+    customer: Customer | None
+    opened: float  # working days from today
+    days: dict  # working days from opening to each stage in order, and last, under None, to the hand-back
+    bench_person: Person
+    counter: Person
+    drawer: dict  # springs by label
+    promised_after: int = 15
+    waits_for_answer: bool = False
+    with_photos: bool = False
+    job_pk: int = field(default=0, init=False)
+
+    @cached_property
+    def rng(self):
+        return np.random.default_rng([self.seed, self.index])
+
+    @property
+    def blind_trials(self):
+        """How many pairs are tried before the one that suits."""
+        return 2 + self.index % 2
+
+    @property
+    def job(self):
+        return Job.objects.get(pk=self.job_pk)
+
+    def events(self):
+        """What happens on this visit: (working days from today, action), in order."""
+        told = (
+            (Stage.INTAKE, self._intake),
+            (Stage.TEARDOWN, self._teardown),
+            (Stage.CLEANING, self._cleaning),
+            (Stage.SPRING_TRIALS, self._trials),
+            (Stage.BENCH_CURVE, self._bench),
+            (Stage.HAND_BACK, self._hand_back),
+        )
+        ends = list(self.days.values())[1:]
+        for (stage, tell), end in zip(told, ends, strict=True):
+            begin = self.days[stage]
+            for share, action in tell():
+                yield self.opened + begin + share * (end - begin), action
+        yield self.opened + self.days[None], self.hand_back
+
+    # What happens in each stage: (share of its time gone, action).
+
+    def _intake(self):
+        yield 0.0, self.open
+        if self.with_photos:
+            yield 0.02, partial(self.photograph, 0)
+
+    def _teardown(self):
+        yield 0.0, partial(self.move, Stage.TEARDOWN)
+        if self.fault.key != "seized":
+            yield 0.15, self.run_as_received
+        yield 0.3, self.write_findings
+        yield 0.45, self.answer_inspection
+        yield 0.5, self.want_parts
+        if self.with_photos:
+            yield 0.55, partial(self.photograph, 1)
+        if self.waits_for_answer or self.index % 4 == 0:
+            yield 0.6, self.revise_estimate
+        if not self.waits_for_answer and self.index % 4 == 0:
+            yield 0.9, self.take_answer
+
+    def _cleaning(self):
+        yield 0.0, partial(self.move, Stage.CLEANING)
+        if self.index % 3 == 0:
+            yield 0.1, self.say_blasted
+        yield 0.3, partial(self.tick, Step.List.CLEANING, 2)
+        yield 0.6, partial(self.tick, Step.List.CLEANING, None)
+        if self.index % 3 == 0:
+            yield 0.8, self.sign_abrasive_free
+
+    def _trials(self):
+        yield 0.0, partial(self.move, Stage.SPRING_TRIALS)
+        yield 0.1, self.measure_head
+        yield 0.15, self.set_target
+        for place in range(self.blind_trials):
+            yield 0.3 + 0.15 * place, partial(self.try_springs, place)
+        yield 0.8, self.try_the_chosen
+
+    def _bench(self):
+        yield 0.0, partial(self.move, Stage.BENCH_CURVE)
+        yield 0.3, partial(self.tick, Step.List.ASSEMBLY, 4)
+        yield 0.5, partial(self.tick, Step.List.ASSEMBLY, None)
+        yield 0.7, self.run_final
+        yield 0.8, self.fit_parts
+
+    def _hand_back(self):
+        yield 0.0, partial(self.move, Stage.HAND_BACK)
+        yield 0.3, self.write_setting
+        yield 0.5, self.sign
+
+    # Intake
+
+    def open(self):
+        pick = self.rng.choice
+        job = opening.open_job(
+            by=self.counter,
+            customer=self.customer,
+            engine=self._engine(),
+            unit=self._unit_row(),
+            build=Build(travel_stamped_deg=self.unit_drawn.travel_deg),
+            complaint=str(pick(self.fault.complaints if self.customer else faults.STOCK_COMPLAINTS)),
+            came_with=str(pick(faults.CAME_WITH)),
+            tray=f"{'ABCDEF'[self.index % 6]}{self.index % 14 + 1}",
+            promised_on=timezone.localdate() + timedelta(days=self.promised_after) if self.customer else None,
+            estimate=Decimal(int(self.rng.integers(14, 34)) * 10) if self.customer else None,
+            agreed_limit=Decimal(int(self.rng.integers(30, 42)) * 10) if self.customer else None,
+        )
+        self.job_pk = job.pk
+
+    def _engine(self):
+        """An engine of this kind; some are bored out, and none is quite as the book says."""
+        kind, rng = self.kind, self.rng
+        bored = int(rng.choice([0, 0, 0, 14, 22, 37, 60]))
+        return Engine(
+            vehicle=kind.vehicle,
+            make=kind.make,
+            model=kind.model,
+            year=int(rng.integers(kind.years[0], kind.years[1] + 1)),
+            cylinders=kind.cylinders,
+            displacement_cc=kind.displacement_cc + bored,
+            compression=round(kind.compression + float(rng.choice([0, 0, 0.1, 0.2, 0.4])), 1),
+            camshaft=kind.camshaft,
+            induction=kind.induction,
+            fuel_octane=kind.fuel_octane,
+            use=kind.use,
+            idle_crank_rpm=kind.idle_crank_rpm,
+            top_crank_rpm=kind.top_crank_rpm,
+        )
+
+    def _unit_row(self):
+        kind = self.kind
+        return Unit(
+            maker=kind.unit_maker,
+            number=kind.unit_number,
+            date_code=f"{self.rng.integers(1, 53)} {kind.years[0] % 100 + int(self.rng.integers(0, 5))}",
+            rotation=kind.rotation,
+            cylinders=kind.cylinders,
+            trigger=kind.trigger,
+            connector_pins=None if kind.trigger == "points" else int(self.rng.choice([3, 4, 6])),
+            capsule=kind.capsule,
+        )
+
+    def photograph(self, place):
+        captions = faults.CAPTIONS
+        caption = captions[(self.index + place) % len(captions)]
+        upload = pictures.picture([self.seed, self.index, place])
+        photos.add_photo(self.job, upload, by=self.bench_person, caption=caption)
+
+    # Teardown
+
+    def findings(self):
+        general = faults.GENERAL_FINDINGS
+        if self.kind.trigger != "points":
+            general += faults.ELECTRONIC_FINDINGS
+        own = self.rng.choice(self.fault.findings, int(self.rng.integers(1, 3)), replace=False)
+        others = self.rng.choice(general, int(self.rng.integers(1, 4)), replace=False)
+        return [str(text) for text in (*own, *others)]
+
+    def write_findings(self):
+        for text in self.findings():
+            teardown.add_finding(self.job, text=text, by=self.bench_person)
+
+    def answers(self, job):
+        points = InspectionPoint.objects.filter(in_use=True)
+        asked = [point for point in points if inspection.applies(point, job.unit)]
+        seed = [self.seed, self.index, 3]
+        return condition.answers(asked, job.unit, self.fault, self.travel_measured_deg, seed)
+
+    def answer_inspection(self):
+        job = self.job
+        for point, value, verdict, text in self.answers(job):
+            teardown.answer_point(
+                job, point, by=self.bench_person, value=value, verdict=verdict, note_text=text
+            )
+
+    def parts_wanted(self):
+        kinds = faults.POINTS_PARTS if self.kind.trigger == "points" else faults.ELECTRONIC_PARTS
+        picked = self.rng.choice(len(faults.GENERAL_PARTS), 2, replace=False)
+        general = [faults.GENERAL_PARTS[place] for place in picked]
+        return [
+            _line(text, PartLine.State.WANTED, price=Decimal(price))
+            for text, price in [*self.fault.parts, *kinds[:2], *general]
+        ]
+
+    def want_parts(self):
+        for line in self.parts_wanted():
+            teardown.add_part(self.job, line, by=self.bench_person)
+
+    def revise_estimate(self):
+        if self.customer:
+            job = self.job
+            revised = (job.agreed_limit or Decimal(300)) + 10 * int(self.rng.integers(2, 9))
+            intake.change_card(job, {"revised_estimate": revised}, by=self.bench_person, version=job.version)
+
+    def take_answer(self):
+        if self.customer:
+            job = self.job
+            data = {
+                "agreed_limit": job.revised_estimate,
+                "estimate_answer": str(self.rng.choice(faults.ANSWERS)),
+            }
+            intake.change_card(job, data, by=self.counter, version=job.version)
+
+    # Cleaning and assembly
+
+    def say_blasted(self):
+        steps.say_blasted(self.job, blasted=True, by=self.bench_person)
+
+    def tick(self, name, count):
+        for step in self.job.steps.filter(list=name, at=None)[:count]:
+            steps.do_step(step, by=self.bench_person)
+
+    def sign_abrasive_free(self):
+        steps.sign_abrasive_free(self.job, by=self.bench_person)
+
+    # The end
+
+    def lines_at_the_end(self):
+        """What was left off and why, what goes along loose, and the hours."""
+        text, why = faults.LEFT_OFF[self.index % len(faults.LEFT_OFF)]
+        if text in ("Vacuum pipe" if self.kind.capsule else "", self._trigger_part()):
+            yield _line(text, PartLine.State.LEFT_OFF, why=why)
+        if self.index % 3 == 1:
+            text, why = faults.LOOSE[self.index % len(faults.LOOSE)]
+            yield _line(text, PartLine.State.LOOSE, why=why)
+        hours = Decimal(int(self.rng.integers(5, 13))) / 2
+        yield _line("Strip, clean, rebuild and prove", PartLine.State.LABOUR, price=HOUR_RATE, quantity=hours)
+
+    def _trigger_part(self):
+        return "Condenser" if self.kind.trigger == "points" else "Module"
+
+    def fit_parts(self):
+        wanted = PartLine.objects.filter(job=self.job_pk, state=PartLine.State.WANTED)
+        for line in wanted.select_related("job"):
+            teardown.change_part(
+                line, {"state": PartLine.State.FITTED}, by=self.bench_person, version=line.version
+            )
+        for line in self.lines_at_the_end():
+            teardown.add_part(self.job, line, by=self.bench_person)
+
+    def write_setting(self):
+        job = self.job
+        note = str(self.rng.choice(faults.SETTING_NOTES)).format(
+            initial=sum(self.kind.initial_crank_deg) // 2
+        )
+        intake.change_card(
+            job, {"setting_note": note}, by=self.bench_person, version=job.version, right="edit_work"
+        )
+
+    def sign(self):
+        job = self.job
+        signing.sign(
+            job,
+            Sheet.Kind.CURVE_SHEET,
+            paper_size=Shop.current().paper,
+            by=self.bench_person,
+            seen=recorded_sha256(job),
+        )
+
+    def hand_back(self):
+        to = self.customer.name if self.customer else "the shelf"
+        until = timezone.localdate() + timedelta(days=365) if self.customer else None
+        moving.hand_back(self.job, by=self.counter, handed_to=to, warranty_until=until)
+
+    def move(self, to):
+        move = partial(moving.move_stage, self.job, to=to, by=self.bench_person)
+        try:
+            move()
+        except ValidationError:
+            move(reason=faults.WHY_ON)
+
+
+def _line(text, state, *, why="", price=None, quantity=Decimal(1)):
+    return {"text": text, "state": state, "why": why, "price": price, "quantity": quantity}

@@ -1,0 +1,111 @@
+"""The forms of what is written on a card line by line, and of the shop's inspection list."""
+
+from copy import copy
+
+from django import forms
+
+from jobs.inspection import limit_of, proposed_verdict
+from jobs.models import Finding, Inspection, InspectionPoint, PartLine, Step, Unit
+from shop.forms import ModelForm, VersionedForm
+from shop.once import OnceField
+
+WHY_LEFT_OFF = "A part left off is told to whoever fits the unit: write why."
+
+
+class FindingForm(ModelForm):
+    once = OnceField()
+
+    class Meta:
+        model = Finding
+        fields = ["text"]
+        labels = {"text": "Finding"}
+
+
+class PartForm(ModelForm):
+    """A part or an hour; one that was left off says why."""
+
+    class Meta:
+        model = PartLine
+        fields = ["text", "quantity", "state", "why", "price"]
+
+    def clean(self):
+        data = super().clean()
+        if data.get("state") == PartLine.State.LEFT_OFF and not data.get("why", "").strip():
+            self.add_error("why", WHY_LEFT_OFF)
+        return data
+
+    def row_data(self):
+        return {name: self.cleaned_data[name] for name in self._meta.fields}
+
+
+class NewPartForm(PartForm):
+    once = OnceField()
+
+
+class StepForm(ModelForm):
+    once = OnceField()
+
+    class Meta:
+        model = Step
+        fields = ["text", "parts"]
+
+
+class AnswerPointForm(ModelForm):
+    """One line of the inspection; without a verdict the limit gives it."""
+
+    verdict = forms.ChoiceField(required=False)
+    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+    class Meta:
+        model = Inspection
+        fields = ["value", "verdict", "note"]
+
+    def __init__(self, *args, point, answer=None, **options):
+        initial = {"version": answer.version} if answer else {}
+        if answer and answer.verdict == proposed_verdict(point, answer.value):
+            initial["verdict"] = ""  # the limit said so; it says so again when the value changes
+        # A copy, because checking a form writes on its row.
+        super().__init__(*args, instance=copy(answer), initial=initial, prefix=f"p{point.pk}", **options)
+        self.point, self.answer, self.limit = point, answer, limit_of(point)
+        self.fields["verdict"].choices = [
+            ("", "by the limit" if self.limit else "no verdict"),
+            *Inspection.Verdict.choices,
+        ]
+        self.fields["value"].unit = point.unit
+        self.fields["value"].widget.attrs["aria-label"] = f"{point.label}, {point.unit}"
+        self.fields["verdict"].widget.attrs["aria-label"] = f"{point.label}: verdict"
+        self.fields["note"].widget.attrs |= {"aria-label": f"{point.label}: note", "placeholder": "note"}
+        if not point.unit:
+            del self.fields["value"]
+
+    def is_touched(self):
+        """Whether anything but the version differs from what is written."""
+        return bool(set(self.changed_data) - {"version"})
+
+
+class PointForm(VersionedForm):
+    """A line of the shop's inspection list."""
+
+    class Meta:
+        model = InspectionPoint
+        fields = ["label", "unit", "low", "high", "limit_source", "triggers", "order", "in_use"]
+
+    triggers = forms.MultipleChoiceField(
+        label="Only for these triggers", required=False, widget=forms.CheckboxSelectMultiple
+    )
+
+    def __init__(self, *args, **options):
+        super().__init__(*args, **options)
+        self.fields["triggers"].choices = Unit.Trigger.choices
+        if self.instance.pk:
+            self.initial["triggers"] = [key for key in self.instance.triggers.split(",") if key]
+
+    def clean_triggers(self):
+        return ",".join(self.cleaned_data["triggers"])
+
+    def clean(self):
+        data = super().clean()
+        low, high = data.get("low"), data.get("high")
+        if low is not None and high is not None and low > high:
+            self.add_error("high", f"The upper limit must not lie below the lower one, {low:g}.")
+        return data

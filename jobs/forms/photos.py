@@ -1,0 +1,47 @@
+"""The form that takes photos: several at once, from a phone or a folder."""
+
+from django import forms
+
+from shop.forms import Form
+from shop.models import new_key
+from shop.once import OnceField
+
+ACCEPT = "image/jpeg,image/png,image/webp"
+MOST_AT_ONCE = 20
+
+
+class _ManyInput(forms.ClearableFileInput):
+    allow_multiple_selected = True
+
+
+class _ManyFiles(forms.FileField):
+    """A list of files; each is judged by ``jobs.photos`` when it is put on the card."""
+
+    widget = _ManyInput(attrs={"accept": ACCEPT, "multiple": True})
+
+    def clean(self, data, initial=None):
+        files = data if isinstance(data, (list, tuple)) and data else [data or None]
+        if len(files) > MOST_AT_ONCE:
+            raise forms.ValidationError(f"At most {MOST_AT_ONCE} photos at once: send the rest after these.")
+        return [super(_ManyFiles, self).clean(file, initial) for file in files if file or self.required]
+
+
+class PhotoForm(Form):
+    photos = _ManyFiles(label="Photos")
+    caption = forms.CharField(label="What they show", max_length=120, required=False)
+    once = OnceField()
+
+    def __init__(self, *args, **options):
+        super().__init__(*args, **options)
+        self.fields["photos"].error_messages["required"] = "No photo chosen: take or pick one."
+
+    def renew(self):
+        """A new one-time key, for the pictures that are sent in place of those that were refused."""
+        self.data = self.data.copy()
+        self.data["once"] = new_key()
+
+
+class IntakePhotosForm(Form):
+    """Photos at intake, where none is needed."""
+
+    photos = _ManyFiles(label="Photos", required=False)

@@ -1,0 +1,110 @@
+"""What a card must have before it goes on, and whether it may be written on at all."""
+
+from django.core.exceptions import PermissionDenied
+from django.db.models import Count, Exists, IntegerField, OuterRef, Q, Subquery, Value
+from django.db.models.functions import Coalesce
+
+from curves import queries
+from jobs.models import Finding, Inspection, InspectionPoint, Job, PartLine, Sheet, Step
+from jobs.stages import Stage
+from shop.words import several
+
+
+class Closed(PermissionDenied):
+    """A card that has been handed back takes no more writing."""
+
+
+def require_open(job):
+    if job.is_closed:
+        raise Closed(f"{job} was handed back: reopen it as a new job to go on.")
+
+
+def with_facts(jobs):
+    """Jobs with the counts that ``missing`` and the folded lines of a card need, in the same query."""
+    answers = Inspection.objects.filter(job=OuterRef("pk"))
+    unanswered = InspectionPoint.objects.filter(
+        ~Exists(Inspection.objects.filter(job=OuterRef(OuterRef("pk")), point=OuterRef("pk"))),
+        Q(triggers="") | Q(triggers__contains=OuterRef("unit__trigger")),
+        in_use=True,
+    )
+    steps = Step.objects.filter(job=OuterRef("pk"))
+    return jobs.annotate(
+        points_answered=_count(answers),
+        points_bad=_count(answers.filter(verdict=Inspection.Verdict.REPLACE)),
+        points_open=_count(unanswered),
+        findings_count=_count(Finding.objects.filter(job=OuterRef("pk"))),
+        parts_left_off=_count(PartLine.objects.filter(job=OuterRef("pk"), state=PartLine.State.LEFT_OFF)),
+        cleaning_done=_count(steps.filter(list=Step.List.CLEANING, at__isnull=False)),
+        cleaning_open=_count(steps.filter(list=Step.List.CLEANING, at=None)),
+        assembly_done=_count(steps.filter(list=Step.List.ASSEMBLY, at__isnull=False)),
+        assembly_open=_count(steps.filter(list=Step.List.ASSEMBLY, at=None)),
+        signed_sheets=_count(
+            Sheet.objects.signed().filter(job=OuterRef("pk"), kind=Sheet.Kind.CURVE_SHEET, void=None)
+        ),
+    )
+
+
+def _count(rows):
+    counted = rows.order_by().annotate(one=Value(1)).values("one").annotate(n=Count("pk")).values("n")
+    return Coalesce(Subquery(counted, output_field=IntegerField()), 0)
+
+
+def missing(job):
+    """What the next stage, or closing, needs and this card hasn't got, in plain words."""
+    if job.is_closed:
+        return []
+    if not hasattr(job, "points_open"):
+        job = with_facts(Job.objects.select_related("unit", "engine", "build")).get(pk=job.pk)
+    return _NEEDS[job.stage](job)
+
+
+def verdicts_of(job):
+    """Whether the newest trial and final run lie in the band; worked out once for each fetched card."""
+    if not hasattr(job, "verdicts"):
+        job.verdicts = queries.verdicts(job.build)
+    return job.verdicts
+
+
+def _intake(job):
+    # The unit and its owner are asked for when a card is opened; only the engine may still be open.
+    return [] if job.unit_id else ["a unit"]
+
+
+def _teardown(job):
+    return [f"{several(job.points_open, 'inspection point')} to answer"] if job.points_open else []
+
+
+def _cleaning(job):
+    return ["abrasive-free sign-off"] if job.blasted and not job.abrasive_free_at else []
+
+
+def _spring_trials(job):
+    return _band(verdicts_of(job), "latest_in_band", "run")
+
+
+def _bench_curve(job):
+    needs = _band(verdicts_of(job), "final_in_band", "final run")
+    if job.assembly_open:
+        needs.append(f"{several(job.assembly_open, 'assembly step')} to do")
+    return needs
+
+
+def _hand_back(job):
+    return [] if job.signed_sheets else ["a signed curve sheet"]
+
+
+_NEEDS = {
+    Stage.INTAKE: _intake,
+    Stage.TEARDOWN: _teardown,
+    Stage.CLEANING: _cleaning,
+    Stage.SPRING_TRIALS: _spring_trials,
+    Stage.BENCH_CURVE: _bench_curve,
+    Stage.HAND_BACK: _hand_back,
+}
+
+
+def _band(verdicts, name, run):
+    inside = getattr(verdicts, name)
+    if inside is None:
+        return [f"a {run} and a target to hold it against"]
+    return [] if inside else [f"a {run} inside the band"]

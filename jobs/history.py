@@ -1,0 +1,36 @@
+"""The history of a card in plain words."""
+
+_LEFT_OUT = {"changes", "missing", "reason"}
+
+
+def sentence(entry):
+    """What one entry says: who did what, to what, from what to what, and why."""
+    detail = entry.detail
+    parts = [f"{name.replace('_', ' ')}: {_plain(value)}" for name, value in _told(detail)]
+    parts += [_change(label, *pair) for label, pair in detail.get("changes", {}).items()]
+    if detail.get("missing"):
+        parts.append(f"without {', '.join(detail['missing'])}")
+    if detail.get("reason"):
+        parts.append(f"because: {detail['reason']}")
+    said = f"{entry.by or 'Bobweight'} {entry.verb}"
+    return f"{said} ({'; '.join(parts)})" if parts else said
+
+
+def _told(detail):
+    for name, value in detail.items():
+        if name not in _LEFT_OUT and value not in ("", None, [], {}):
+            yield name, value
+
+
+def _plain(value):
+    if isinstance(value, list):
+        return ", ".join(str(each) for each in value)
+    if isinstance(value, dict):
+        return ", ".join(f"{name} {each}" for name, each in value.items())
+    return str(value)
+
+
+def _change(label, before, after):
+    if not before:
+        return f"{label}: {after}"
+    return f"{label}: {before} → {after or 'nothing'}"

@@ -1,0 +1,24 @@
+"""The card's records."""
+
+from jobs.models.card import Job, StageMove
+from jobs.models.lines import Finding, Inspection, InspectionPoint, PartLine, Photo, RoadReport, Step
+from jobs.models.papers import AuditEntry, Frozen, Sheet, SheetVoid
+from jobs.models.things import Engine, Unit
+
+__all__ = [
+    "AuditEntry",
+    "Engine",
+    "Finding",
+    "Frozen",
+    "Inspection",
+    "InspectionPoint",
+    "Job",
+    "PartLine",
+    "Photo",
+    "RoadReport",
+    "Sheet",
+    "SheetVoid",
+    "StageMove",
+    "Step",
+    "Unit",
+]

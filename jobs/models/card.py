@@ -1,0 +1,91 @@
+"""The card: a job, and the moves it makes from stage to stage."""
+
+from django.db import models
+
+from curves.models import Build
+from jobs.models.things import Engine, Unit
+from jobs.stages import Stage
+from shop.fields import between, person_field
+from shop.models import Customer
+
+
+class Job(models.Model):
+    """One unit's visit to the bench: the card."""
+
+    number = models.PositiveIntegerField(unique=True)
+    stage = models.CharField(max_length=14, choices=Stage, default=Stage.INTAKE, db_index=True)
+    customer = models.ForeignKey(
+        Customer, null=True, blank=True, on_delete=models.PROTECT, related_name="jobs"
+    )  # none: the shop's own stock
+    engine = models.ForeignKey(Engine, null=True, blank=True, on_delete=models.PROTECT, related_name="jobs")
+    unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="jobs")
+    build = models.OneToOneField(Build, on_delete=models.PROTECT, related_name="job")
+    previous = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="later"
+    )
+
+    complaint = models.TextField(blank=True, max_length=2000)
+    came_with = models.TextField("what came with it", blank=True, max_length=1000)
+    tray = models.CharField(max_length=20, blank=True)
+    promised_on = models.DateField("promised for", null=True, blank=True)
+    estimate = models.DecimalField(
+        max_digits=9, decimal_places=2, null=True, blank=True, validators=between(0, 999999)
+    )
+    agreed_limit = models.DecimalField(
+        "limit agreed", max_digits=9, decimal_places=2, null=True, blank=True, validators=between(0, 999999)
+    )
+    revised_estimate = models.DecimalField(
+        max_digits=9, decimal_places=2, null=True, blank=True, validators=between(0, 999999)
+    )
+    estimate_answer = models.CharField("customer's answer", max_length=200, blank=True)
+
+    blasted = models.BooleanField("blasted with abrasive", default=False)
+    abrasive_free_by = person_field(null=True, blank=True)
+    abrasive_free_at = models.DateTimeField(null=True, blank=True)
+
+    setting_note = models.TextField("setting instructions", blank=True, max_length=2000)
+    warranty_until = models.DateField(null=True, blank=True)
+    handed_to = models.CharField("handed to", max_length=120, blank=True)
+
+    stage_since = models.DateTimeField()
+    opened_by = person_field()
+    opened_at = models.DateTimeField(auto_now_add=True)
+    closed_at = models.DateTimeField("handed back at", null=True, blank=True)
+    search_text = models.TextField(blank=True, editable=False)
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["-number"]
+        indexes = [
+            # The board asks for the few open jobs among all that ever were.
+            models.Index(fields=["stage", "number"], condition=models.Q(closed_at=None), name="open_jobs")
+        ]
+
+    def __str__(self):
+        return f"Job {self.number}"
+
+    @property
+    def is_stock(self):
+        return self.customer_id is None
+
+    @property
+    def is_closed(self):
+        return self.closed_at is not None
+
+
+class StageMove(models.Model):
+    """One move of a card: who, when, from where to where, and why if it was not a plain step on."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="moves")
+    from_stage = models.CharField(max_length=14, choices=Stage)
+    to_stage = models.CharField(max_length=14, choices=Stage)
+    reason = models.CharField(max_length=300, blank=True)
+    missing = models.JSONField(default=list)  # what the guard missed when the move was made all the same
+    by = person_field()
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self):
+        return f"{self.get_from_stage_display()} to {self.get_to_stage_display()}"

@@ -1,0 +1,135 @@
+"""What is read of cards: one card with the right to see it, the board, and the lists a card shows."""
+
+from collections import Counter
+from dataclasses import dataclass
+
+from django.db.models import F, FilteredRelation, Prefetch, Q, prefetch_related_objects
+from django.shortcuts import get_object_or_404
+from django.utils import timezone
+
+from curves.models import Run
+from jobs import guards
+from jobs.inspection import limit_of
+from jobs.models import Inspection, InspectionPoint, Job
+from jobs.stages import ORDER, Stage
+from shop.rights import require
+from shop.words import days
+
+MOST_ON_BOARD = 400
+
+
+def card_for(person, number):
+    """The card with this number, if this person may read it; its counts for the guards come along.
+
+    Four queries: the card with all it points at, its runs, their readings, and the points of its target.
+    """
+    require(person, "read")
+    jobs = guards.with_facts(
+        Job.objects.select_related(
+            "customer", "engine", "unit", "build__target", "previous", "opened_by", "abrasive_free_by"
+        )
+    )
+    job = get_object_or_404(jobs, number=number)
+    _fetch_curves([job.build])
+    return job
+
+
+def _fetch_curves(builds):
+    runs = Run.objects.filter(removed=False).select_related("primary", "secondary", "by")
+    prefetch_related_objects(builds, Prefetch("runs", runs.prefetch_related("readings")), "target__points")
+
+
+@dataclass(frozen=True)
+class Row:
+    """One card on the board."""
+
+    job: Job
+    days: int  # in this stage
+    days_late: int  # past the promised day
+    missing: list[str]
+
+    @property
+    def how_long(self):
+        return days(self.days)
+
+
+@dataclass(frozen=True)
+class Column:
+    """One stage on the board."""
+
+    stage: Stage
+    rows: list[Row]
+
+
+@dataclass(frozen=True)
+class Board:
+    columns: list[Column]
+    left_out: int  # open cards beyond what one page can show
+
+    @property
+    def count(self):
+        return sum(len(column.rows) for column in self.columns) + self.left_out
+
+    @property
+    def late(self):
+        return sum(row.days_late > 0 for column in self.columns for row in column.rows)
+
+
+def board(person):
+    """Every open card under its stage, the one promised first on top."""
+    require(person, "read")
+    open_jobs = Job.objects.filter(closed_at=None)
+    jobs = list(
+        guards.with_facts(open_jobs)
+        .select_related("customer", "engine", "unit", "build__target")
+        .order_by(F("promised_on").asc(nulls_last=True), "number")[:MOST_ON_BOARD]
+    )
+    at_bench = [job.build for job in jobs if job.stage in (Stage.SPRING_TRIALS, Stage.BENCH_CURVE)]
+    _fetch_curves(at_bench)
+    rows = [_row(job) for job in jobs]
+    columns = [Column(stage, [row for row in rows if row.job.stage == stage]) for stage in ORDER]
+    left_out = open_jobs.count() - len(jobs) if len(jobs) == MOST_ON_BOARD else 0
+    return Board(columns, left_out)
+
+
+def _row(job):
+    late = (timezone.localdate() - job.promised_on).days if job.promised_on else 0
+    return Row(job, days_in_stage(job), max(late, 0), guards.missing(job))
+
+
+def days_in_stage(job):
+    """Whole days since the card came to its stage; never negative, should a clock have been set back."""
+    until = job.closed_at or timezone.now()
+    return max((until - job.stage_since).days, 0)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One line of a card's inspection: the point, and its answer or None."""
+
+    point: InspectionPoint
+    answer: Inspection | None
+
+    @property
+    def limit(self):
+        return limit_of(self.point)
+
+
+def inspection_of(job):
+    """The inspection list of a card, one query: points in use that apply, and any other that was answered."""
+    asked = Q(in_use=True) & (Q(triggers="") | Q(triggers__contains=job.unit.trigger))
+    points = (
+        InspectionPoint.objects.annotate(
+            answer=FilteredRelation("answers", condition=Q(answers__job=job.pk)),
+        )
+        .filter(asked | Q(answer__isnull=False))
+        .select_related("answer__by")
+        .order_by("order", "pk")
+    )
+    return [Asked(point, getattr(point, "answer", None)) for point in points]
+
+
+def values_used(model, name, among=1000, limit=100):
+    """What was written in a field of the newest rows, the most usual first, for a list of suggestions."""
+    newest = model.objects.order_by("-pk").values_list(name, flat=True)[:among]
+    return [value for value, _ in Counter(filter(None, newest)).most_common(limit)]

@@ -1,0 +1,93 @@
+"""The line that stands for a folded stage: what came of a past one, what a coming one needs."""
+
+from django.utils import timezone
+
+from curves.queries import live_runs
+from jobs.guards import verdicts_of
+from jobs.stages import Stage
+from shop.words import several
+
+_NEEDS = {
+    Stage.INTAKE: "a unit, and its owner or shop stock",
+    Stage.TEARDOWN: "every inspection point answered or marked not applicable",
+    Stage.CLEANING: "the steps done; after blasting, a sign-off that no abrasive is left",
+    Stage.SPRING_TRIALS: "a run inside the band, or a reason",
+    Stage.BENCH_CURVE: "a final run inside the band and the assembly steps, or a reason",
+    Stage.HAND_BACK: "a signed curve sheet, or a reason",
+}
+
+
+def needs_of(stage):
+    """What a coming stage needs before the card can go on from it."""
+    return f"Needs {_NEEDS[stage]}."
+
+
+def result_of(job, stage):
+    """What came of a past stage."""
+    return "; ".join(said for said in _RESULTS[stage](job) if said) + "."
+
+
+def _intake(job):
+    yield "Shop stock" if job.is_stock else str(job.customer)
+    yield f"promised for {_day(job.promised_on)}" if job.promised_on else ""
+    yield f"tray {job.tray}" if job.tray else ""
+
+
+def _teardown(job):
+    yield f"{several(job.points_answered, 'point')} answered"
+    yield f"{job.points_open} open" if job.points_open else ""
+    if job.points_answered:
+        yield f"{job.points_bad} to repair or replace" if job.points_bad else "nothing to repair"
+    yield several(job.findings_count, "finding") if job.findings_count else ""
+
+
+def _cleaning(job):
+    yield f"{several(job.cleaning_done, 'step')} done"
+    yield f"{job.cleaning_open} not done" if job.cleaning_open else ""
+    if job.blasted and job.abrasive_free_at:
+        yield f"blasted, signed free of abrasive by {job.abrasive_free_by}"
+    elif job.blasted:
+        yield "blasted, not signed free of abrasive"
+
+
+def _spring_trials(job):
+    runs = [run for run in live_runs(job.build) if run.kind == run.Kind.TRIAL]
+    yield several(len(runs), "trial run") if runs else "No trial run"
+    yield _band(verdicts_of(job).latest_in_band) if runs else ""
+
+
+def _bench_curve(job):
+    runs = [run for run in live_runs(job.build) if run.kind == run.Kind.FINAL]
+    yield several(len(runs), "final run") if runs else "No final run"
+    yield _band(verdicts_of(job).final_in_band) if runs else ""
+    yield f"{several(job.assembly_done, 'assembly step')} done"
+    yield f"{job.assembly_open} not done" if job.assembly_open else ""
+
+
+def _hand_back(job):
+    to = f" to {job.handed_to}" if job.handed_to else ""
+    yield (
+        f"Handed back{to} on {_day(timezone.localdate(job.closed_at))}"
+        if job.closed_at
+        else "Not handed back"
+    )
+    yield f"warranty until {_day(job.warranty_until)}" if job.warranty_until else ""
+    yield f"{several(job.parts_left_off, 'part')} left off" if job.parts_left_off else ""
+
+
+_RESULTS = {
+    Stage.INTAKE: _intake,
+    Stage.TEARDOWN: _teardown,
+    Stage.CLEANING: _cleaning,
+    Stage.SPRING_TRIALS: _spring_trials,
+    Stage.BENCH_CURVE: _bench_curve,
+    Stage.HAND_BACK: _hand_back,
+}
+
+
+def _band(inside):
+    return {True: "inside the band", False: "outside the band", None: "no band to hold it against"}[inside]
+
+
+def _day(date):
+    return f"{date:%-d %b %Y}"

@@ -1,0 +1,206 @@
+"""What a paper says, as plain data: what is recorded, what follows from it, and whose shop it is."""
+
+from dataclasses import asdict
+
+import numpy as np
+from django.conf import settings
+from django.urls import reverse
+
+from curves import charts, paper, queries
+from jobs.inspection import CAUTIONS
+from jobs.models import Sheet
+from jobs.recorded import answers_of, canonical, day, digest, recorded, springs_of
+from jobs.stages import Stage
+from shop.models import Paper, Shop
+from shop.templatetags.numbers import fixed
+
+FORMAT = 1
+# A Letter page is shorter: the chart gives way, so that the setting card stays on the first page.
+CHART_WIDTH_MM = {Paper.A4: 180, Paper.LETTER: 160}
+TAG_PLACES = ["the tray", "the unit", "the bag of loose parts"]
+
+
+def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=""):
+    """All that a paper of this kind prints: what is recorded, what follows from it, and whose shop it is."""
+    data = {
+        "format": FORMAT,
+        "kind": kind,
+        "title": Sheet.Kind(kind).label,
+        "paper": paper_size,
+        "job": job.number,
+        "made_at": made_at.isoformat(timespec="seconds"),
+        "made_on": day(made_at),
+        "url": _public("check" if kind in Sheet.SIGNABLE else "card", token, job),
+        "shop": _shop(),
+    }
+    if kind == Sheet.Kind.TRAY_TAG:
+        return data | {"tag": _tag(job)}
+    build = queries.build_for(job.build_id)
+    said = recorded(job, build)
+    points = [answer.point for answer in answers_of(job)]
+    return data | {
+        "owner": str(job.customer) if job.customer else "Shop stock",
+        "recorded": said,
+        "inspections": _with_limits(said["inspections"], points),
+        "limit_sources": sorted({point.limit_source for point in points} - {""}),
+        "recorded_sha256": digest(canonical(said)),
+        "curve": reckoned(job, build, CHART_WIDTH_MM[paper_size]),
+        "cautions": [CAUTIONS[Stage.HAND_BACK]],
+        "signature": signature,
+        "audit_head": audit_head,
+    }
+
+
+def signature(revision, person, at):
+    """Who signed which revision when, as the sheet prints it and its hash covers it."""
+    return {
+        "revision": revision,
+        "name": str(person),
+        "role": person.get_role_display(),
+        "initials": person.initials,
+        "at": at.isoformat(timespec="seconds"),
+        "on": day(at),
+    }
+
+
+def reckoned(job, build, chart_width_mm):
+    """What the engine makes of it: the chart, the readings against the band, knees and the setting card."""
+    engine = job.engine
+    summary = queries.summary(
+        build,
+        idle_crank_rpm=engine.idle_crank_rpm if engine else None,
+        top_crank_rpm=engine.top_crank_rpm if engine else None,
+        margin_crank_rpm=Shop.current().idle_margin_crank_rpm,
+    )
+    figure = _judged(charts.figure(build))
+    runs = {trace["role"]: getattr(summary, trace["role"]) for trace in figure["traces"]}
+    return {
+        "svg": None if figure["empty"] else str(paper.svg(figure, width_mm=chart_width_mm)),
+        "described": figure["description"],
+        "readings": readings_table(figure),
+        "has_band": bool(figure["band"]),
+        "runs": [_run_summary(role, said) for role, said in runs.items()],
+        "words": words(runs.values()),
+        "judged": next(reversed(runs), ""),
+        "initial_crank_deg": summary.initial_crank_deg,
+        "total_crank_deg": summary.total_crank_deg,
+        "idle_slope_crank_deg_per_100_rpm": summary.idle_slope_crank_deg_per_100_rpm,
+        "begin": asdict(summary.begin) if summary.begin else None,
+        "setting_card": [asdict(row) for row in summary.setting_card],
+        "warnings": [warning.text for warning in summary.warnings],
+    }
+
+
+def readings_table(figure):
+    """One row for each speed that was read, with each run's reading there and the edges of the band.
+
+    Rising from slow to fast, then falling from fast to slow; a speed that a run read twice takes two rows.
+    """
+    rows = {}
+    for place, trace in enumerate(figure["traces"]):
+        for point in trace["points"]:
+            row = _row_for(rows, point, place, len(figure["traces"]))
+            row["reads"][place] = point
+    ordered = sorted(rows.values(), key=lambda row: row["crank_rpm"])
+    rising = [row for row in ordered if not row["falling"]]
+    falling = [row for row in reversed(ordered) if row["falling"]]
+    return [_against(figure, row) for row in rising + falling]
+
+
+def _row_for(rows, point, place, count):
+    """The first row of this speed and direction where this run has no reading yet."""
+    for again in range(len(rows) + 1):
+        key = (point["crank_rpm"], point["falling"], again)
+        row = rows.setdefault(
+            key,
+            {name: point[name] for name in ("crank_rpm", "shaft_rpm", "falling")} | {"reads": [None] * count},
+        )
+        if row["reads"][place] is None:
+            return row
+    raise AssertionError("a new row is always free")
+
+
+def _against(figure, row):
+    """A row with the band at its speed, and which side of it the judged run lies, if any."""
+    judged = figure["traces"][-1]
+    read = row["reads"][-1]
+    outside = read["outside_deg"] if read and judged["role"] != "as_received" else None
+    says = "" if outside is None else "over" if outside > 0 else "under" if outside < 0 else "in"
+    return row | {"says": says, **_edges(figure["band"], row["crank_rpm"])}
+
+
+def _edges(band, crank_rpm):
+    """The band at a speed, straight between its points; None where it says nothing."""
+    if not band or not band["rpm"][0] <= crank_rpm <= band["rpm"][-1]:
+        return {"low": None, "high": None}
+    return {side: float(np.interp(crank_rpm, band["rpm"], band[side])) for side in ("low", "high")}
+
+
+def words(runs):
+    """The knees of each run as the lines of one table: a name with its unit, and a text for each run."""
+    said = [dict(_knee_words(run)) for run in runs]
+    longest = max(said, key=len, default={})
+    names = [*longest, *(name for one in said for name in one if name not in longest)]
+    return [{"name": name, "said": [one.get(name, "–") for one in said]} for name in dict.fromkeys(names)]
+
+
+def _knee_words(run):
+    for knee in run.knees:
+        if knee.slope_deg_per_100_rpm:
+            yield f"{knee.name}, °/100 rpm", fixed(knee.slope_deg_per_100_rpm.crank, 2)
+        if knee.speed_rpm:
+            yield f"{knee.name}, rpm", _in_both(knee.speed_rpm, 0)
+        if knee.advance_deg:
+            yield f"{knee.name}, degrees", _in_both(knee.advance_deg, 1)
+
+
+def _in_both(value, places):
+    return f"{fixed(value.crank, places)} / {fixed(value.shaft, places)}"
+
+
+def _judged(figure):
+    """A figure without the trials, once there is a final run to show."""
+    if not any(trace["role"] == "final" for trace in figure["traces"]):
+        return figure
+    return figure | {
+        part: [thing for thing in figure[part] if thing["role"] != "latest"]
+        for part in ("traces", "labels", "misses")
+    }
+
+
+def _run_summary(role, said):
+    return {
+        "role": role,
+        "name": str(said.run),
+        "in_band": said.in_band,
+        "miss": asdict(said.miss) if said.miss else None,
+        "springs": springs_of(said.run),
+    }
+
+
+def _with_limits(answers, points):
+    """The answers recorded, each with the limit it was held against as the shop's list has it now."""
+    return [
+        answer | {"low": point.low, "high": point.high} for answer, point in zip(answers, points, strict=True)
+    ]
+
+
+def _tag(job):
+    return {
+        "places": TAG_PLACES,
+        "unit": str(job.unit),
+        "initials": job.customer.initials if job.customer else "",
+        "promised_on": day(job.promised_on),
+        "opened_on": day(job.opened_at),
+        "tray": job.tray,
+    }
+
+
+def _shop():
+    shop = Shop.current()
+    return {name: getattr(shop, name) for name in ("name", "address", "phone", "email", "paper_note")}
+
+
+def _public(route, token, job):
+    """Where a paper's QR leads: a sheet to the page that says whether it is current, a tag to its card."""
+    return settings.PUBLIC_URL + reverse(route, args=[token if route == "check" else job.number])

@@ -1,0 +1,111 @@
+"""Signing: a password given again freezes a revision, which is never changed, only superseded or void."""
+
+from django.contrib.auth import authenticate
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Max
+from django.utils import timezone
+
+from curves.queries import build_for, newest_runs
+from jobs import audit, building, sheets
+from jobs.guards import require_open
+from jobs.models import AuditEntry, Job, Sheet, SheetVoid
+from jobs.recorded import recorded_sha256
+from shop.rights import require
+
+SIGNED = "signed a sheet"
+
+
+class CardChanged(Exception):
+    """The card no longer says what the signer saw."""
+
+
+def is_own_password(request, password):
+    """Whether this is the password of the person logged in; wrong ones count towards the login throttle."""
+    person = authenticate(request, username=request.user.get_username(), password=password)
+    return person is not None and person.pk == request.user.pk
+
+
+@transaction.atomic
+def sign(job, kind, *, paper_size, by, seen):
+    """Freeze the next revision and order its PDF; ``seen`` is the hash of the card as the signer read it."""
+    require(by, "sign_sheet")
+    cards = Job.objects.select_related("unit", "engine", "customer", "abrasive_free_by")
+    job = cards.select_for_update(of=["self"]).get(pk=job.pk)
+    require_open(job)
+    said = recorded_sha256(job)
+    if seen != said:
+        raise CardChanged
+    _refuse_empty(job, kind)
+    _refuse_needless(job, kind, said)
+    last = Sheet.objects.filter(job=job, kind=kind).aggregate(last=Max("revision"))["last"] or 0
+    now = timezone.now()
+    sheet = building.new_sheet(
+        job,
+        kind,
+        paper_size=paper_size,
+        by=by,
+        revision=last + 1,
+        signed_by=by,
+        signed_at=now,
+        signature=sheets.signature(last + 1, by, now),
+        audit_head=_audit_head(),
+    )
+    audit.record(SIGNED, job=job, by=by, paper=str(sheet), data_sha256=sheet.data_sha256)
+    return sheet
+
+
+@transaction.atomic
+def make_void(sheet, *, by, reason):
+    """Call a signed sheet back; it stays, and its page says so. A second call changes nothing."""
+    require(by, "sign_sheet")
+    if not sheet.is_signed:
+        raise ValidationError("Only a signed sheet can be made void.")
+    _, made = SheetVoid.objects.get_or_create(sheet=sheet, defaults={"by": by, "reason": reason})
+    if made:
+        audit.record("made a sheet void", job=sheet.job, by=by, paper=str(sheet), reason=reason)
+
+
+def revisions(job):
+    """The signed sheets of a card, newest first, each with ``standing``: current, superseded or void."""
+    signed = list(
+        Sheet.objects.signed()
+        .filter(job=job)
+        .select_related("signed_by", "void", "job")
+        .order_by("kind", "-revision")
+    )
+    newest = {}
+    for sheet in signed:
+        sheet.superseded_by = newest.get(sheet.kind)
+        newest.setdefault(sheet.kind, sheet)
+        sheet.standing = _standing(sheet)
+    return signed
+
+
+def _standing(sheet):
+    if hasattr(sheet, "void"):
+        return "void"
+    return "superseded" if sheet.superseded_by else "current"
+
+
+def changed_since(sheet, said):
+    """Whether the card, whose hash is ``said``, says something else than when this sheet was signed."""
+    return sheet.content["recorded_sha256"] != said
+
+
+def _refuse_empty(job, kind):
+    if kind == Sheet.Kind.CURVE_SHEET and "final" not in newest_runs(build_for(job.build_id)):
+        raise ValidationError("There is no final run to sign for: take it at the bench curve first.")
+
+
+def _refuse_needless(job, kind, said):
+    """A new revision of what the newest one already says helps nobody."""
+    newest = Sheet.objects.signed().filter(job=job, kind=kind).order_by("-revision").first()
+    if newest and not hasattr(newest, "void") and not changed_since(newest, said):
+        raise ValidationError(f"Revision {newest.revision} already says what the card says.")
+
+
+def _audit_head():
+    """The hash of the newest entry: printed on a sheet, it proves later that nothing before was altered."""
+    last = AuditEntry.objects.order_by("-pk").values_list("hash", flat=True).first()
+    return last or ""

@@ -1,0 +1,62 @@
+"""The worker's side: a task takes a key and calls an action; what a lost nudge left is swept up."""
+
+import logging
+
+from celery import bootsteps, shared_task
+from celery.signals import worker_ready
+from django.db import close_old_connections
+from kombu.exceptions import OperationalError
+
+from jobs import building
+from shop.celery import app
+
+SWEEP_EVERY_S = 20
+
+logger = logging.getLogger(__name__)
+
+
+@shared_task(name="jobs.build_sheet")
+def build_sheet(pk):
+    building.build(pk)
+
+
+def send(pk):
+    """Queue a build; a queue that can't be reached only costs the time until the next sweep."""
+    try:
+        build_sheet.apply_async([pk], retry=False)
+    except (OperationalError, OSError):
+        logger.warning("The queue can't be reached: sheet %s waits for the sweep.", pk)
+
+
+def sweep(**_):
+    """Queue every sheet that should be in hand and is not, and fail those that a worker died on too often."""
+    building.give_up_dead()
+    for pk in building.waiting():
+        send(pk)
+
+
+def sweep_again():
+    """A sweep on a connection that may have gone stale since the last one."""
+    close_old_connections()
+    sweep()
+
+
+class Sweeper(bootsteps.StartStopStep):
+    """Sweeps at intervals inside the worker, so that no scheduler has to run beside it."""
+
+    requires = {"celery.worker.components:Timer"}
+
+    def __init__(self, parent, **options):
+        super().__init__(parent, **options)
+        self.timer = None
+
+    def start(self, worker):
+        self.timer = worker.timer.call_repeatedly(SWEEP_EVERY_S, sweep_again)
+
+    def stop(self, worker):
+        if self.timer:
+            self.timer.cancel()
+
+
+app.steps["worker"].add(Sweeper)
+worker_ready.connect(sweep, dispatch_uid="jobs.tasks.sweep")

@@ -1,0 +1,240 @@
+"""Curve work of a card: its runs, target and head, the chart that follows the typing, and its CSV."""
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from curves import charts, convert, csvfile, judging, paper, queries
+from curves.forms import ChangeRunForm, HeadForm, NewRunForm, TargetForm
+from curves.models import Run
+from jobs.actions import curve as actions
+from jobs.guards import require_open
+from jobs.queries import card_for
+from jobs.stages import Stage
+from shop import notes, once
+from shop.models import Shop
+from shop.pages import go, page
+from shop.rights import require
+from shop.versions import Conflict
+
+STAGES = {
+    Run.Kind.AS_RECEIVED: Stage.TEARDOWN,
+    Run.Kind.TRIAL: Stage.SPRING_TRIALS,
+    Run.Kind.FINAL: Stage.BENCH_CURVE,
+}
+
+
+def curve_context(job):
+    """What the curve fragments need: ``curve``, the job and its build."""
+    return {"job": job, "build": job.build, "curve": curve_of(job)}
+
+
+def curve_of(job):
+    """Figure, summary and runs of a card; asks for no curve rows when the job comes from ``card_for``."""
+    engine, build = job.engine, job.build
+    said = queries.summary(
+        build,
+        idle_crank_rpm=engine.idle_crank_rpm if engine else None,
+        top_crank_rpm=engine.top_crank_rpm if engine else None,
+        margin_crank_rpm=Shop.current().idle_margin_crank_rpm,
+    )
+    return {"summary": said, **drawn(build), **_runs_of(build)}
+
+
+def drawn(build, *, draft=None, in_place_of=None):
+    """A build's figure, its SVG and the table that says the same."""
+    figure = charts.figure(build, draft=draft, in_place_of=in_place_of)
+    return {"figure": figure, "svg": paper.svg(figure), "table": charts.table_rows(figure)}
+
+
+def _runs_of(build):
+    runs = queries.live_runs(build)
+    return {kind.value: [run for run in runs if run.kind == kind] for kind in Run.Kind}
+
+
+def _writable(request, number):
+    """The card with this number, if this person may write curve work on it."""
+    job = card_for(request.user, number)
+    require(request.user, "edit_curve")
+    require_open(job)
+    return job
+
+
+def _place(job, kind):
+    """Where a run of this kind stands on the card, with its stage unfolded."""
+    stage = STAGES[kind]
+    return f"{reverse('card', args=[job.number])}?open={stage}#stage-{stage}"
+
+
+def _run_of(job, number):
+    """A run of this card, taken off or not."""
+    run = Run.objects.select_related("build").filter(build=job.build_id, number=number).first()
+    if run is None:
+        raise Http404(f"There is no run {number} on this card.")
+    return run
+
+
+@require_http_methods(["GET", "POST"])
+def run_new(request, number):
+    job = _writable(request, number)
+    start = {"springs": queries.drawer(), "initial": _first_values(request, job)}
+    if request.method == "GET":
+        return _show_run(request, job, NewRunForm(**start))
+    if NewRunForm.wants_preview(request):
+        return _show_run(request, job, NewRunForm.preview(request, springs=start["springs"]))
+    form = NewRunForm(request.POST, springs=start["springs"])
+    if not form.is_valid():
+        return _show_run(request, job, form)
+    return go(request, once.take(form.cleaned_data["once"], request.user, lambda: _made(request, job, form)))
+
+
+def _made(request, job, form):
+    run = actions.add_run(job, form.run_values, form.rows, by=request.user)
+    notes.leave(request, f"{run} is saved: {len(form.rows)} readings.")
+    return _place(job, run.kind)
+
+
+def _first_values(request, job):
+    """What a new run begins with: the kind asked for, and what the run before it had."""
+    runs = queries.live_runs(job.build)
+    last = runs[-1] if runs else None
+    asked = request.GET.get("kind")
+    values = {"kind": asked if asked in Run.Kind.values else "", "frame": last.frame if last else ""}
+    if last and asked != Run.Kind.AS_RECEIVED:
+        values |= {
+            name: getattr(last, name)
+            for name in ("primary", "primary_bend_mm", "secondary", "secondary_bend_mm")
+        }
+    return values
+
+
+@require_http_methods(["GET", "POST"])
+def run(request, number, run):
+    job = _writable(request, number)
+    row = _run_of(job, run)
+    start = {"springs": queries.drawer(), "instance": row}
+    if request.method == "GET":
+        shown = [(r.speed_rpm, r.advance_deg, r.falling) for r in row.readings.all()]
+        form = ChangeRunForm(initial={"version": row.version}, shown=shown, **start)
+        return _show_run(request, job, form, row)
+    if ChangeRunForm.wants_preview(request):
+        return _show_run(request, job, ChangeRunForm.preview(request, **start), row)
+    form = ChangeRunForm(request.POST, **start)
+    if form.is_valid():
+        version = form.cleaned_data["version"]
+        try:
+            actions.change_run(job, row, form.run_values, form.rows, by=request.user, version=version)
+        except Conflict as conflict:
+            form.show_conflict(conflict.current)
+        else:
+            notes.leave(request, f"{row} is changed: {len(form.rows)} readings.")
+            return go(request, _place(job, row.kind))
+    return _show_run(request, job, form, row)
+
+
+def _show_run(request, job, form, row=None):
+    status = 422 if form.refused else form.status
+    draft = _draft(form, job.build)
+    address = reverse("run", args=[job.number, row.number]) if row else reverse("run_new", args=[job.number])
+    context = {"job": job, "form": form, "run": row, "action": address}
+    context |= {"curve": drawn(job.build, draft=draft, in_place_of=row), "said": _said(job.build, draft)}
+    return page(request, "curves/run.html", context, fragment="curves/_run_form.html", status=status)
+
+
+def _draft(form, build):
+    """The readings of a form that can be drawn, in the shaft frame, or None."""
+    rows = form.readable_rows() if form.is_bound else [row for row in form.grid.values() if row is not None]
+    frame = form["frame"].value()
+    if not rows or not frame:
+        return None
+    return convert.typed_readings(rows, frame, convert.drive_of(build))
+
+
+@require_POST
+def run_draw(request, number):
+    """The chart with the readings typed so far; nothing is saved."""
+    job = _writable(request, number)
+    form = NewRunForm(request.POST, springs=queries.drawer())
+    draft = _draft(form, job.build)
+    changed = request.GET.get("run", "")
+    row = _run_of(job, int(changed)) if changed.isdecimal() and len(changed) < 6 else None
+    context = {"curve": drawn(job.build, draft=draft, in_place_of=row), "said": _said(job.build, draft)}
+    return render(request, "curves/_draft.html", context)
+
+
+def _said(build, draft):
+    """What can be said of readings being typed, against the band."""
+    drive = convert.drive_of(build)
+    return judging.draft_words(draft, convert.target_of(getattr(build, "target", None), drive), drive)
+
+
+@require_POST
+def run_remove(request, number, run):
+    """Take a run off the card, or with ``restore`` put it back."""
+    job = _writable(request, number)
+    row = _run_of(job, run)
+    removed = "restore" not in request.POST
+    if row.removed != removed:
+        actions.take_off_run(job, row, by=request.user, removed=removed)
+    undo = reverse("run_remove", args=[number, run]) if removed else None
+    words = f"{row} is off the card." if removed else f"{row} is back on the card."
+    notes.leave(request, words, undo=undo, values={"restore": "1"})
+    return go(request, _place(job, row.kind))
+
+
+@require_http_methods(["GET", "POST"])
+def target(request, number):
+    job = _writable(request, number)
+    row = getattr(job.build, "target", None)
+    shown = [(p.crank_rpm, p.crank_deg, p.tolerance_crank_deg) for p in row.points.all()] if row else []
+    version = row.version if row else 0
+    form = TargetForm(request.POST or None, instance=row, initial={"version": version}, shown=shown)
+    if form.is_bound and form.is_valid():
+        try:
+            actions.save_target(
+                job, form.target_values, form.rows, by=request.user, version=form.cleaned_data["version"]
+            )
+        except Conflict as conflict:
+            form.show_conflict(conflict.current)
+        else:
+            notes.leave(request, f"The target is saved: {len(form.rows)} points.")
+            return go(request, _place(job, Run.Kind.TRIAL))
+    context = {"job": job, "form": form, "curve": drawn(job.build)}
+    return page(
+        request, "curves/target.html", context, fragment="curves/_target_form.html", status=form.status
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def head(request, number):
+    job = _writable(request, number)
+    build = job.build
+    form = HeadForm(request.POST or None, instance=build, initial={"version": build.version})
+    if form.is_bound and form.is_valid():
+        try:
+            actions.save_head(job, form.head_values, by=request.user, version=form.cleaned_data["version"])
+        except Conflict as conflict:
+            form.show_conflict(conflict.current)
+        else:
+            notes.leave(request, "The head's measurements are saved.")
+            return go(request, _place(job, Run.Kind.TRIAL))
+    return page(
+        request,
+        "curves/head.html",
+        {"job": job, "form": form},
+        fragment="curves/_head_form.html",
+        status=form.status,
+    )
+
+
+@require_GET
+def curve_csv(request, number):
+    """Every reading of the card's runs as CSV, in both frames."""
+    job = card_for(request.user, number)
+    headers, rows = charts.csv_table(job.build)
+    answer = HttpResponse(
+        csvfile.write(headers, rows), content_type="text/csv; charset=utf-8; header=present"
+    )
+    answer["Content-Disposition"] = f'attachment; filename="job-{job.number}-curve.csv"'
+    return answer

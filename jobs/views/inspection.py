@@ -1,0 +1,120 @@
+"""Answering the inspection list of a card, all at once or line by line, and the shop's own list."""
+
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.text import slugify
+from django.views.decorators.http import require_http_methods, require_POST
+
+from jobs.actions.teardown import answer_point
+from jobs.forms.lines import AnswerPointForm, PointForm
+from jobs.guards import require_open
+from jobs.inspection import limit_of, triggers_of
+from jobs.models import InspectionPoint
+from jobs.queries import inspection_of
+from jobs.views.showing import load, saved, show_section
+from shop.pages import page
+from shop.rights import require
+from shop.versions import Conflict
+
+
+@require_http_methods(["GET", "POST"])
+def answer_points(request, number):
+    """The whole list; only the lines that were changed are written."""
+    shown = _writable(request, number)
+    forms = [
+        AnswerPointForm(request.POST or None, point=one.point, answer=one.answer) for one in shown.inspection
+    ]
+    if request.method == "POST":
+        for form in forms:
+            if form.is_touched():
+                _write(form, shown.job, request.user)
+        if not any(form.errors or form.current for form in forms):
+            return saved(request, number, "inspection")
+    status = max(form.status for form in forms) if forms else 200
+    return show_section(request, shown, "inspection", editing="inspection", forms=forms, status=status)
+
+
+@require_POST
+def answer_one(request, number, pk):
+    """One line, written as soon as it changes; the answer is the line's state, so that typing goes on."""
+    shown = _writable(request, number)
+    one = next((one for one in inspection_of(shown.job) if one.point.pk == pk), None)
+    if one is None:
+        raise PermissionDenied("This point isn't asked of this unit.")
+    form = AnswerPointForm(request.POST, point=one.point, answer=one.answer)
+    answer = _write(form, shown.job, request.user)
+    context = {
+        "job": shown.job,
+        "form": form,
+        "answer": answer or one.answer,
+        "just_saved": answer is not None,
+    }
+    return render(request, "jobs/sections/_inspection_state.html", context, status=form.status)
+
+
+def _writable(request, number):
+    shown = load(request, number)
+    require_open(shown.job)
+    if not shown.may["edit_work"]:
+        raise PermissionDenied("Your role doesn't write in this section.")
+    return shown
+
+
+def _write(form, job, person):
+    """Save one line; its answer, or None when the form then says what is wrong or what stands."""
+    if not form.is_valid():
+        return None
+    data = form.cleaned_data
+    try:
+        return answer_point(
+            job,
+            form.point,
+            by=person,
+            value=data.get("value"),
+            verdict=data["verdict"],
+            note_text=data["note"],
+            version=data["version"],
+        )
+    except ValidationError as error:
+        form.add_error(None, error)
+    except Conflict as conflict:
+        form.show_conflict(conflict.current)
+    return None
+
+
+@require_http_methods(["GET", "POST"])
+def points(request):
+    """The shop's inspection list, and a new line for it."""
+    require(request.user, "edit_shop")
+    form = PointForm(request.POST or None, initial={"version": 1, "order": _next_order()})
+    if request.method == "POST" and form.is_valid():
+        form.instance.key = _free_key(form.cleaned_data["label"])
+        form.save()
+        return redirect("points")
+    lines = [(row, limit_of(row), triggers_of(row)) for row in InspectionPoint.objects.all()]
+    context = {"lines": lines, "form": form}
+    return page(request, "jobs/points.html", context, status=form.status)
+
+
+@require_http_methods(["GET", "POST"])
+def point(request, pk):
+    """One line of the shop's inspection list; it can be switched off and never deleted."""
+    require(request.user, "edit_shop")
+    row = get_object_or_404(InspectionPoint, pk=pk)
+    form = PointForm(request.POST or None, instance=row, initial={"version": row.version})
+    if request.method == "POST" and form.is_valid() and form.store():
+        return redirect("points")
+    return page(request, "jobs/point.html", {"point": row, "form": form}, status=form.status)
+
+
+def _next_order():
+    last = InspectionPoint.objects.order_by("-order").first()
+    return last.order + 10 if last else 10
+
+
+def _free_key(label):
+    """A key of a line's own, made from its label."""
+    plain = slugify(label)[:30] or "point"
+    taken = set(InspectionPoint.objects.filter(key__startswith=plain).values_list("key", flat=True))
+    names = [plain, *(f"{plain}-{number}" for number in range(2, len(taken) + 2))]
+    return next(name for name in names if name not in taken)

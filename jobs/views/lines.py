@@ -1,0 +1,88 @@
+"""What is written on a card line by line: findings, parts and hours."""
+
+from django.core.exceptions import PermissionDenied
+from django.shortcuts import get_object_or_404
+from django.views.decorators.http import require_http_methods, require_POST
+
+from jobs.actions import teardown
+from jobs.forms.lines import FindingForm, NewPartForm, PartForm
+from jobs.guards import require_open
+from jobs.models import Finding, PartLine
+from jobs.views.sections import versioned
+from jobs.views.showing import load, saved, show_section
+from shop.once import take
+from shop.versions import Conflict
+
+
+@require_POST
+def add_finding(request, number):
+    shown = load(request, number)
+    require_open(shown.job)
+    form = FindingForm(request.POST)
+    if not form.is_valid():
+        return show_section(request, shown, "findings", finding_form=form, status=form.status)
+    text, by = form.cleaned_data["text"], request.user
+    once(form, by, lambda: teardown.add_finding(shown.job, text=text, by=by))
+    return saved(request, number, "findings")
+
+
+@require_POST
+def remove_finding(request, number, pk):
+    line = _line(request, Finding, number, pk)
+    if line:
+        teardown.remove_finding(line, by=request.user)
+    return saved(request, number, "findings")
+
+
+@require_POST
+def add_part(request, number):
+    shown = load(request, number)
+    require_open(shown.job)
+    form = NewPartForm(request.POST)
+    if not form.is_valid():
+        return show_section(request, shown, "parts", part_form=form, status=form.status)
+    once(form, request.user, lambda: teardown.add_part(shown.job, form.row_data(), by=request.user))
+    return saved(request, number, "parts")
+
+
+@require_http_methods(["GET", "POST"])
+def edit_part(request, number, pk):
+    shown = load(request, number)
+    require_open(shown.job)
+    if not shown.may["edit_work"]:
+        raise PermissionDenied("Your role doesn't write in this section.")
+    line = get_object_or_404(PartLine, job=shown.job, pk=pk)
+    form = versioned(PartForm(request.POST or None, instance=line), line)
+    if request.method == "POST" and form.is_valid():
+        try:
+            version = form.cleaned_data["version"]
+            teardown.change_part(line, form.row_data(), by=request.user, version=version)
+            return saved(request, number, "parts")
+        except Conflict as conflict:
+            form.show_conflict(conflict.current)
+    return show_section(request, shown, "parts", editing="parts", line=line, form=form, status=form.status)
+
+
+@require_POST
+def remove_part(request, number, pk):
+    line = _line(request, PartLine, number, pk)
+    if line:
+        teardown.remove_part(line, by=request.user)
+    return saved(request, number, "parts")
+
+
+def once(form, person, work):
+    """Do the work of a form that makes a line, unless this very form was sent before."""
+
+    def make():
+        work()
+        return ""
+
+    take(form.cleaned_data["once"], person, make)
+
+
+def _line(request, model, number, pk):
+    """The line of this card, or None when it was struck out before: then there is nothing left to do."""
+    job = load(request, number).job
+    require_open(job)
+    return model.objects.select_related("job").filter(job=job, pk=pk).first()

@@ -1,0 +1,80 @@
+"""Moving a card on and back, handing it back, and what may still happen to it afterwards."""
+
+from django.core.exceptions import ValidationError
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST
+
+from jobs.actions import moving, opening
+from jobs.forms.handing import AllocateForm, HandBackForm, MoveForm, RoadReportForm
+from jobs.forms.intake import OwnerForm
+from jobs.forms.several import Several
+from jobs.views.showing import load, show_card, show_section
+from shop.once import take
+from shop.rights import require
+from shop.versions import Conflict
+
+
+@require_POST
+def move(request, number):
+    return _moved(request, number, MoveForm(request.POST), "move_form", moving.move_stage)
+
+
+@require_POST
+def hand_back(request, number):
+    return _moved(request, number, HandBackForm(request.POST), "hand_back_form", moving.hand_back)
+
+
+def _moved(request, number, form, name, action):
+    shown = load(request, number)
+    if form.is_valid():
+        data = form.cleaned_data
+        seen = data.pop("stage")
+        try:
+            action(shown.job, by=request.user, seen=seen, **data)
+            return redirect("card", number)
+        except ValidationError as error:
+            form.add_error(None, error)
+        except Conflict as conflict:
+            stands = conflict.current.get_stage_display()
+            form.add_error(None, f"Someone else moved this card meanwhile: it stands at {stands} now.")
+            return show_card(request, load(request, number), status=409, **{name: form})
+    return show_card(request, shown, status=422, **{name: form})
+
+
+@require_POST
+def road_report(request, number):
+    """What the unit did on the road; with ``reopen`` the unit is back and gets a new card."""
+    shown = load(request, number)
+    form = RoadReportForm(request.POST)
+    if not form.is_valid():
+        return show_card(request, shown, status=422, road_form=form)
+    data, by = form.cleaned_data, request.user
+
+    def write():
+        if data["reopen"]:
+            number = opening.reopen(shown.job, by=by, road_report=data["text"]).number
+            return reverse("card", args=[number])
+        opening.report_from_road(shown.job, text=data["text"], by=by)
+        return shown.address(shown.job.stage, "returned")
+
+    return redirect(take(data["once"], by, write))
+
+
+@require_http_methods(["GET", "POST"])
+def allocate(request, number):
+    """Give a unit from the shop's shelf to a customer."""
+    shown = load(request, number)
+    require(request.user, "hand_back")
+    owner, handing = OwnerForm(request.POST or None), AllocateForm(request.POST or None)
+    del owner.fields["stock"]
+    form = Several(owner, handing)
+    if request.method == "POST" and form.is_valid():
+        try:
+            moving.allocate(
+                shown.job, customer=owner.cleaned_data["owner"], by=request.user, **handing.cleaned_data
+            )
+            return redirect("card", number)
+        except ValidationError as error:
+            owner.add_error(None, error)
+    return show_section(request, shown, "returned", editing="returned", form=form, status=form.status)

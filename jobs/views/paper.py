@@ -1,0 +1,177 @@
+"""A card's papers: drafts, signed revisions, their PDFs, and the page a sheet's QR leads to."""
+
+from django.contrib.auth.decorators import login_not_required
+from django.core.exceptions import ValidationError
+from django.http import FileResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django_htmx.http import HttpResponseClientRefresh
+
+from jobs import building, checking, signing
+from jobs.forms.papers import LARGEST_UPLOAD, CompareForm, DraftForm, SignForm, VoidForm
+from jobs.models import Sheet
+from jobs.queries import card_for
+from jobs.recorded import recorded_sha256
+from shop import once
+from shop.models import Shop
+from shop.pages import page
+from shop.rights import require
+
+SECTION = "jobs/sections/_paper.html"
+LIST = "jobs/sections/_paper_list.html"
+
+
+def paper_context(job, person, *, draft_form=None, sign_form=None):
+    """What the paper section of a card shows: two queries, and no curve is computed."""
+    drafts = list(Sheet.objects.filter(job=job, revision=None).select_related("job"))
+    signed = signing.revisions(job)
+    said = recorded_sha256(job, job.build)
+    for sheet in signed:
+        sheet.outdated = sheet.standing == "current" and signing.changed_since(sheet, said)
+    size = {"paper": Shop.current().paper}
+    return {
+        "job": job,
+        "drafts": drafts,
+        "revisions": signed,
+        "papers_pending": any(sheet.is_pending for sheet in drafts + signed),
+        "draft_form": draft_form or DraftForm(initial=size, prefix="draft"),
+        "sign_form": sign_form or SignForm(initial=size | {"seen": said}, prefix="sign"),
+        "void_form": VoidForm(),
+        "may_sign": person.may("sign_sheet"),
+    }
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def sheets_of_job(request, number):
+    """The papers of a card; POST orders a draft."""
+    job = card_for(request.user, number)
+    if request.method != "POST":
+        return _papers(request, job)
+    form = DraftForm(request.POST, prefix="draft")
+    if not form.is_valid():
+        return _papers(request, job, status=422, draft_form=form)
+    said = form.cleaned_data
+
+    def order():
+        building.order_draft(job, said["kind"], paper_size=said["paper"], by=request.user)
+        return _place(job)
+
+    once.take(said["once"], request.user, order)
+    return _done(request, job)
+
+
+@require_POST
+def sign_sheet(request, number):
+    """Sign a sheet: the password again, then the next revision is frozen."""
+    job = card_for(request.user, number)
+    require(request.user, "sign_sheet")
+    form = SignForm(request.POST, prefix="sign")
+    if not form.is_valid():
+        return _papers(request, job, status=422, sign_form=form)
+    said = form.cleaned_data
+    if not signing.is_own_password(request, said["password"]):
+        form.add_error("password", "Not your password: write it again. Nothing was signed.")
+        return _papers(request, job, status=422, sign_form=form)
+
+    def sign():
+        signing.sign(job, said["kind"], paper_size=said["paper"], by=request.user, seen=said["seen"])
+        return _place(job)
+
+    try:
+        once.take(said["once"], request.user, sign)
+    except signing.CardChanged:
+        form.look_again(recorded_sha256(job))
+        return _papers(request, job, status=409, sign_form=form)
+    except ValidationError as error:
+        form.add_error(None, error)
+        return _papers(request, job, status=422, sign_form=form)
+    # What the card still misses changes with it, so the whole card is shown anew.
+    return HttpResponseClientRefresh() if request.htmx else redirect(_place(job))
+
+
+@require_POST
+def retry_sheet(request, number, pk):
+    """Put a failed paper back in the queue."""
+    job = card_for(request.user, number)
+    building.retry(get_object_or_404(job.sheets, pk=pk), by=request.user)
+    return _done(request, job)
+
+
+@require_POST
+def void_sheet(request, number, pk):
+    """Call a signed sheet back."""
+    job = card_for(request.user, number)
+    sheet = get_object_or_404(job.sheets.signed(), pk=pk)
+    form = VoidForm(request.POST)
+    if not form.is_valid():
+        return _papers(request, job, status=422, void_form=form, void_sheet=sheet)
+    signing.make_void(sheet, by=request.user, reason=form.cleaned_data["reason"])
+    return _done(request, job)
+
+
+@require_safe
+@never_cache
+def sheet_pdf(request, number, pk):
+    """The PDF of a paper, if it is there and still the one that was built."""
+    job = card_for(request.user, number)
+    sheet = get_object_or_404(job.sheets, pk=pk)
+    if sheet.state != Sheet.State.DONE:
+        return _papers(request, job, status=409)
+    if not checking.file_holds(sheet):
+        return render(request, "jobs/sheet_altered.html", {"job": job, "sheet": sheet}, status=409)
+    # Inline, so that a phone shows it; the name is what a saved copy is called.
+    return FileResponse(sheet.pdf.open("rb"), content_type="application/pdf", filename=sheet.file_name)
+
+
+@login_not_required
+@csrf_exempt  # it compares and changes nothing, and the size is looked at before the body is read
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def check(request, token):
+    """What the QR of a sheet leads to, for anyone with the paper in hand; it names no customer."""
+    sheet = checking.find(token)
+    if sheet is None:
+        return render(request, "jobs/check.html", {"sheet": None}, status=404)
+    context = {"sheet": sheet, "faults": checking.faults(sheet), "form": CompareForm()}
+    if sheet.is_signed:
+        context["standing"] = checking.standing(sheet)
+    status = 200
+    if request.method == "POST":
+        status = _compare(request, sheet, context)
+    answer = render(request, "jobs/check.html", context, status=status)
+    answer["X-Robots-Tag"] = "noindex"
+    return answer
+
+
+def _compare(request, sheet, context):
+    """Hold an uploaded file against the one we built; the verdict goes into the context."""
+    if int(request.META.get("CONTENT_LENGTH") or 0) > LARGEST_UPLOAD:
+        context["too_large"] = True
+        return 413
+    form = context["form"] = CompareForm(request.POST, request.FILES)
+    if not form.is_valid():
+        return 422
+    context["file_holds"] = checking.upload_holds(sheet, form.cleaned_data["file"])
+    return 200
+
+
+def _papers(request, job, *, status=200, **forms):
+    """The papers as the card's section, as its list alone for the look-again, or as a page of their own."""
+    list_only = request.htmx and request.htmx.target == "paper-list"
+    extra = {name: forms.pop(name) for name in ("void_sheet", "void_form") if name in forms}
+    context = paper_context(job, request.user, **forms) | extra
+    return page(request, "jobs/papers.html", context, fragment=LIST if list_only else SECTION, status=status)
+
+
+def _done(request, job):
+    """After a write: the section as it now stands, or the way to it."""
+    if request.htmx:
+        return _papers(request, card_for(request.user, job.number))
+    return redirect(_place(job))
+
+
+def _place(job):
+    return reverse("sheets", args=[job.number])

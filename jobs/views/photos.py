@@ -1,0 +1,63 @@
+"""Photos on a card: taken in, shown to those who are logged in, taken off."""
+
+from django.core.exceptions import ValidationError
+from django.http import FileResponse, Http404
+from django.shortcuts import get_object_or_404
+from django.views.decorators.http import require_GET, require_POST
+
+from jobs.actions.photos import add_photo, remove_photo
+from jobs.forms.photos import PhotoForm
+from jobs.guards import require_open
+from jobs.models import Photo
+from jobs.views.lines import once
+from jobs.views.showing import load, saved, show_section
+from shop.rights import require
+
+
+@require_POST
+def add_photos(request, number):
+    """Put each good picture on the card; the answer names those that can't be kept, and why."""
+    shown = load(request, number)
+    require(request.user, "edit_intake")
+    require_open(shown.job)
+    form = PhotoForm(request.POST, request.FILES)
+    if form.is_valid():
+        once(form, request.user, lambda: take_photos(shown.job, form, request.user))
+        if not form.errors:
+            return saved(request, number, "photos")
+        form.renew()
+    return show_section(request, load(request, number), "photos", photo_form=form, status=form.status)
+
+
+def take_photos(job, form, person):
+    """Put a valid form's pictures on a card; the form gets an error for each that can't be kept."""
+    for upload in form.cleaned_data["photos"]:
+        try:
+            add_photo(job, upload, by=person, caption=form.cleaned_data.get("caption", ""))
+        except ValidationError as error:
+            form.add_error("photos", error)
+
+
+@require_GET
+def photo(request, number, pk, size):
+    """The picture itself, as JPEG and nothing else, kept by this person's browser alone."""
+    require(request.user, "read")
+    found = get_object_or_404(Photo, job__number=number, pk=pk)
+    file = {"large": found.image, "small": found.small}.get(size)
+    if file is None:
+        raise Http404(f"There is no size {size}.")
+    answer = FileResponse(file.open("rb"), content_type="image/jpeg", filename=f"{number}-{pk}.jpg")
+    answer["X-Content-Type-Options"] = "nosniff"
+    answer["Content-Security-Policy"] = "default-src 'none'; sandbox"
+    answer["Cache-Control"] = "private, max-age=31536000, immutable"
+    return answer
+
+
+@require_POST
+def remove(request, number, pk):
+    shown = load(request, number)
+    require_open(shown.job)
+    found = Photo.objects.select_related("job").filter(job=shown.job, pk=pk).first()
+    if found:
+        remove_photo(found, by=request.user)
+    return saved(request, number, "photos")

@@ -1,0 +1,52 @@
+"""The search page: the same answer as one types, by a link, and without JavaScript."""
+
+from urllib.parse import urlencode
+
+from django.urls import reverse
+from django.views.decorators.http import require_GET
+from django_htmx.http import replace_url
+
+from curves.sparkline import sparklines
+from jobs.forms.search import MOST_SHOWN, SearchForm
+from jobs.search import HITS, find
+from shop.pages import page
+from shop.rights import require
+
+
+@require_GET
+def search(request):
+    require(request.user, "read")
+    asked = {name: value for name, value in request.GET.items() if value.strip()}
+    form = SearchForm(asked or None)
+    answer = _answer(form) if form.is_bound and form.is_valid() else None
+    context = {"form": form, "answer": answer, "more": answer and _more(asked, answer)}
+    response = page(request, "jobs/search.html", context, fragment="jobs/_found.html", status=form.status)
+    # The address keeps what was asked, without empty fields; going back doesn't walk through each letter.
+    return replace_url(response, _address(asked)) if request.htmx else response
+
+
+def _answer(form):
+    data = form.cleaned_data
+    answer = find(
+        data["words"],
+        form.wanted,
+        closed=form.closed,
+        besides=data["like"],
+        limit=data["shown"] or HITS,
+    )
+    curves = sparklines([hit.job.build for hit in answer.hits])
+    for hit in answer.hits:
+        hit.job.spark = curves.get(hit.job.build_id)
+    return answer
+
+
+def _more(asked, answer):
+    """Where more of the hits are shown, or None when these are all or as many as one page shows."""
+    shown = len(answer.hits)
+    if not answer.more or shown >= MOST_SHOWN:
+        return None
+    return _address(asked | {"shown": min(shown + HITS, MOST_SHOWN)})
+
+
+def _address(asked):
+    return f"{reverse('search')}?{urlencode(asked)}" if asked else reverse("search")

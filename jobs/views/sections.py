@@ -1,0 +1,134 @@
+"""The sections of a card: in which stage each stands, and how those with a form make and save it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from types import SimpleNamespace
+
+from django import forms
+
+from jobs.actions import intake
+from jobs.forms.handing import SettingForm
+from jobs.forms.intake import AgreedForm, AnswerForm, EngineForm, OwnerForm, UnitForm, named
+from jobs.models import Job
+from jobs.stages import Stage
+
+
+@dataclass(frozen=True)
+class Editing:
+    """How a section is edited in place: the right it takes, its form, its saving, and what stands now."""
+
+    right: str
+    form: Callable  # (job, data or None) -> form
+    save: Callable  # (job, form, person, version)
+    standing: Callable  # (job as someone else saved it) -> the row to show beside what was typed
+
+
+@dataclass(frozen=True)
+class Section:
+    stage: Stage | None  # none: below the stages
+    editing: Editing | None = None
+
+
+def _owner_form(job, data):
+    return OwnerForm(data, customer=job.customer, initial={} if job.customer else {"stock": True})
+
+
+def _save_owner(job, form, by, version):
+    intake.change_owner(job, form.cleaned_data["owner"], by=by, version=version)
+
+
+def _standing_owner(job):
+    return SimpleNamespace(customer=named(job.customer) if job.customer else "", stock=job.is_stock)
+
+
+def _unit_form(job, data):
+    stamped = {"travel_stamped_deg": job.build.travel_stamped_deg}
+    return UnitForm(data, instance=job.unit, initial=stamped, prefix="unit")
+
+
+def _save_unit(job, form, by, version):
+    stamped = form.cleaned_data["travel_stamped_deg"]
+    intake.change_unit(job, form.row_data(), by=by, version=version, travel_stamped_deg=stamped)
+
+
+def _save_engine(job, form, by, version):
+    intake.change_engine(job, form.row_data(), by=by, version=version)
+
+
+def _save_fields(verb, right="edit_intake"):
+    def save(job, form, by, version):
+        intake.change_card(job, form.row_data(), by=by, version=version, right=right, verb=verb)
+
+    return save
+
+
+def _itself(job):
+    return job
+
+
+SECTIONS = {
+    "owner": Section(Stage.INTAKE, Editing("edit_intake", _owner_form, _save_owner, _standing_owner)),
+    "unit": Section(Stage.INTAKE, Editing("edit_intake", _unit_form, _save_unit, lambda job: job.unit)),
+    "engine": Section(
+        Stage.INTAKE,
+        Editing(
+            "edit_intake",
+            lambda job, data: EngineForm(data, instance=job.engine, prefix="engine"),
+            _save_engine,
+            lambda job: job.engine,
+        ),
+    ),
+    "agreed": Section(
+        Stage.INTAKE,
+        Editing(
+            "edit_intake",
+            lambda job, data: AgreedForm(data, instance=job),
+            _save_fields("changed the intake"),
+            _itself,
+        ),
+    ),
+    "inspection": Section(Stage.TEARDOWN),
+    "findings": Section(Stage.TEARDOWN),
+    "parts": Section(Stage.TEARDOWN),
+    "answer": Section(
+        Stage.TEARDOWN,
+        Editing(
+            "edit_intake",
+            lambda job, data: AnswerForm(data, instance=job),
+            _save_fields("wrote the customer's answer"),
+            _itself,
+        ),
+    ),
+    "cleaning": Section(Stage.CLEANING),
+    "assembly": Section(Stage.BENCH_CURVE),
+    "setting": Section(
+        Stage.HAND_BACK,
+        Editing(
+            "edit_intake",
+            lambda job, data: SettingForm(data, instance=job),
+            _save_fields("wrote the setting instructions"),
+            _itself,
+        ),
+    ),
+    "hand_back": Section(Stage.HAND_BACK),
+    "photos": Section(None),
+    "returned": Section(None),
+}
+
+
+def stage_of(section, job):
+    """The stage in which a section stands; parts move along to hand-back, where they are handed over."""
+    if section == "parts" and (job.is_closed or job.stage == Stage.HAND_BACK):
+        return Stage.HAND_BACK
+    return SECTIONS[section].stage or job.stage
+
+
+def versioned(form, row):
+    """The form with the version of the card or line that it was rendered from."""
+    form.fields["version"] = forms.IntegerField(widget=forms.HiddenInput, initial=row.version)
+    return form
+
+
+def fresh(job):
+    """The card as it stands in the database now, with what its sections point at."""
+    return Job.objects.select_related("customer", "engine", "unit", "build").get(pk=job.pk)

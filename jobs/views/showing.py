@@ -1,0 +1,90 @@
+"""How a card is answered: the whole page, one stage of it, or the one section that htmx asked for."""
+
+from django.http import Http404
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.functional import SimpleLazyObject
+
+from jobs.actions.moving import warranty_end
+from jobs.card import Card
+from jobs.forms.handing import HandBackForm, RoadReportForm
+from jobs.forms.lines import FindingForm, NewPartForm, StepForm
+from jobs.forms.photos import PhotoForm
+from jobs.queries import card_for
+from jobs.stages import Stage
+from jobs.views.curve import curve_context
+from jobs.views.sections import SECTIONS, stage_of
+from shop.models import Shop
+from shop.pages import page
+
+
+def load(request, number, also_open=()):
+    return Card(card_for(request.user, number), request.user, also_open)
+
+
+def show_card(request, card, *, status=200, **extra):
+    """The whole card; ``extra`` may hold an open form and the section it stands in."""
+    return page(request, "jobs/card.html", context_of(card, **extra), status=status)
+
+
+def show_section(request, card, section, *, status=200, **extra):
+    """One section: alone for htmx, in its card with its stage unfolded for anyone else."""
+    known_section(section)
+    if not request.htmx:
+        stage = stage_of(section, card.job)
+        return show_card(request, load(request, card.job.number, {stage}), status=status, **extra)
+    return page(
+        request,
+        "jobs/card.html",
+        context_of(card, **extra),
+        fragment=f"jobs/sections/_{section}.html",
+        status=status,
+    )
+
+
+def saved(request, number, section):
+    """After a write: the section as it now stands with what else of the card changed, or the way to it."""
+    card = load(request, number)
+    if request.htmx:
+        context = context_of(card, section_template=f"jobs/sections/_{section}.html")
+        return render(request, "jobs/_saved.html", context)
+    return redirect(card.address(stage_of(section, card.job), section))
+
+
+def known_section(section):
+    if section not in SECTIONS:
+        raise Http404(f"There is no section {section}.")
+
+
+def known_stage(stage):
+    if stage not in Stage.values:
+        raise Http404(f"There is no stage {stage}.")
+    return Stage(stage)
+
+
+def context_of(card, **extra):
+    """What the card's templates know: the card itself, and an empty form for each line that can be added."""
+    return {
+        "card": card,
+        "job": card.job,
+        "may": card.may,
+        "curve": SimpleLazyObject(lambda: curve_context(card.job)["curve"]),
+        "finding_form": FindingForm(),
+        "part_form": NewPartForm(),
+        "step_form": StepForm(),
+        "photo_form": PhotoForm(),
+        "move_form": None,
+        "hand_back_form": SimpleLazyObject(lambda: _hand_back_form(card.job)),
+        "road_form": RoadReportForm(),
+    } | extra
+
+
+def _hand_back_form(job):
+    months = Shop.current().warranty_months
+    return HandBackForm(
+        initial={
+            "stage": job.stage,
+            "handed_to": "the shelf" if job.is_stock else job.customer.name,
+            "warranty_until": warranty_end(timezone.localdate(), months),
+        }
+    )

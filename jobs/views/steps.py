@@ -1,0 +1,61 @@
+"""The steps of cleaning and assembly, and the sign-off after blasting."""
+
+from django.core.exceptions import ValidationError
+from django.http import Http404
+from django.views.decorators.http import require_POST
+
+from jobs.actions import steps
+from jobs.forms.lines import StepForm
+from jobs.guards import require_open
+from jobs.models import Step
+from jobs.views.lines import once
+from jobs.views.showing import load, saved, show_section
+
+_TICKS = {"do": steps.do_step, "undo": steps.undo_step, "remove": steps.remove_step}
+_ABRASIVE = {
+    "blasted": lambda job, by: steps.say_blasted(job, blasted=True, by=by),
+    "not-blasted": lambda job, by: steps.say_blasted(job, blasted=False, by=by),
+    "signed": lambda job, by: steps.sign_abrasive_free(job, by=by),
+    "again": lambda job, by: steps.blasted_again(job, by=by),
+}
+
+
+@require_POST
+def add_step(request, number, list_name):
+    """A step of the shop's own, on this card's list of cleaning or of assembly."""
+    if list_name not in Step.List.values:
+        raise Http404(f"There is no list {list_name}.")
+    shown = load(request, number)
+    require_open(shown.job)
+    form = StepForm(request.POST)
+    if not form.is_valid():
+        return show_section(request, shown, list_name, step_form=form, status=form.status)
+    text, parts, by = form.cleaned_data["text"], form.cleaned_data["parts"], request.user
+    once(form, by, lambda: steps.add_step(shown.job, list_name=list_name, text=text, parts=parts, by=by))
+    return saved(request, number, list_name)
+
+
+@require_POST
+def tick_step(request, number, pk, tick):
+    """Tick a step off, take the tick away, or strike the step out."""
+    job = load(request, number).job
+    require_open(job)
+    step = Step.objects.select_related("job").filter(job=job, pk=pk).first()
+    if step is None or tick not in _TICKS:
+        raise Http404("This step was struck out.")
+    _TICKS[tick](step, by=request.user)
+    return saved(request, number, step.list)
+
+
+@require_POST
+def abrasive(request, number, said):
+    """Whether the unit was blasted, and the sign-off that no abrasive is left."""
+    if said not in _ABRASIVE:
+        raise Http404
+    shown = load(request, number)
+    try:
+        _ABRASIVE[said](shown.job, request.user)
+    except ValidationError as error:
+        wrong = error.message
+        return show_section(request, load(request, number), "cleaning", status=422, wrong=wrong)
+    return saved(request, number, "cleaning")

@@ -1,0 +1,5 @@
+"""The shop: settings, people, customers and what every page shares."""
+
+from shop.celery import app as celery_app
+
+__all__ = ["celery_app"]

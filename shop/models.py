@@ -1,0 +1,136 @@
+"""The shop's own records: its people, its customers, its profile, and the forms it has already taken."""
+
+import secrets
+
+from django.contrib.auth.models import AbstractUser, UserManager
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+
+from shop import rights
+
+
+class Role(models.TextChoices):
+    OWNER = "owner", "Owner"
+    TECHNICIAN = "technician", "Technician"
+    COUNTER = "counter", "Counter"
+
+
+class PersonManager(UserManager):
+    def create_superuser(self, username, email=None, password=None, **fields):
+        fields.setdefault("role", Role.OWNER)
+        return super().create_superuser(username, email, password, **fields)
+
+
+class Person(AbstractUser):
+    """Someone who works here; what the role allows is in ``shop.rights``."""
+
+    first_name = last_name = None
+    full_name = models.CharField("name", max_length=80)
+    role = models.CharField(max_length=12, choices=Role, default=Role.COUNTER)
+    version = models.PositiveIntegerField(default=1)
+
+    objects = PersonManager()
+
+    REQUIRED_FIELDS = ["full_name", "email"]
+
+    class Meta:
+        ordering = ["full_name"]
+        verbose_name_plural = "people"
+
+    def __str__(self):
+        return self.full_name or self.username
+
+    def get_full_name(self):
+        return str(self)
+
+    def get_short_name(self):
+        return str(self)
+
+    @property
+    def initials(self):
+        return "".join(word[0] for word in str(self).split()[:3]).upper()
+
+    def may(self, right):
+        return self.is_active and rights.allows(self.role, right)
+
+
+class Customer(models.Model):
+    """Who a unit belongs to, when it is not the shop's own stock."""
+
+    name = models.CharField(max_length=120)
+    company = models.CharField(max_length=120, blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+    email = models.EmailField(blank=True)
+    address = models.TextField(blank=True, max_length=500)
+    note = models.TextField(blank=True, max_length=2000)
+    version = models.PositiveIntegerField(default=1)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["name", "pk"]
+
+    def __str__(self):
+        return f"{self.name}, {self.company}" if self.company else self.name
+
+    @property
+    def initials(self):
+        return "".join(word[0] for word in self.name.split()[:3]).upper()
+
+
+class Paper(models.TextChoices):
+    A4 = "A4", "A4"
+    LETTER = "Letter", "US Letter"
+
+
+class Shop(models.Model):
+    """The one row that says whose shop this is and what its papers carry."""
+
+    name = models.CharField(max_length=120, default="The workshop")
+    address = models.TextField(blank=True, max_length=500)
+    phone = models.CharField(max_length=40, blank=True)
+    email = models.EmailField(blank=True)
+    paper = models.CharField(max_length=6, choices=Paper, default=Paper.A4)
+    currency = models.CharField(max_length=3, default="EUR")
+    warranty_months = models.PositiveSmallIntegerField(default=12, validators=[MaxValueValidator(120)])
+    idle_margin_crank_rpm = models.PositiveSmallIntegerField(
+        "advance begins above idle by at least",
+        default=150,
+        validators=[MinValueValidator(0), MaxValueValidator(1000)],
+        help_text="crank rpm; common practice, not a maker's figure",
+    )
+    bench_speeds = models.CharField(
+        "bench speeds, one tap each",
+        max_length=200,
+        default="300, 400, 500, 600, 700, 800, 1000, 1200, 1500, 1800, 2200",
+        help_text="distributor rpm, rising; commas between",
+    )
+    paper_note = models.TextField("printed at the foot of each sheet", blank=True, max_length=500)
+    is_demo = models.BooleanField(default=False)
+    version = models.PositiveIntegerField(default=1)
+
+    def __str__(self):
+        return self.name
+
+    @classmethod
+    def current(cls):
+        shop, _ = cls.objects.get_or_create(pk=1)
+        return shop
+
+
+def new_key():
+    return secrets.token_urlsafe(16)
+
+
+class TakenForm(models.Model):
+    """A form that has been taken once, under the one-time key it was rendered with, and what it answered."""
+
+    key = models.CharField(max_length=40, unique=True)
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="+")
+    location = models.CharField(max_length=200, blank=True)
+    taken_at = models.DateTimeField(auto_now_add=True, db_index=True)
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self):
+        return self.key

@@ -1,0 +1,35 @@
+"""Who may do what: the one table of rights, by role."""
+
+from django.core.exceptions import PermissionDenied
+
+EVERYONE = frozenset({"owner", "technician", "counter"})
+BENCH = frozenset({"owner", "technician"})
+DESK = frozenset({"owner", "counter"})
+OWNER = frozenset({"owner"})
+
+RIGHTS = {
+    "read": EVERYONE,
+    "open_job": EVERYONE,
+    "edit_intake": EVERYONE,  # also the estimate, the promise and the customer's answer
+    "edit_work": BENCH,  # findings, cleaning steps, parts, inspection
+    "edit_curve": BENCH,  # head, springs, runs, target
+    "move_stage": BENCH,
+    "hand_back": EVERYONE,  # the last move is made at the counter
+    "sign_sheet": BENCH,
+    "build_sheet": EVERYONE,
+    "edit_customer": EVERYONE,
+    "edit_drawer": BENCH,
+    "edit_shop": OWNER,
+    "edit_people": OWNER,
+}
+
+
+def allows(role, right):
+    """Whether a role has a right; an unknown right is a mistake in the program, not a refusal."""
+    return role in RIGHTS[right]
+
+
+def require(person, right):
+    """Raise PermissionDenied unless the person has the right."""
+    if not person.may(right):
+        raise PermissionDenied(f"{person.get_role_display()} may not do this.")

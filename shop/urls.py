@@ -1,0 +1,31 @@
+"""Every address: the shop's own, the card's and the drawer's."""
+
+from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.views import LogoutView
+from django.urls import include, path
+
+from shop.views import customers, door, people, trouble
+
+urlpatterns = [
+    path("login/", door.Login.as_view(), name="login"),
+    path("logout/", login_not_required(LogoutView.as_view()), name="logout"),
+    path("password/", door.Password.as_view(), name="password"),
+    path("theme/", door.theme, name="theme"),
+    path("people/", people.people, name="people"),
+    path("people/new/", people.new_person, name="new_person"),
+    path("people/<int:pk>/", people.person, name="person"),
+    path("people/<int:pk>/active/", people.person_active, name="person_active"),
+    path("people/<int:pk>/password/", people.person_password, name="person_password"),
+    path("shop/", people.shop_profile, name="shop_profile"),
+    path("customers/", customers.customers, name="customers"),
+    path("customers/new/", customers.new_customer, name="new_customer"),
+    path("customers/<int:pk>/", customers.customer, name="customer"),
+    path("customers/<int:pk>/edit/", customers.edit_customer, name="edit_customer"),
+    path("", include("jobs.urls")),
+    path("", include("curves.urls")),
+]
+
+handler400 = trouble.bad_request
+handler403 = trouble.forbidden
+handler404 = trouble.not_found
+handler500 = trouble.server_error

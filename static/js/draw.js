@@ -1,0 +1,36 @@
+// The chart follows the typing: what stands in the grid is sent to be drawn, and nothing is saved by it.
+const PAUSE_MS = 120;
+const waiting = new WeakMap();
+
+function follow(form) {
+  clearTimeout(waiting.get(form)?.timer);
+  waiting.set(form, { ...waiting.get(form), timer: setTimeout(() => send(form), PAUSE_MS) });
+}
+
+async function send(form) {
+  waiting.get(form)?.sent?.abort();
+  const sent = new AbortController();
+  waiting.set(form, { sent });
+  const typed = new FormData(form);
+  typed.delete("file");
+  try {
+    const answer = await fetch(form.dataset.follow, { method: "POST", body: typed, signal: sent.signal });
+    if (answer.ok && !answer.redirected) show(document.getElementById(form.dataset.followIn), await answer.text());
+  } catch {
+    // Superseded, or out of reach: the drawing is of no account, and saving says what is wrong.
+  }
+}
+
+function show(place, html) {
+  const isOpen = place.querySelector("details")?.open;
+  place.innerHTML = html;
+  if (isOpen) place.querySelector("details").open = true;
+  place.dispatchEvent(new CustomEvent("chart:new", { bubbles: true }));
+}
+
+for (const kind of ["grid:changed", "change"]) {
+  document.addEventListener(kind, ({ target }) => {
+    const form = target.closest?.("form[data-follow]");
+    if (form) follow(form);
+  });
+}

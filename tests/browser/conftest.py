@@ -1,0 +1,91 @@
+"""Chromium, pages of every size and colour scheme, and a watch that no page complains in silence.
+
+A test takes ``open_page(...)``, or ``page`` (1280 px, light, owner logged in), or ``each_page`` (six times).
+"""
+
+import os
+import shutil
+
+import pytest
+from django.conf import settings
+from playwright.sync_api import sync_playwright
+
+from tests.browser.watch import Watch
+
+SIZES = {"phone": (390, 844), "tablet": (820, 1180), "desk": (1280, 800)}
+SCHEMES = ("light", "dark")
+FLAGS = [
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+NAMES = ("chromium", "chromium-browser", "google-chrome")
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    """The machine's own Chromium, for one module: its event loop would be in the way of other tests."""
+    path = next(filter(None, map(shutil.which, NAMES)), None)
+    assert path, "The browser tests need Chromium: apt-get install chromium"
+    flags = [*FLAGS, "--no-sandbox"] if os.geteuid() == 0 else FLAGS
+    # Playwright's loop runs in this thread, and Django would refuse the database beside it. No test awaits.
+    with pytest.MonkeyPatch.context() as patch, sync_playwright() as playwright:
+        patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+        browser = playwright.chromium.launch(executable_path=path, args=flags, headless=True)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def watch(live_server):
+    """Everything the pages of this test complained of; the test fails on what it did not forgive."""
+    watching = Watch(live_server.url)
+    yield watching
+    assert not watching.complaints(), "\n".join(watching.complaints())
+
+
+@pytest.fixture
+def open_page(chromium, live_server, watch, client_as):
+    """``open_page("phone", "dark", who="technician", javascript=False)``: a page in a browser of its own."""
+    contexts = []
+
+    def opening(size="desk", scheme="light", who="owner", **options):
+        width, height = SIZES[size] if isinstance(size, str) else size
+        context = chromium.new_context(
+            base_url=live_server.url,
+            viewport={"width": width, "height": height},
+            color_scheme=scheme,
+            has_touch=size in ("phone", "tablet"),
+            java_script_enabled=options.pop("javascript", True),
+            locale="en-GB",
+            timezone_id="UTC",
+            reduced_motion="reduce",
+            **options,
+        )
+        contexts.append(context)
+        context.set_default_timeout(30_000)
+        if who:
+            session = client_as(who).cookies[settings.SESSION_COOKIE_NAME].value
+            context.add_cookies(
+                [{"name": settings.SESSION_COOKIE_NAME, "value": session, "url": live_server.url}]
+            )
+        watch.over(context)
+        return context.new_page()
+
+    yield opening
+    for context in contexts:
+        context.close()
+
+
+@pytest.fixture
+def page(open_page):
+    return open_page()
+
+
+@pytest.fixture(params=[(size, scheme) for size in SIZES for scheme in SCHEMES], ids="-".join)
+def each_page(request, open_page):
+    """The owner's page on a phone, a tablet and a desk, in light and in dark."""
+    return open_page(*request.param)

@@ -1,0 +1,102 @@
+"""The search page in a browser: live as one types, by keyboard, at every size, and without JavaScript."""
+
+import re
+
+import pytest
+from playwright.sync_api import expect
+
+from curves.models import Run
+from jobs import search
+from tests import build
+from tests.browser.looks import assert_fits, assert_no_barrier, small_targets, tab_to
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture(autouse=True)
+def cards():
+    for number, (name, complaint) in enumerate(
+        [("Ottoline Brandreth", "Hunts at idle"), ("Zofia Łęcka", "Hunts when hot"), ("Ada Venn", "Pinks")],
+        start=41,
+    ):
+        card = build.job(number=number, customer=build.customer(name), complaint=complaint)
+        build.run(card.build, kind=Run.Kind.FINAL)
+    search.reindex_all()
+
+
+def hits(page):
+    return page.locator(".hit")
+
+
+def test_answer_follows_the_typing_and_the_focus_stays(page):
+    page.goto("/search/")
+    box = page.get_by_label("Anything written on a card")
+    expect(box).to_be_focused()
+    box.press_sequentially("hunt")
+    expect(hits(page)).to_have_count(2)
+    box.press_sequentially(" lecka")
+    expect(hits(page)).to_have_count(1)
+    expect(box).to_be_focused()
+    expect(page).to_have_url(re.compile(r"/search/\?words=hunt\+lecka$"))
+    page.reload()
+    expect(hits(page)).to_have_count(1)
+
+
+def test_going_back_leads_to_the_page_before_not_to_a_letter_less(page):
+    page.goto("/customers/")
+    page.goto("/search/")
+    page.get_by_label("Anything written on a card").press_sequentially("hunts", delay=250)
+    expect(hits(page)).to_have_count(2)
+    page.go_back()
+    expect(page).to_have_url(re.compile("/customers/$"))
+
+
+def test_card_opens_by_keyboard_and_back_brings_the_hits(page):
+    page.goto("/search/?words=hunts")
+    link = hits(page).first.get_by_role("link")
+    tab_to(page, link)
+    page.keyboard.press("Enter")
+    expect(page).to_have_url(re.compile("/jobs/42/$"))
+    page.go_back()
+    expect(hits(page)).to_have_count(2)
+
+
+def test_engine_is_looked_for_as_its_figures_are_typed(page, watch):
+    watch.forgive("status of 422")
+    page.goto("/search/")
+    page.get_by_text("By engine, or like another job").click()
+    page.get_by_label("Displacement").fill("1650")
+    expect(hits(page).first).to_contain_text("1600 cc, 50 cc off")
+    page.get_by_label("Displacement").fill("big")
+    expect(page.locator("#found")).to_have_attribute("data-state", "failed")
+    expect(page.locator("#found")).to_contain_text("not a number")
+
+
+def test_old_hits_do_not_stand_when_the_server_is_not_reached(page, watch):
+    for line in ("Failed to load resource", "htmx:sendError", "htmx:afterRequest"):
+        watch.forgive(line)
+    page.goto("/search/?words=hunts")
+    expect(hits(page)).to_have_count(2)
+    page.context.set_offline(True)
+    page.get_by_label("Anything written on a card").press_sequentially("x")
+    expect(page.get_by_role("alert")).to_contain_text("Not found out: the server can't be reached")
+    expect(hits(page).first).to_be_hidden()
+    page.context.set_offline(False)
+
+
+def test_page_works_without_javascript(open_page):
+    page = open_page("phone", javascript=False)
+    page.goto("/search/")
+    page.get_by_label("Anything written on a card").fill("hunts")
+    page.get_by_role("button", name="Find").click()
+    expect(hits(page)).to_have_count(2)
+
+
+@pytest.mark.parametrize(
+    "address", ["/search/", "/search/?words=hunts&displacement=1500&use=road", "/search/?words=zz"]
+)
+def test_page_has_no_barrier_at_any_size(each_page, address):
+    each_page.goto(address)
+    assert_no_barrier(each_page)
+    assert_fits(each_page)
+    assert small_targets(each_page, within="main") == []

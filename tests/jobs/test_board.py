@@ -1,0 +1,141 @@
+"""The board and the card: what they say, and that more cards cost no more queries."""
+
+import datetime
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from jobs import queries
+from jobs.models import Inspection, InspectionPoint
+from jobs.stages import ORDER
+from tests import build
+
+pytestmark = pytest.mark.django_db
+MOST_QUERIES = 12
+
+
+def full_job(stage, person, **fields):
+    """A card on which something stands in every list."""
+    job = build.job(stage=stage, **fields)
+    build.target(job.build)
+    for kind in ("as_received", "trial", "trial", "final"):
+        build.run(job.build, kind=kind, primary=build.spring(), secondary=build.spring())
+    Inspection.objects.bulk_create(
+        Inspection(job=job, point=point, verdict="good", by=person)
+        for point in InspectionPoint.objects.all()[:12]
+    )
+    for number in range(4):
+        job.findings.create(text=f"finding {number}", stage=stage, by=person)
+        job.parts.create(text=f"part {number}", by=person)
+        job.steps.create(list="cleaning", text=f"step {number}", by=person, at=timezone.now())
+        job.steps.create(list="assembly", text=f"step {number}")
+        job.photos.create(
+            image="photos/a.jpg", small="photos/b.jpg", width=1, height=1, stage=stage, by=person
+        )
+    return job
+
+
+@pytest.mark.parametrize("count", [5, 60])
+def test_board_costs_the_same_for_many_cards(client_as, person, count, django_assert_max_num_queries):
+    for number in range(count):
+        full_job(ORDER[number % len(ORDER)], person)
+    client = client_as("owner")
+    client.get(reverse("board"))
+    with django_assert_max_num_queries(MOST_QUERIES):
+        text = client.get(reverse("board")).content.decode()
+    assert text.count('class="ticket"') == count
+
+
+@pytest.mark.parametrize("count", [5, 60])
+@pytest.mark.parametrize("stage", ORDER)
+def test_card_costs_the_same_among_many(client_as, person, stage, count, django_assert_max_num_queries):
+    job = full_job(stage, person)
+    for _ in range(count - 1):
+        build.job()
+    client = client_as("owner")
+    client.get(reverse("card", args=[job.number]))
+    with django_assert_max_num_queries(MOST_QUERIES):
+        assert client.get(reverse("card", args=[job.number])).status_code == 200
+
+
+def test_board_shows_a_card_under_its_stage_with_what_it_misses(client_as):
+    build.job(stage="teardown", unit=build.unit(number="ES 77"))
+    text = client_as("counter").get(reverse("board")).content.decode()
+    column = text.split('data-stage="teardown"')[1].split("</section>")[0]
+    for word in (
+        "ES 77",
+        "Marta Quill",
+        "Larkfield saloon",
+        "inspection points to answer",
+        "today in teardown",
+    ):
+        assert word in column
+
+
+def test_board_says_stock_and_ready_in_words(client_as):
+    build.job(customer=None, stage="intake")
+    text = client_as("counter").get(reverse("board")).content.decode()
+    assert "shop stock" in text
+    assert "ready for the next" in text
+
+
+def test_late_card_is_marked_with_a_word_and_stands_first(client_as):
+    today = timezone.localdate()
+    later = build.job(promised_on=today + datetime.timedelta(days=9))
+    late = build.job(promised_on=today - datetime.timedelta(days=2))
+    never = build.job()
+    column = queries.board(build.person("owner")).columns[0]
+    assert [row.job for row in column.rows] == [late, later, never]
+    assert [row.days_late for row in column.rows] == [2, 0, 0]
+    text = client_as("counter").get(reverse("board")).content.decode()
+    assert "late by 2 days" in text
+    assert "1 late" in text
+
+
+def test_card_promised_for_today_is_not_late():
+    job = build.job(promised_on=timezone.localdate())
+    assert queries.board(build.person("owner")).columns[0].rows[0].job == job
+    assert queries.board(build.person("owner")).late == 0
+
+
+def test_card_handed_back_leaves_the_board(client_as):
+    build.job(stage="hand_back", closed_at=timezone.now())
+    text = client_as("counter").get(reverse("board")).content.decode()
+    assert 'class="ticket"' not in text
+    assert "No open card" in text
+
+
+def test_time_in_a_stage_is_never_negative():
+    job = build.job(stage_since=timezone.now() + datetime.timedelta(days=3))
+    assert queries.days_in_stage(job) == 0
+
+
+def test_stranger_sees_no_board(client):
+    answer = client.get(reverse("board"))
+    assert answer.status_code == 302
+    assert reverse("login") in answer["Location"]
+
+
+def test_board_takes_no_writing(client_as):
+    assert client_as("owner").post(reverse("board")).status_code == 405
+
+
+def test_folded_stages_say_what_came_of_them(client_as, person):
+    job = full_job("hand_back", person, tray="T 4")
+    text = client_as("owner").get(reverse("card", args=[job.number])).content.decode()
+    for word in (
+        "Marta Quill; tray T 4",
+        "12 points answered",
+        "4 steps done",
+        "2 trial runs",
+        "1 final run",
+    ):
+        assert word in text
+
+
+def test_coming_stages_say_what_they_need(client_as):
+    job = build.job(stage="intake")
+    text = client_as("owner").get(reverse("card", args=[job.number])).content.decode()
+    for word in ("Needs every inspection point answered", "Needs a signed curve sheet"):
+        assert word in text

@@ -1,0 +1,153 @@
+"""The demo shop: as much as was promised, alive today, physically sound, and invented throughout."""
+
+import re
+from collections import Counter
+from datetime import datetime, timedelta
+
+import pytest
+from django.db import transaction
+from django.utils import timezone
+
+from curves import queries
+from curves.models import Run, Spring
+from jobs import audit
+from jobs.demo import make
+from jobs.demo.engines import KINDS
+from jobs.demo.people import CUSTOMERS, PEOPLE, SHOP
+from jobs.models import AuditEntry, Finding, Inspection, Job, PartLine, Photo, Sheet
+from jobs.search import find
+from jobs.stages import Stage
+from shop.models import Customer, Person, Shop
+
+NOW = timezone.make_aware(datetime(2031, 3, 12, 11, 5))
+
+# Makers of engines, vehicles and ignition that there are or were; from memory: none may stand in the demo.
+REAL_MAKERS = """
+    abarth accel ac aec alfa allard allis alvis armstrong aston austin autolite bedford beta bmc bmw
+    bolens bosch bristol bsa bugatti buick cadillac case caterpillar champion chevrolet chris-craft
+    chrysler citroen commer continental cosworth crosley crusader cummins daf daihatsu daimler datsun
+    david-brown delco denso detroit deutz dodge ducati ducellier edelbrock fairbanks femsa ferguson
+    ferrari fiat ford fordson gaz gmc gray hanomag hillman hino hitachi holden holley honda hudson humber
+    hyundai international isuzu jaguar jeep jensen john-deere kia kohler kubota lada lagonda lamborghini
+    lancia lanz lister lotus lucas magneti mallory marelli marine-power massey maserati matra mazda
+    mercedes mercruiser mercury mg minneapolis mitsubishi moline morgan morris moskvitch motorcraft
+    motorola msd nash nippondenso nissan nsu nuffield oldsmobile oliver opel packard panhard penta perkins
+    pertronix petter peugeot plymouth pontiac porsche prestolite puch reliant remy renault riley rolls
+    rover saab same scintilla seat sev simca simms singer skoda standard steyr studebaker subaru sunbeam
+    suzuki talbot tatra toyota trabant triumph tvr vauxhall vertex volga volkswagen volvo wartburg
+    waukesha white wisconsin wolseley yamaha yanmar zastava zaz zenith zil
+""".split()  # noqa: SIM905
+
+
+@pytest.fixture(scope="module", autouse=True)
+def demo(django_db_setup, django_db_blocker):
+    """The whole demo shop, made once for this module and rolled back after it."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield make.make_demo("not-a-secret-1", now=NOW)
+        transaction.set_rollback(True)
+
+
+@pytest.fixture(scope="module")
+def finished():
+    return list(Job.objects.filter(closed_at__isnull=False).select_related("engine"))
+
+
+@pytest.fixture(scope="module")
+def summaries(finished):
+    return {
+        job.number: queries.summary(queries.build_for(job.build_id), idle_crank_rpm=job.engine.idle_crank_rpm)
+        for job in finished
+    }
+
+
+def test_counts_are_as_promised(demo, finished):
+    assert len(finished) == 60
+    assert Job.objects.filter(closed_at=None).count() == 30
+    assert Spring.objects.count() == 40
+    assert Customer.objects.count() == 15
+    assert Counter(Person.objects.values_list("role", flat=True)) == {
+        "owner": 1,
+        "technician": 2,
+        "counter": 1,
+    }
+    assert (demo.jobs, demo.springs, demo.customers) == (90, 40, 15)
+    assert Shop.current().is_demo
+
+
+def test_board_shows_every_stage_and_something_late_and_something_waiting():
+    board = Job.objects.filter(closed_at=None)
+    stages = Counter(board.values_list("stage", flat=True))
+    assert all(stages[stage] >= 3 for stage in Stage)
+    today = NOW.date()
+    assert 3 <= board.filter(promised_on__lt=today).count() <= 12
+    assert board.filter(promised_on__gt=today).count() >= 10
+    assert board.filter(revised_estimate__isnull=False, estimate_answer="").exists()
+    assert board.filter(customer=None).exists()
+    assert board.filter(previous__isnull=False).exists()
+    assert Photo.objects.filter(job__in=board).count() >= 5
+
+
+def test_all_of_it_lies_in_the_past_in_order_and_reaches_until_lately():
+    said = list(AuditEntry.objects.order_by("pk").values_list("at", flat=True))
+    assert said == sorted(said)
+    assert said[-1] < NOW
+    assert said[-1] > NOW - timedelta(days=5)
+    assert said[0] < NOW - timedelta(days=500)
+    assert all(at.astimezone(NOW.tzinfo).weekday() < 5 for at in said)
+    assert audit.broken_links() == []
+
+
+def test_every_final_run_of_a_finished_build_lies_in_its_band(summaries):
+    outside = {number: said.final for number, said in summaries.items() if said.final_in_band is not True}
+    assert not outside
+    assert not [w for said in summaries.values() for w in said.warnings if w.text.startswith("Final")]
+
+
+def test_units_came_in_off_their_curve(summaries):
+    received = [said.as_received for said in summaries.values() if said.as_received]
+    assert len(received) >= 50
+    assert sum(run.in_band is not True for run in received) >= 0.7 * len(received)
+
+
+def test_finished_builds_are_signed(finished):
+    signed = Sheet.objects.signed().filter(job__in=finished, kind=Sheet.Kind.CURVE_SHEET)
+    assert set(signed.values_list("job_id", flat=True)) == {job.pk for job in finished}
+    assert all(
+        job.build.locked for job in Job.objects.filter(closed_at__isnull=False).select_related("build")
+    )
+
+
+def test_finished_cards_say_what_was_done(finished):
+    for rows in (Finding, Inspection, PartLine):
+        assert set(rows.objects.filter(job__in=finished).values_list("job", flat=True)) == {
+            job.pk for job in finished
+        }
+    assert not Job.objects.filter(closed_at__isnull=False, setting_note="").exists()
+
+
+def test_readings_look_like_a_bench():
+    for run in Run.objects.filter(kind=Run.Kind.FINAL).prefetch_related("readings")[:20]:
+        advance = [reading.advance_deg for reading in run.readings.all()]
+        assert all((2 * value).is_integer() for value in advance)  # the scale reads to half a degree
+        assert {reading.falling for reading in run.readings.all()} == {True, False}
+
+
+def test_spring_rates_follow_from_wire_coil_and_turns():
+    # k = G d^4 / (8 D^3 n): Shigley, Mechanical Engineering Design, ch. 10; G as in Bhandari, ch. 10
+    for spring in Spring.objects.all():
+        rate = 81_370 * spring.wire_mm**4 / (8 * spring.coil_mm**3 * spring.active_coils)
+        assert spring.rate_n_per_mm == pytest.approx(rate, rel=0.16), spring
+        closed = (spring.active_coils + 1) * spring.wire_mm
+        assert closed < spring.free_length_mm < closed + 4 * spring.coil_mm, spring
+
+
+def test_demo_is_found_by_search():
+    assert len(find("stretched").hits) > 3
+    assert {hit.job.customer.name for hit in find("lecka").hits} == {"Zofia Łęcka"}
+
+
+def test_no_real_maker_is_named():
+    named = [SHOP["name"], *(person[1] for person in PEOPLE), *(" ".join(row[:2]) for row in CUSTOMERS)]
+    named += [f"{kind.vehicle} {kind.make} {kind.model} {kind.unit_maker}" for kind in KINDS]
+    words = {word for name in named for word in re.findall(r"[a-z]+(?:-[a-z]+)?", name.lower())}
+    assert not words & set(REAL_MAKERS)

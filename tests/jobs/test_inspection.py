@@ -1,0 +1,192 @@
+"""The inspection list: proposed verdicts, answers line by line and all at once, and the shop's own list."""
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from jobs.inspection import limit_of, proposed_verdict, seed_points
+from jobs.models import Inspection, InspectionPoint
+from tests import build
+
+pytestmark = pytest.mark.django_db
+HTMX = {"HX-Request": "true"}
+
+
+def point(key="shaft-side-play"):
+    return InspectionPoint.objects.get(key=key)
+
+
+def one(client, job, asked, version="", **typed):
+    values = {f"p{asked.pk}-{name}": value for name, value in ({"version": version} | typed).items()}
+    return client.post(reverse("answer_one", args=[job.number, asked.pk]), values, headers=HTMX)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "value", "verdict"),
+    [
+        (None, 0.1, 0.1, "good"),
+        (None, 0.1, 0.11, "replace"),
+        (0.35, 0.5, 0.34, "replace"),
+        (0.35, 0.5, 0.35, "good"),
+        (0.35, None, 9, "good"),
+        (None, None, 9, None),
+        (0.35, 0.5, None, None),
+    ],
+)
+def test_limit_proposes_the_verdict(low, high, value, verdict):
+    assert proposed_verdict(InspectionPoint(low=low, high=high), value) == verdict
+
+
+def test_limit_says_where_it_is_from():
+    limits = InspectionPoint(low=0.35, high=0.5, unit="mm", limit_source="common practice")
+    assert limit_of(limits) == "0.35 to 0.5 mm, common practice"
+    assert limit_of(InspectionPoint(unit="mm")) == ""
+
+
+def test_value_alone_is_judged_by_the_limit(client_as):
+    job, client, asked = build.job(stage="teardown"), client_as("technician"), point()
+    answer = one(client, job, asked, value="0,25")
+    assert answer.status_code == 200
+    assert "Repair or replace" in answer.content.decode()
+    row = job.inspections.get()
+    assert (row.value, row.verdict, row.by) == (0.25, "replace", client.person)
+    one(client, job, asked, version="1", value="0.05")
+    row.refresh_from_db()
+    assert (row.value, row.verdict) == (0.05, "good")
+
+
+def test_own_verdict_stands_against_the_limit(client_as):
+    job, client, asked = build.job(stage="teardown"), client_as("technician"), point()
+    one(client, job, asked, value="0.25", verdict="worn")
+    assert job.inspections.get().verdict == "worn"
+
+
+def test_point_without_limit_wants_a_verdict(client_as):
+    job, client, asked = build.job(stage="teardown"), client_as("technician"), point("spring-loops")
+    answer = one(client, job, asked, note="rides on the post")
+    assert answer.status_code == 422
+    assert "No limit to go by" in answer.content.decode()
+    assert not job.inspections.exists()
+
+
+@pytest.mark.parametrize("typed", ["wide", "NaN", "inf", "1e9", "--1"])
+def test_text_is_no_value(client_as, typed):
+    job, client = build.job(stage="teardown"), client_as("technician")
+    answer = one(client, job, point(), value=typed)
+    assert answer.status_code == 422
+    assert "wrong" in answer.content.decode()
+    assert not job.inspections.exists()
+
+
+def test_second_of_two_phones_sees_what_stands(client_as):
+    job, asked = build.job(stage="teardown"), point()
+    one(client_as("technician"), job, asked, value="0.05")
+    other = client_as("owner")
+    answer = one(other, job, asked, value="0.25")
+    text = answer.content.decode()
+    assert answer.status_code == 409
+    assert "Someone else wrote meanwhile: <b>0.05 mm, Good</b>" in text
+    assert f'name="p{asked.pk}-version" value="1"' in text
+    assert job.inspections.get().value == 0.05
+    assert one(other, job, asked, version="1", value="0.25").status_code == 200
+    assert job.inspections.get().value == 0.25
+
+
+def test_whole_list_is_saved_at_once_without_scripts(client_as):
+    job, client = build.job(stage="teardown"), client_as("technician")
+    play, loops = point(), point("spring-loops")
+    address = reverse("answer_points", args=[job.number])
+    assert client.get(address).status_code == 200
+    answer = client.post(address, {f"p{play.pk}-value": "0.05", f"p{loops.pk}-verdict": "worn"})
+    assert answer.status_code == 302
+    assert {row.point: row.verdict for row in job.inspections.all()} == {play: "good", loops: "worn"}
+
+
+def test_one_bad_line_keeps_the_others_and_what_was_typed(client_as):
+    job, client = build.job(stage="teardown"), client_as("technician")
+    play, gap = point(), point("points-gap")
+    values = {f"p{play.pk}-value": "0.05", f"p{gap.pk}-value": "wide"}
+    answer = client.post(reverse("answer_points", args=[job.number]), values)
+    assert answer.status_code == 422
+    assert 'value="wide"' in answer.content.decode()
+    assert job.inspections.get().point == play
+
+
+@pytest.mark.parametrize("route", ["answer_points", "answer_one"])
+def test_only_the_bench_answers_and_only_on_an_open_card(client_as, client, route):
+    job, asked = build.job(stage="teardown"), point()
+    values = {f"p{asked.pk}-value": "0.05"}
+
+    def send(sender, card):
+        args = [card.number] if route == "answer_points" else [card.number, asked.pk]
+        return sender.post(reverse(route, args=args), values)
+
+    assert send(client, job).status_code == 302
+    assert send(client_as("counter"), job).status_code == 403
+    closed = build.job(stage="hand_back", closed_at=timezone.now())
+    assert send(client_as("owner"), closed).status_code == 403
+    assert not Inspection.objects.exists()
+
+
+def test_asking_with_get_answers_nothing(client_as):
+    job, asked = build.job(stage="teardown"), point()
+    values = {f"p{asked.pk}-value": "0.05"}
+    assert (
+        client_as("owner").get(reverse("answer_one", args=[job.number, asked.pk]), values).status_code == 405
+    )
+    client_as("owner").get(reverse("answer_points", args=[job.number]), values)
+    assert not Inspection.objects.exists()
+
+
+def test_point_not_asked_of_this_unit_takes_no_answer(client_as):
+    job = build.job(stage="teardown", unit=build.unit(trigger="magnetic"))
+    assert one(client_as("technician"), job, point("points-gap"), value="0.4").status_code == 403
+
+
+def test_owner_edits_the_list(client_as):
+    client, row = client_as("owner"), point()
+    address = reverse("point", args=[row.pk])
+    values = {
+        "label": row.label,
+        "unit": "mm",
+        "high": "0.08",
+        "limit_source": "maker's sheet 12",
+        "order": "10",
+    }
+    assert client.get(address).status_code == 200
+    assert client.post(address, values | {"in_use": "on", "version": "1"}).status_code == 302
+    row.refresh_from_db()
+    assert (row.high, row.limit_source, row.in_use) == (0.08, "maker's sheet 12", True)
+    assert client.post(address, values | {"version": "1"}).status_code == 409
+
+
+def test_owner_adds_a_point(client_as):
+    client = client_as("owner")
+    values = {"label": "Shaft side play", "unit": "mm", "order": "5", "in_use": "on", "triggers": ["points"]}
+    client.post(reverse("points"), values | {"version": "1"})
+    added = InspectionPoint.objects.get(order=5)
+    assert (added.key, added.triggers) == ("shaft-side-play-2", "points")
+
+
+def test_limits_the_wrong_way_round_are_refused(client_as):
+    values = {"label": "Play", "unit": "mm", "low": "0.5", "high": "0.1", "order": "5", "version": "1"}
+    answer = client_as("owner").post(reverse("points"), values)
+    assert answer.status_code == 422
+    assert "must not lie below" in answer.content.decode()
+
+
+@pytest.mark.parametrize("role", ["technician", "counter"])
+def test_only_the_owner_edits_the_list(client_as, role):
+    client, row = client_as(role), point()
+    values = {"label": "Gone", "unit": "mm", "order": "1", "version": "1"}
+    for address in (reverse("points"), reverse("point", args=[row.pk])):
+        assert client.get(address).status_code == 403
+        assert client.post(address, values).status_code == 403
+    row.refresh_from_db()
+    assert row.label == "Shaft side play"
+
+
+def test_list_a_shop_has_touched_is_not_filled_up_again():
+    InspectionPoint.objects.exclude(key="clamp").delete()
+    seed_points()
+    assert InspectionPoint.objects.get().key == "clamp"

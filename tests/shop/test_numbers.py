@@ -1,0 +1,56 @@
+"""Numbers as people type them: what is read, what is refused, and that the refusal names the way out."""
+
+import pytest
+
+from shop.numbers import Unreadable, plain_number
+
+
+@pytest.mark.parametrize(
+    ("typed", "plain"),
+    [
+        ("12", "12"),
+        ("12,5", "12.5"),
+        ("12.5", "12.5"),
+        (" 12,5 ", "12.5"),
+        ("−2,5", "-2.5"),
+        ("-2.5", "-2.5"),
+        ("+3", "+3"),
+        (",5", ".5"),
+        ("0,125", "0.125"),
+        ("12,25", "12.25"),
+        ("1.125", "1.125"),
+        ("5.", "5."),
+        ("1234,567", "1234.567"),
+    ],
+)
+def test_comma_and_point_are_both_decimal_marks(typed, plain):
+    assert plain_number(typed) == plain
+
+
+@pytest.mark.parametrize(
+    "typed",
+    ["", "-", ".", "nan", "NaN", "inf", "-Infinity", "1e3", "0x10", "12a", "12 mm", "1 200", "1_000", "--1"],
+)
+def test_what_is_no_number_is_refused_with_its_text(typed):
+    with pytest.raises(Unreadable, match="is not a number: write digits"):
+        plain_number(typed)
+
+
+@pytest.mark.parametrize("typed", ["1.2.3", "1,2,3", "1,234.5", "½", "１２", "٣", "=1+1"])
+def test_what_looks_like_a_number_is_refused_too(typed):
+    with pytest.raises(Unreadable, match="is not a number"):
+        plain_number(typed)
+
+
+@pytest.mark.parametrize("typed", ["1,200", "12,500", "-1,200", "100,000"])
+def test_a_comma_before_three_digits_is_asked_about(typed):
+    with pytest.raises(Unreadable) as refusal:
+        plain_number(typed)
+    assert typed.replace(",", "") in str(refusal.value)
+    assert typed.replace(",", ".") in str(refusal.value)
+
+
+def test_a_long_text_is_not_repeated_whole():
+    with pytest.raises(Unreadable) as refusal:
+        plain_number("x" * 5000)
+    assert len(str(refusal.value)) < 120
