@@ -7,9 +7,10 @@ from django.db import transaction
 from django.db.models import F
 from django.utils import timezone
 
-from jobs import guards, sheets, signing, stages
+from jobs import guards, signing, stages
 from jobs.actions.noting import note
 from jobs.models import Job, Sheet, StageMove
+from jobs.recorded import recorded_sha256
 from jobs.stages import Stage
 from shop.rights import require
 from shop.versions import Conflict
@@ -83,7 +84,7 @@ def _outdated(job):
         for sheet in signing.revisions(job)
         if sheet.kind == Sheet.Kind.CURVE_SHEET and sheet.standing == "current"
     ]
-    said = sheets.recorded_sha256(job)
+    said = recorded_sha256(job)
     outdated = any(signing.changed_since(sheet, said) for sheet in current)
     return ["a curve sheet signed since the card was changed"] if outdated else []
 

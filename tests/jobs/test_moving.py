@@ -7,10 +7,11 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs import guards, sheets, signing
+from jobs import guards, signing
 from jobs.actions import moving
 from jobs.actions.steps import sign_abrasive_free
 from jobs.models import Inspection, InspectionPoint, Job, Sheet, Step
+from jobs.recorded import recorded_sha256
 from jobs.stages import ORDER, Stage
 from shop.versions import Conflict
 from tests import build
@@ -207,7 +208,7 @@ def signed(job, person):
     """The card with its final run, and a curve sheet signed for what it says."""
     build.target(job.build)
     build.run(job.build, kind="final")
-    said = sheets.recorded_sha256(job)
+    said = recorded_sha256(job)
     signing.sign(job, Sheet.Kind.CURVE_SHEET, paper_size="A4", by=person, seen=said)
     return fresh(job)
 
