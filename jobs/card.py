@@ -132,7 +132,7 @@ class Card:
 
     @cached_property
     def photos(self):
-        return list(self.job.photos.select_related("by"))
+        return list(self.job.photos.filter(removed=False).select_related("by"))
 
     @cached_property
     def road_reports(self):

@@ -7,7 +7,7 @@ import numpy as np
 
 from .band import Target
 from .calibrate import Calibration
-from .drawer import Drawer
+from .drawer import ROUGH_STRIDE, Drawer
 from .head import MAX_BEND_MM, MAX_TRAVEL_DEG
 from .helpful import Measurement, most_helpful
 from .prior import TRAVEL
@@ -16,11 +16,11 @@ from .readings import checked_array, checked_number
 from .springs import Spring
 
 BEND_STEP_MM = 0.05  # finer than this no post is bent
-TRIM_STEPS = 3  # bends tried to either side of a pair's best
+TRIM_STEPS = 4  # bends tried to either side of a pair's best
 SHORTLIST = 30  # pairs looked at closely
 FAIR_CHANCE = 0.1
 HOPE = 0.5  # prospect from which a pair is worth a run although its first chance is poor
-CHANCE_STEP = 0.1  # 128 draws know a chance to 0.04, one standard deviation
+CHANCE_STEP = 0.1  # 256 draws know a chance to 0.03, one standard deviation
 
 
 @dataclass(frozen=True)
@@ -158,7 +158,7 @@ def propose(
     choices = _with_travels(choices, travels)
     if not limit:
         choices = choices.take(drawer.untried(choices))
-    scores = drawer.bench.score(choices, target)
+    scores = drawer.bench.thinned(ROUGH_STRIDE).score(choices, target)
     choices = choices.take(np.lexsort((scores.worst_miss_deg, -scores.chance))[: max(SHORTLIST, count)])
     best, scores, finely = _finely_trimmed(drawer, target, choices, limit)
     if not len(best.primary):
@@ -227,7 +227,9 @@ def _prospects(drawer, target, choices, scores, limit):
     """Give the chance that each pair could be bent into the band in the end."""
     if not limit:
         return scores.chance
-    return np.maximum(drawer.bench.thinned(2).prospects(choices, target, _grid(limit, 3)), scores.chance)
+    return np.maximum(
+        drawer.bench.thinned(ROUGH_STRIDE).prospects(choices, target, _grid(limit, 3)), scores.chance
+    )
 
 
 def _proposals(drawer, choices, scores, prospects, order):

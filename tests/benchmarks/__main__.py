@@ -4,7 +4,7 @@ import argparse
 import json
 import sys
 
-from . import runs, speed
+from . import knees, likeness, runs, speed
 
 HEADS = 60
 
@@ -18,6 +18,8 @@ def measure(heads):
         "coverage": lambda: runs.coverage(heads),
         "ranking": speed.ranking,
         "calibrating": speed.calibrating,
+        "knees": knees.measure,
+        "likeness": likeness.measure,
     }
     result = {"heads": heads}
     for name, work in parts.items():
@@ -50,6 +52,7 @@ def as_text(result):
         f"cost {fit['cost']:.2f}; lmfit {fit['lmfit_seconds'] * 1e3:.0f} ms, cost {fit['lmfit_cost']:.2f}, "
         f"ratio {fit['ratio']:.1f} (at least 5)"
     )
+    lines += [*knees.as_text(result["knees"]), *likeness.as_text(result["likeness"])]
     return "\n".join(lines)
 
 

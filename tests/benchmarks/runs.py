@@ -22,6 +22,9 @@ def by_the_engine(heads):
         unknown = [Job.invent(seed, errors, received="unknown") for seed in range(heads)]
         table[f"{tier}, bends"] = summary([job.tune()[0] for job in weighed])
         table[f"{tier}, bends, springs that came in unknown"] = summary([job.tune()[0] for job in unknown])
+        table[f"{tier}, bends, read only upwards"] = summary(
+            [replace(job, both_ways=False).tune()[0] for job in weighed]
+        )
         possible = [job for job in weighed if job.reachable()]
         counts = [job.tune(bend_limit_mm=0.0)[0] for job in possible]
         table[f"{tier}, no bends"] = summary(counts) | {"heads": len(possible), "of": heads}

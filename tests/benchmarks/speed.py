@@ -35,6 +35,7 @@ def _job():
     """Invent a unit with a drawer of 40 springs a side, and five runs on it."""
     kind = make_kind(11)
     job = Job.of_kind(kind, make_drawer(kind, 12, count=PAIRS_PER_SIDE, errors=MEASURED), (13,), MEASURED)
+    job.both_ways = False
     pairs = [(0, 0), (1, 1), (1, 2), (3, 2)]
     runs = [job.run(*job.unit.received, 0)[0]]
     for number, (first, second) in enumerate(pairs, 1):

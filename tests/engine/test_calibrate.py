@@ -201,10 +201,10 @@ def test_a_type_is_learned_from_two_heads_at_least(calibrated):
 
 def test_snaps_are_reported():
     # A stiff preload and a soft rate: the speed falls as the weights move out.
-    spring = Spring("P", 0.3, 5.0, 3.0, rate_sd=0.01, free_length_sd_mm=0.02)
+    spring = Spring("P", 0.3, 5.0, 20.0, rate_sd=0.01, free_length_sd_mm=0.02)
     head = Head((35.0, None), (0.24, None), 12.0)
     speeds = np.array([300.0, 500.0, 550.0, 600.0, 650.0, 700.0, 900.0])
-    advance = np.where(speeds > 560.0, 12.0, 0.0)
+    advance = np.where(speeds > 620.0, 12.0, 0.0)
     words = " ".join(calibrate(head, [Run(spring, None, speeds, advance)]).warnings)
     assert "the weights snap from 0.0 to 12.0 deg" in words
 

@@ -4,7 +4,7 @@ from math import pi, sqrt
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
@@ -177,16 +177,19 @@ heads = st.builds(
 speeds = st.floats(50.0, 3000.0)
 
 
+@settings(deadline=None)
 @given(heads, speeds, st.booleans())
 def test_the_curve_stays_between_0_and_the_travel(head, speed, falling):
     assert 0.0 <= float(advance_at(head, speed, falling)) <= head.travel_deg
 
 
+@settings(deadline=None)
 @given(heads, speeds)
 def test_falling_never_lies_below_rising(head, speed):
     assert advance_at(head, speed, True) >= advance_at(head, speed, False) - 1e-9
 
 
+@settings(deadline=None)
 @given(heads, speeds, st.booleans(), st.integers(0, 1), st.floats(1.0, 3.0))
 def test_more_spring_never_gives_more_advance(head, speed, falling, place, factor):
     rate, tension = head.rate.copy(), head.tension_n.copy()
@@ -196,6 +199,7 @@ def test_more_spring_never_gives_more_advance(head, speed, falling, place, facto
     assert advance_at(stronger, speed, falling) <= advance_at(head, speed, falling) + 1e-9
 
 
+@settings(deadline=None)
 @given(heads, st.floats(0.0, 1.0))
 def test_four_times_the_rate_gives_twice_the_speed(head, share):
     fourfold = head._replace(rate=4 * head.rate, tension_n=4 * head.tension_n, friction=4 * head.friction)
@@ -203,12 +207,14 @@ def test_four_times_the_rate_gives_twice_the_speed(head, share):
     assert speed_at(fourfold, angle) == pytest.approx(2 * speed_at(head, angle), rel=1e-12)
 
 
+@settings(deadline=None)
 @given(heads, st.lists(speeds, min_size=2, max_size=6), st.booleans())
 def test_a_higher_speed_never_gives_less_advance(head, several, falling):
     angles = advance_at(head, np.sort(several), falling)
     assert np.all(np.diff(angles) >= -1e-9)
 
 
+@settings(deadline=None)
 @given(heads, speeds)
 def test_brentq_finds_the_same_angle(head, speed):
     if find_snaps(head):

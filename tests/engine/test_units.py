@@ -4,7 +4,7 @@ import numpy as np
 import pint
 import pytest
 import scipy.constants as constants
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from curves.engine import Drive
@@ -24,6 +24,7 @@ def test_a_shaft_at_crank_speed_has_one_frame():
     assert Drive.crank_speed().to_shaft_deg(7.0) == 7.0
 
 
+@settings(deadline=None)
 @given(
     st.floats(0.1, 10.0),
     st.lists(st.floats(-1e4, 1e4, allow_subnormal=False), min_size=1, max_size=5),

@@ -69,8 +69,10 @@ def test_blasted_unit_needs_the_abrasive_sign_off(person):
 @pytest.mark.parametrize(("stage", "kind"), [("spring_trials", "trial"), ("bench_curve", "final")])
 def test_bench_stages_need_a_run_inside_the_band(stage, kind):
     job = build.job(stage=stage)
-    assert guards.missing(job)
+    run = "final run" if kind == "final" else "run"
+    assert guards.missing(job) == ["a target", f"a {run}"]
     build.target(job.build, [(600, 0, 1), (1200, 6, 1), (2000, 15, 1.5), (3000, 21, 1.5), (3600, 22, 1)])
+    assert guards.missing(fresh(job)) == [f"a {run}"]
     outside = [(speed, degrees / 3) for speed, degrees in build.RISING]
     build.run(job.build, outside, kind=kind)
     assert "inside the band" in guards.missing(fresh(job))[0]
