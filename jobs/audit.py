@@ -27,12 +27,9 @@ def record(verb, *, job=None, by=None, **detail):
 
     Locks the shop's row, so that two entries can't follow the same one.
     """
-    Shop.current()
-    Shop.objects.select_for_update().get(pk=1)
-    last = AuditEntry.objects.order_by("-pk").only("hash").first()
-    entry = AuditEntry(
-        job=job, verb=verb, detail=detail, by=by, at=timezone.now(), previous_hash=last.hash if last else ""
-    )
+    Shop.objects.select_for_update().get_or_create(pk=1)
+    last = AuditEntry.objects.order_by("-pk").values_list("hash", flat=True).first()
+    entry = AuditEntry(job=job, verb=verb, detail=detail, by=by, at=timezone.now(), previous_hash=last or "")
     entry.hash = entry_hash(entry)
     entry.save(force_insert=True)
     return entry

@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from jobs import audit, sheets
 from jobs.models import Sheet
+from jobs.recorded import canonical, digest
 from shop.claims import MOST_TRIES, Claims
 from shop.rights import require
 
@@ -39,7 +40,7 @@ def order_draft(job, kind, *, paper_size, by):
 def new_sheet(job, kind, *, paper_size, by, **signed):
     """Make a waiting row with its data frozen, and nudge a worker once it is committed."""
     token, now = secrets.token_urlsafe(16), timezone.now()
-    text = sheets.canonical(
+    text = canonical(
         sheets.gather(
             job,
             kind,
@@ -56,7 +57,7 @@ def new_sheet(job, kind, *, paper_size, by, **signed):
         paper=paper_size,
         token=token,
         data=text,
-        data_sha256=sheets.digest(text),
+        data_sha256=digest(text),
         created_by=by,
         **signed,
     )
@@ -109,7 +110,7 @@ def _print(sheet):
     # Imported here because only the worker prints: it costs the web process memory and half a second.
     from jobs import pdf
 
-    if sheets.digest(sheet.data) != sheet.data_sha256:
+    if digest(sheet.data) != sheet.data_sha256:
         raise ValueError("The sheet's data does not match its hash: it was altered after it was frozen.")
     return pdf.print_sheet(sheet.content, data_sha256=sheet.data_sha256)
 
@@ -123,14 +124,14 @@ def _finish(sheet, claim, body):
     name = f"sheets/{sheet.created_at:%Y/%m}/{sheet.token}.pdf"
     place = Path(sheet.pdf.storage.path(name))
     part = place.with_name(f".{place.stem}.{claim}.part")
-    digest = hashlib.sha256(body).hexdigest()
+    body_sha256 = hashlib.sha256(body).hexdigest()
     try:
         _write_durably(part, body)
         with transaction.atomic():
-            won = CLAIMS.finish(sheet.pk, claim, pdf=name, pdf_sha256=digest, built_at=timezone.now())
+            won = CLAIMS.finish(sheet.pk, claim, pdf=name, pdf_sha256=body_sha256, built_at=timezone.now())
             if not won:
                 return False
-            audit.record(BUILT, job=sheet.job, paper=str(sheet), pdf_sha256=digest)
+            audit.record(BUILT, job=sheet.job, paper=str(sheet), pdf_sha256=body_sha256)
             os.replace(part, place)
             _sync(place.parent)
     finally:

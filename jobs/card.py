@@ -95,10 +95,7 @@ class Card:
     def _part(self, stage):
         distance = stages.place(stage) - stages.place(self.job.stage)
         state = "past" if distance < 0 or self.job.is_closed else "now" if distance == 0 else "coming"
-        if state == "now":
-            line = f"Still missing: {', '.join(self.missing)}." if self.missing else "Nothing is missing."
-        else:
-            line = result_of(self.job, stage) if state == "past" else needs_of(stage)
+        line = needs_of(stage) if state == "coming" else result_of(self.job, stage)
         is_open = state == "now" or stage in self._also_open
         template = f"jobs/stages/_{stage.value}.html"
         return StagePart(stage, state, line, is_open, CAUTIONS.get(stage, ""), template, self.address(stage))
@@ -135,7 +132,7 @@ class Card:
 
     @cached_property
     def photos(self):
-        return list(self.job.photos.select_related("by"))
+        return list(self.job.photos.filter(removed=False).select_related("by"))
 
     @cached_property
     def road_reports(self):

@@ -3,9 +3,10 @@
 import hashlib
 from pathlib import Path
 
-from jobs import building, sheets, signing
+from jobs import building, signing
 from jobs.audit import entry_hash
 from jobs.models import AuditEntry, Sheet
+from jobs.recorded import digest, recorded_sha256
 
 
 def find(token):
@@ -20,7 +21,7 @@ def find(token):
 def standing(sheet):
     """A signed sheet with its standing, what superseded it, and whether its card changed since."""
     found = next(one for one in signing.revisions(sheet.job) if one.pk == sheet.pk)
-    found.outdated = signing.changed_since(found, sheets.recorded_sha256(sheet.job))
+    found.outdated = signing.changed_since(found, recorded_sha256(sheet.job))
     return found
 
 
@@ -49,14 +50,14 @@ def file_holds(sheet):
 
 def upload_holds(sheet, upload):
     """Whether a file that someone holds is the PDF we built, byte for byte."""
-    digest = hashlib.sha256()
+    theirs = hashlib.sha256()
     for chunk in upload.chunks():
-        digest.update(chunk)
-    return digest.hexdigest() == sheet.pdf_sha256
+        theirs.update(chunk)
+    return theirs.hexdigest() == sheet.pdf_sha256
 
 
 def _data_holds(sheet):
-    return sheets.digest(sheet.data) == sheet.data_sha256
+    return digest(sheet.data) == sheet.data_sha256
 
 
 def _row_says_so(sheet):

@@ -5,6 +5,7 @@ from django.db.models import Count, Exists, IntegerField, OuterRef, Q, Subquery,
 from django.db.models.functions import Coalesce
 
 from curves import queries
+from curves.models import Run
 from jobs.models import Finding, Inspection, InspectionPoint, Job, PartLine, Sheet, Step
 from jobs.stages import Stage
 from shop.words import several
@@ -79,11 +80,11 @@ def _cleaning(job):
 
 
 def _spring_trials(job):
-    return _band(verdicts_of(job), "latest_in_band", "run")
+    return _band(job, Run.Kind.TRIAL, verdicts_of(job).latest_in_band, "run")
 
 
 def _bench_curve(job):
-    needs = _band(verdicts_of(job), "final_in_band", "final run")
+    needs = _band(job, Run.Kind.FINAL, verdicts_of(job).final_in_band, "final run")
     if job.assembly_open:
         needs.append(f"{several(job.assembly_open, 'assembly step')} to do")
     return needs
@@ -103,8 +104,16 @@ _NEEDS = {
 }
 
 
-def _band(verdicts, name, run):
-    inside = getattr(verdicts, name)
-    if inside is None:
-        return [f"a {run} and a target to hold it against"]
-    return [] if inside else [f"a {run} inside the band"]
+def _band(job, kind, inside, run):
+    """What a run inside the band lacks: the band, the run, the rest of its readings, or a better run."""
+    if inside is not None:
+        return [] if inside else [f"a {run} inside the band"]
+    needs = [] if _has_band(job.build) else ["a target"]
+    if not any(one.kind == kind for one in queries.live_runs(job.build)):
+        needs.append(f"a {run}")
+    return needs or [f"a {run} read over the whole band"]
+
+
+def _has_band(build):
+    target = getattr(build, "target", None)
+    return target is not None and bool(target.points.all())

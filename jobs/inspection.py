@@ -105,6 +105,12 @@ def applies(point, unit):
     return not point.triggers or unit.trigger in point.triggers
 
 
+def triggers_of(point):
+    """The triggers a point is asked for, in words."""
+    keys = [key for key in point.triggers.split(",") if key]
+    return ", ".join(str(Unit.Trigger(key).label) for key in keys) or "all"
+
+
 def limit_of(point):
     """A point's limits in words, with where they come from; an empty text for none."""
     low, high, unit = point.low, point.high, point.unit

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
-from PIL import Image, ImageOps
+from PIL import Image, ImageFile, ImageOps
 
 FORMATS = ("JPEG", "PNG", "WEBP")
 MOST_BYTES = 25 * 1024 * 1024
@@ -35,6 +35,8 @@ def clean_photo(upload):
 
 
 def _decoded(upload):
+    # The library that makes our papers switches this on for the whole process; here a cut picture is refused.
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
     try:
         picture = Image.open(upload, formats=FORMATS)
         pixels = picture.width * picture.height

@@ -1,18 +1,15 @@
-"""What a paper says, as plain data: gathered from the card, written as canonical JSON, and hashed."""
+"""What a paper says, as plain data: what is recorded, what follows from it, and whose shop it is."""
 
-import hashlib
-import json
 from dataclasses import asdict
 
 import numpy as np
 from django.conf import settings
 from django.urls import reverse
-from django.utils.formats import date_format
-from django.utils.timezone import localtime
 
 from curves import charts, paper, queries
 from jobs.inspection import CAUTIONS
-from jobs.models import PartLine, Sheet, Step
+from jobs.models import Sheet
+from jobs.recorded import answers_of, canonical, day, digest, recorded, springs_of
 from jobs.stages import Stage
 from shop.models import Paper, Shop
 from shop.templatetags.numbers import fixed
@@ -21,19 +18,6 @@ FORMAT = 1
 # A Letter page is shorter: the chart gives way, so that the setting card stays on the first page.
 CHART_WIDTH_MM = {Paper.A4: 180, Paper.LETTER: 160}
 TAG_PLACES = ["the tray", "the unit", "the bag of loose parts"]
-_PLACES = 6  # more than anyone reads, and no dust of a conversion there and back
-
-
-def canonical(data):
-    """The one way to write data down: sorted keys, no spaces, no NaN, no minus zero."""
-    return json.dumps(
-        _plain(data), sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
-    )
-
-
-def digest(text):
-    """SHA-256 of a text, as people compare it: in lower-case hex."""
-    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=""):
@@ -45,7 +29,7 @@ def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=
         "paper": paper_size,
         "job": job.number,
         "made_at": made_at.isoformat(timespec="seconds"),
-        "made_on": _day(made_at),
+        "made_on": day(made_at),
         "url": _public("check" if kind in Sheet.SIGNABLE else "card", token, job),
         "shop": _shop(),
     }
@@ -53,8 +37,12 @@ def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=
         return data | {"tag": _tag(job)}
     build = queries.build_for(job.build_id)
     said = recorded(job, build)
+    points = [answer.point for answer in answers_of(job)]
     return data | {
+        "owner": str(job.customer) if job.customer else "Shop stock",
         "recorded": said,
+        "inspections": _with_limits(said["inspections"], points),
+        "limit_sources": sorted({point.limit_source for point in points} - {""}),
         "recorded_sha256": digest(canonical(said)),
         "curve": reckoned(job, build, CHART_WIDTH_MM[paper_size]),
         "cautions": [CAUTIONS[Stage.HAND_BACK]],
@@ -71,49 +59,7 @@ def signature(revision, person, at):
         "role": person.get_role_display(),
         "initials": person.initials,
         "at": at.isoformat(timespec="seconds"),
-        "on": _day(at),
-    }
-
-
-def recorded_sha256(job, build=None):
-    """The hash of what a card says now; a sheet carries the one of when it was made."""
-    return digest(canonical(recorded(job, build or queries.build_for(job.build_id))))
-
-
-def recorded(job, build):
-    """What people wrote on the card, before anything is computed from it.
-
-    A later change is measured against this, so that a new release of the program makes no sheet outdated.
-    """
-    parts = list(job.parts.all())
-    answers = list(job.inspections.select_related("point", "by"))
-    return {
-        "owner": str(job.customer) if job.customer else "Shop stock",
-        "unit": _labelled(job.unit, "id"),
-        "engine": _labelled(job.engine, "id") if job.engine else None,
-        "unit_name": str(job.unit),
-        "engine_name": str(job.engine) if job.engine else "",
-        "vehicle": job.engine.vehicle if job.engine else "",
-        "complaint": job.complaint,
-        "came_with": job.came_with,
-        "setting_note": job.setting_note,
-        "inspections": [_inspection(answer) for answer in answers],
-        "limit_sources": sorted({one.point.limit_source for one in answers if one.point.limit_source}),
-        "findings": [
-            {"text": finding.text, "stage": finding.get_stage_display()} for finding in job.findings.all()
-        ],
-        "parts": {
-            state.value: [_part(line) for line in parts if line.state == state]
-            for state in (PartLine.State.FITTED, PartLine.State.LOOSE, PartLine.State.LEFT_OFF)
-        },
-        "steps": {
-            name.value: [_step(step) for step in job.steps.select_related("by") if step.list == name]
-            for name in Step.List
-        },
-        "abrasive_free": _who_and_when(job.abrasive_free_by, job.abrasive_free_at) if job.blasted else "",
-        "head": _head(build),
-        "runs": [_run(run) for run in queries.live_runs(build)],
-        "target": _target(build),
+        "on": day(at),
     }
 
 
@@ -228,80 +174,15 @@ def _run_summary(role, said):
         "name": str(said.run),
         "in_band": said.in_band,
         "miss": asdict(said.miss) if said.miss else None,
-        "springs": _springs(said.run),
+        "springs": springs_of(said.run),
     }
 
 
-def _springs(run):
-    """The pair a run was made with, in words; empty for the springs that came in the unit."""
-    pairs = [(run.primary, run.primary_bend_mm), (run.secondary, run.secondary_bend_mm)]
+def _with_limits(answers, points):
+    """The answers recorded, each with the limit it was held against as the shop's list has it now."""
     return [
-        {"position": position, "label": spring.label, "bend_mm": bend}
-        for position, (spring, bend) in zip(("primary", "secondary"), pairs, strict=True)
-        if spring
+        answer | {"low": point.low, "high": point.high} for answer, point in zip(answers, points, strict=True)
     ]
-
-
-def _labelled(row, *without):
-    """A row's filled fields as [label, value] in the row's order, choices in words."""
-    filled = []
-    for field in row._meta.concrete_fields:
-        value = getattr(row, field.attname)
-        if field.attname in without or value in (None, ""):
-            continue
-        shown = getattr(row, f"get_{field.attname}_display", None)
-        filled.append([field.attname, str(field.verbose_name), shown() if shown else value])
-    return filled
-
-
-def _inspection(answer):
-    point = answer.point
-    return {
-        "label": point.label,
-        "unit": point.unit,
-        "value": answer.value,
-        "low": point.low,
-        "high": point.high,
-        "limit_source": point.limit_source,
-        "verdict": answer.verdict,
-        "verdict_name": answer.get_verdict_display(),
-        "note": answer.note,
-        "by": answer.by.initials,
-    }
-
-
-def _part(line):
-    return {"text": line.text, "quantity": float(line.quantity), "why": line.why}
-
-
-def _step(step):
-    return {"text": step.text, "parts": step.parts, "done": _who_and_when(step.by, step.at)}
-
-
-def _head(build):
-    names = "crank_per_shaft scale_deg travel_stamped_deg travel_measured_deg primary_gap_mm secondary_gap_mm"
-    return {name: getattr(build, name) for name in names.split()}
-
-
-def _run(run):
-    readings = [[one.speed_rpm, one.advance_deg, one.falling] for one in run.readings.all()]
-    return {
-        "number": run.number,
-        "kind": run.kind,
-        "frame": run.frame,
-        "springs": _springs(run),
-        "note": run.note,
-        "readings": readings,
-    }
-
-
-def _target(build):
-    target = getattr(build, "target", None)
-    if target is None:
-        return None
-    names = "initial_low_crank_deg initial_high_crank_deg initial_crank_deg total_limit_crank_deg note"
-    points = [[one.crank_rpm, one.crank_deg, one.tolerance_crank_deg] for one in target.points.all()]
-    return {name: getattr(target, name) for name in names.split()} | {"points": points}
 
 
 def _tag(job):
@@ -309,8 +190,8 @@ def _tag(job):
         "places": TAG_PLACES,
         "unit": str(job.unit),
         "initials": job.customer.initials if job.customer else "",
-        "promised_on": _day(job.promised_on),
-        "opened_on": _day(job.opened_at),
+        "promised_on": day(job.promised_on),
+        "opened_on": day(job.opened_at),
         "tray": job.tray,
     }
 
@@ -323,23 +204,3 @@ def _shop():
 def _public(route, token, job):
     """Where a paper's QR leads: a sheet to the page that says whether it is current, a tag to its card."""
     return settings.PUBLIC_URL + reverse(route, args=[token if route == "check" else job.number])
-
-
-def _who_and_when(person, at):
-    return f"{person.initials}, {_day(at)}" if person and at else ""
-
-
-def _day(when):
-    """A day as paper shows it, in the shop's own time zone; empty for none."""
-    if when is None:
-        return ""
-    return date_format(localtime(when) if hasattr(when, "tzinfo") else when, "j F Y")
-
-
-def _plain(value):
-    """Numbers rounded, minus zero made zero, tuples made lists, all the way down."""
-    if isinstance(value, dict):
-        return {key: _plain(inner) for key, inner in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(inner) for inner in value]
-    return round(value, _PLACES) + 0.0 if isinstance(value, float) else value

@@ -10,6 +10,7 @@ from curves.queries import build_for, newest_runs
 from jobs import audit, building, sheets
 from jobs.guards import require_open
 from jobs.models import AuditEntry, Job, Sheet, SheetVoid
+from jobs.recorded import recorded_sha256
 from shop.rights import require
 
 SIGNED = "signed a sheet"
@@ -32,7 +33,7 @@ def sign(job, kind, *, paper_size, by, seen):
     cards = Job.objects.select_related("unit", "engine", "customer", "abrasive_free_by")
     job = cards.select_for_update(of=["self"]).get(pk=job.pk)
     require_open(job)
-    said = sheets.recorded_sha256(job)
+    said = recorded_sha256(job)
     if seen != said:
         raise CardChanged
     _refuse_empty(job, kind)

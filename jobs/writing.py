@@ -108,6 +108,8 @@ def _lines(job):
     for line in job.parts.all():
         yield Piece(line.get_state_display(), f"{line.text}: {line.why}" if line.why else line.text)
     for photo in job.photos.all():
+        if photo.removed:
+            continue
         yield Piece("Photo", photo.caption)
     for report in job.road_reports.all():
         yield Piece("Road report", report.text)

@@ -10,7 +10,16 @@ import pytest
 
 # Settings read the environment once, when Django starts; so this comes before anything of Django.
 # Only DATABASE_URL is taken over from outside: the same tests run on SQLite and on PostgreSQL.
-for name in ("DEBUG", "SECRET_KEY", "ALLOWED_HOSTS", "PUBLIC_URL", "REDIS_URL", "QUEUE_DIR", "TIME_ZONE"):
+for name in (
+    "DEBUG",
+    "SECRET_KEY",
+    "ALLOWED_HOSTS",
+    "PUBLIC_URL",
+    "REDIS_URL",
+    "QUEUE_DIR",
+    "TIME_ZONE",
+    "DEMO",
+):
     os.environ.pop(name, None)
 DATA_DIR = Path(tempfile.mkdtemp(prefix="bobweight-test-"))
 atexit.register(shutil.rmtree, DATA_DIR, ignore_errors=True)

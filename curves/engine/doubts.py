@@ -6,7 +6,7 @@ from .equilibrium import Balance, find_snaps
 from .prior import POSITIONS
 
 DOUBTED_WEIGHT = 0.5
-CONTRADICTED_SHARE = 0.2
+CONTRADICTED_SHARE = 0.2  # of a run's readings
 SURPRISE = 3.0  # standard deviations between a label and what was found
 LEAST_SNAP_DEG = 0.25  # a smaller jump is lost in the scatter of a reading
 SAME_READING_RPM = 1.0
@@ -34,8 +34,10 @@ def _mistyped(model, fitted):
             f"Run {model.run[index] + 1}: {model.advance_deg[index]:g} deg at {model.speed_rpm[index]:g} rpm "
             f"does not fit the others, which say {fits[index]:.1f} deg. Mistyped? It was left out."
         )
-    if doubted.size > max(2, CONTRADICTED_SHARE * model.speed_rpm.size):
-        yield f"The runs contradict each other: {doubted.size} of {model.speed_rpm.size} readings do not fit."
+    for run, wrong in enumerate(np.bincount(model.run[doubted], minlength=len(model.bend_mm))):
+        total = np.count_nonzero(model.run == run)
+        if wrong > max(1, CONTRADICTED_SHARE * total):
+            yield f"Run {run + 1} contradicts the others: {wrong} of its {total} readings do not fit."
 
 
 def _snaps(model, fitted, runs):

@@ -7,7 +7,9 @@ import numpy as np
 from .ranking import Bench, Choices, chance_inside
 from .springs import Spring
 
-DRAWS = 128
+DRAWS = 256
+ROUGH_STRIDE = 2  # every so many-th draw does for a first look at a whole drawer
+GLANCE_STRIDE = 16  # and for a glance at all its bends
 SAME_BEND_MM = 0.02
 BELIEF_IN_FAILURE = 0.9  # someone may have judged a run by its readings, not by the curve behind them
 _SEED = 20_012
@@ -110,7 +112,7 @@ def _table(calibration, springs, place):
 
 
 def _plausible_draws(calibration, target, tried):
-    """Choose 128 draws, those less often in which a run that failed should have been a success.
+    """Choose 256 draws, those less often in which a run that failed should have been a success.
 
     The runs' readings are in the draws already; that the curve behind them was out of the band is one thing
     more to know, and keeps a near miss from being proposed again and again.

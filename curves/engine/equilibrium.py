@@ -165,28 +165,33 @@ def _pieces(lines, travel_deg):
 
 def _first_stop(pieces, against, bend, travel_deg):
     """Give the smallest angle at which the springs win."""
-    angle = travel_deg
+    angle = np.array(np.broadcast_to(travel_deg, np.broadcast(against, bend, *pieces[-1]).shape), copy=True)
     for low, high, offset, slope in reversed(pieces):
         if np.any(high > low):
             at_low, at_high, zero = _excess(low, high, offset + against, slope - bend)
-            angle = np.where(at_low > 0, low, np.where(at_high > 0, zero, angle))
+            np.copyto(angle, zero, where=at_high > 0)
+            np.copyto(angle, low, where=at_low > 0)
     return angle
 
 
 def _last_stop(pieces, against, bend):
     """Give the greatest angle at which the weights win."""
-    angle = 0.0
+    angle = np.zeros(np.broadcast(against, bend, *pieces[-1]).shape)
     for low, high, offset, slope in pieces:
         if np.any(high > low):
             at_low, at_high, zero = _excess(low, high, offset + against, slope - bend)
-            angle = np.where(at_high < 0, high, np.where(at_low < 0, zero, angle))
+            np.copyto(angle, zero, where=at_low < 0)
+            np.copyto(angle, high, where=at_high < 0)
     return angle
 
 
 def _excess(low, high, level, tilt):
     """Give the springs' excess at both ends of a piece, and where its line crosses zero."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return level + tilt * low, level + tilt * high, level / -tilt
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        at_low, at_high = tilt * low, tilt * high
+        at_low += level
+        at_high += level
+        return at_low, at_high, level / -tilt
 
 
 def find_snaps(balance, falling=False):

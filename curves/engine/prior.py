@@ -159,7 +159,9 @@ def spring_prior(spring, place, gap_mm):
     else:
         tension_mm = tension / rate
         tension_sd_mm = hypot(tension_sd * tension_mm, LEAST_TENSION_SD_MM)
-    root = np.diag([rate_sd, length_sd, tension_sd_mm]) @ np.linalg.cholesky(_correlation(spring))
+    root = np.diag([rate_sd, length_sd, tension_sd_mm])
+    if any(spring.error_correlation):
+        root = root @ np.linalg.cholesky(_correlation(spring))
     return SpringPrior(np.array([log(rate), length, tension_mm]), root)
 
 

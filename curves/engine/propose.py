@@ -7,7 +7,7 @@ import numpy as np
 
 from .band import Target
 from .calibrate import Calibration
-from .drawer import Drawer
+from .drawer import GLANCE_STRIDE, ROUGH_STRIDE, Drawer
 from .head import MAX_BEND_MM, MAX_TRAVEL_DEG
 from .helpful import Measurement, most_helpful
 from .prior import TRAVEL
@@ -16,11 +16,12 @@ from .readings import checked_array, checked_number
 from .springs import Spring
 
 BEND_STEP_MM = 0.05  # finer than this no post is bent
-TRIM_STEPS = 3  # bends tried to either side of a pair's best
-SHORTLIST = 30  # pairs looked at closely
+TRIM_STEPS = 4  # bends tried to either side of a pair's best
+SHORTLIST = 35  # pairs looked at closely
+HOPEFUL = 15  # of them chosen for what they could be bent to
 FAIR_CHANCE = 0.1
 HOPE = 0.5  # prospect from which a pair is worth a run although its first chance is poor
-CHANCE_STEP = 0.1  # 128 draws know a chance to 0.04, one standard deviation
+CHANCE_STEP = 0.1  # 256 draws know a chance to 0.03, one standard deviation
 
 
 @dataclass(frozen=True)
@@ -156,8 +157,9 @@ def propose(
 
     choices = _roughly_trimmed(drawer, target, drawer.pairs(), limit)
     choices = _with_travels(choices, travels)
-    scores = drawer.bench.score(choices, target)
-    choices = choices.take(np.lexsort((scores.worst_miss_deg, -scores.chance))[:SHORTLIST])
+    if not limit:
+        choices = choices.take(drawer.untried(choices))
+    choices = _leading(drawer, target, choices, limit, max(SHORTLIST, count))
     best, scores, finely = _finely_trimmed(drawer, target, choices, limit)
     if not len(best.primary):
         return Proposals(
@@ -203,6 +205,17 @@ def _with_travels(choices, travels):
     return Choices(*(np.concatenate(part) for part in zip(*parts, strict=True)))
 
 
+def _leading(drawer, target, choices, limit, many):
+    """Give the choices worth a closer look: those with the best chances, and with the best prospects."""
+    scores = drawer.bench.thinned(ROUGH_STRIDE).score(choices, target)
+    by_chance = np.lexsort((scores.worst_miss_deg, -scores.chance))[:many]
+    if not limit:
+        return choices.take(by_chance)
+    prospects = drawer.bench.thinned(GLANCE_STRIDE).prospects(choices, target, _grid(limit, 2))
+    hopeful = np.argsort(-prospects, kind="stable")[:HOPEFUL]
+    return choices.take(np.union1d(by_chance[: many - HOPEFUL], hopeful))
+
+
 def _finely_trimmed(drawer, target, choices, limit):
     """Give each choice its best bend over all draws, with its score, and all allowed bends with theirs."""
     group = 1
@@ -225,7 +238,9 @@ def _prospects(drawer, target, choices, scores, limit):
     """Give the chance that each pair could be bent into the band in the end."""
     if not limit:
         return scores.chance
-    return np.maximum(drawer.bench.thinned(2).prospects(choices, target, _grid(limit, 3)), scores.chance)
+    return np.maximum(
+        drawer.bench.thinned(ROUGH_STRIDE).prospects(choices, target, _grid(limit, 3)), scores.chance
+    )
 
 
 def _proposals(drawer, choices, scores, prospects, order):

@@ -49,7 +49,9 @@ def _match_inertia(model, starts):
     advance = model.advance_deg
     torque = spring_torque(balance, advance)
     arm = TORQUE_PER_RPM_SQUARED * model.speed_rpm**2 * (1.0 + balance.growth * advance)
-    use = (advance > 0.5) & (advance < 0.95 * balance.travel_deg) & (torque > 0) & (arm > 0)
+    sound = (torque > 0) & (arm > 0)
+    moving = sound & (advance > 0.5) & (advance < 0.95 * balance.travel_deg)
+    use = np.where(moving.any(axis=1, keepdims=True), moving, sound)  # a head that snaps is never seen moving
     for row in np.flatnonzero(use.any(axis=1)):
         inertia = np.log(np.median(torque[row, use[row]] / arm[row, use[row]]))
         starts[row, INERTIA] = (inertia - model.head.mean[INERTIA]) / model.head.root[INERTIA, INERTIA]

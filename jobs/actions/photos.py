@@ -1,7 +1,5 @@
 """Putting photos on a card and taking them off."""
 
-from functools import partial
-
 from django.db import transaction
 
 from jobs.actions.noting import note
@@ -24,13 +22,18 @@ def add_photo(job, upload, *, by, caption=""):
     return photo
 
 
-@transaction.atomic
 def remove_photo(photo, *, by):
+    """Take a picture off the card; it is kept, so that it can be put back."""
+    _set_removed(photo, True, by, "took a photo off")
+
+
+def restore_photo(photo, *, by):
+    _set_removed(photo, False, by, "put a photo back")
+
+
+@transaction.atomic
+def _set_removed(photo, removed, by, verb):
     require(by, "edit_intake")
     require_open(photo.job)
-    deleted, _ = Photo.objects.filter(pk=photo.pk).delete()
-    if deleted:
-        for field in (photo.image, photo.small):
-            # The files go only when the row is gone for good.
-            transaction.on_commit(partial(field.storage.delete, field.name))
-        note("took a photo off", photo.job, by, text=photo.caption)
+    if Photo.objects.filter(pk=photo.pk, removed=not removed).update(removed=removed):
+        note(verb, photo.job, by, text=photo.caption)

@@ -17,6 +17,7 @@ TOLERANCE_CRANK_DEG = 1.5
 BEYOND_FULL_CRANK_RPM = 500  # where the band ends, and the sweep
 BENDS_MM = (-0.25, 0.0, 0.25)
 PAIRS_KEPT = 4
+BESIDE = 4
 UNITS_AT_HAND = 50
 READ_AGAIN = 12  # times a person sweeps before giving a pair up
 
@@ -79,26 +80,29 @@ def read_at(kind):
 
 @cache
 def likely_pairs(kind):
-    """The pairs of the drawer that come nearest to the band in a head as drawn, best first."""
+    """The pairs of the drawer that come nearest to the band in a head as drawn, best first.
+
+    Springs for one head lie side by side in the drawer, so the hand looks round the pair its maker chose.
+    """
     head = drawn(kind)
-    pairs = product(*([label for label in TRUE if label[0] == side] for side in "PS"))
+    pairs = product(*(_beside(label) for label in kind.springs))
     fits = [_fit(head, kind, pair, (0.0, 0.0)) for pair in pairs]
     return sorted(fits, key=lambda fit: fit.worst_shaft_deg)[:PAIRS_KEPT]
 
 
-def best_fits(unit, kind):
-    """The likely pairs tried in this very unit, each with its best bends, best first."""
-    fits = [
-        min(
-            (
-                _fit(unit, kind, (pair.primary, pair.secondary), bends)
-                for bends in product(BENDS_MM, BENDS_MM)
-            ),
-            key=lambda fit: fit.worst_shaft_deg,
-        )
-        for pair in likely_pairs(kind)
-    ]
-    return sorted(fits, key=lambda fit: fit.worst_shaft_deg)
+def _beside(label):
+    """The springs at most ``BESIDE`` places from this one, on its own side of the drawer."""
+    side = [other for other in TRUE if other[0] == label[0]]
+    place = side.index(label)
+    return side[max(0, place - BESIDE) : place + BESIDE + 1]
+
+
+def fits_in(unit, kind):
+    """The likely pairs tried in this very unit, one after another, each with its best bends."""
+    for pair in likely_pairs(kind):
+        labels = (pair.primary, pair.secondary)
+        bent = (_fit(unit, kind, labels, bends) for bends in product(BENDS_MM, BENDS_MM))
+        yield min(bent, key=lambda fit: fit.worst_shaft_deg)
 
 
 def _fit(unit, kind, pair, bends):
@@ -124,7 +128,7 @@ def rebuilt(kind, seed):
     """
     for another in range(UNITS_AT_HAND):
         unit = simulated.make_unit(drawn(kind), [*seed, another])
-        for fit in best_fits(unit, kind):
+        for fit in fits_in(unit, kind):
             trial = proved(unit, kind, fit, [*seed, another, 0], falling=False)
             final = trial and proved(unit, kind, fit, [*seed, another, 1], falling=True)
             if final:

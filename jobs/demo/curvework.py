@@ -3,13 +3,13 @@
 from dataclasses import replace
 from functools import cached_property
 
-from curves.models import Run, Spring
+from curves.models import Run
 from jobs.actions import curve
 from jobs.demo import bench
 
 
 class CurveWork:
-    """What a visit does at the bench; the visit itself gives seed, index, kind, fault and person."""
+    """What a visit does at the bench; the visit itself gives seed, index, kind, fault, person, drawer."""
 
     @cached_property
     def unit_drawn(self):
@@ -69,8 +69,8 @@ class CurveWork:
         self._type_run(
             kind,
             readings,
-            primary=Spring.objects.get(label=fit.primary),
-            secondary=Spring.objects.get(label=fit.secondary),
+            primary=self.drawer[fit.primary],
+            secondary=self.drawer[fit.secondary],
             primary_bend_mm=fit.bend_mm[0],
             secondary_bend_mm=fit.bend_mm[1],
         )

@@ -44,18 +44,18 @@ def make_demo(password, *, seed=SEED, now, size=None):
         raise NotEmpty
     _shop()
     people = _people(password)
-    customers = _customers()
-    fill_drawer(seed)
-    staff = plan.Staff(
+    world = plan.World(
         bench=(people["davit"], people["pernille"], people["davit"], people["imogen"]),
         counter=(people["rufus"], people["rufus"], people["imogen"]),
+        customers=_customers(),
+        drawer=fill_drawer(seed),
     )
-    visits = plan.visits(seed, customers, staff, size or plan.FULL)
+    visits = plan.visits(seed, world, size or plan.FULL)
     with search.postponed():
         for day, action in sorted(_events(visits, people), key=lambda event: event[0]):
             with clock_at(working_moment(now, day)):
                 action()
-    return Made(Job.objects.count(), Spring.objects.count(), len(customers))
+    return Made(Job.objects.count(), Spring.objects.count(), len(world.customers))
 
 
 def _events(visits, people):

@@ -5,7 +5,7 @@ from math import cos, pi, sin
 
 import numpy as np
 from django.core.files.uploadedfile import SimpleUploadedFile
-from PIL import Image, ImageDraw, ImageFilter
+from PIL import Image, ImageDraw
 
 WIDTH, HEIGHT = 960, 720
 BRASS, STEEL, DARK = (176, 140, 74), (152, 156, 160), (40, 38, 36)
@@ -27,7 +27,7 @@ def picture(seed):
     _disc(draw, x, y, 20, BRASS, DARK)
     _dirt(draw, rng)
     body = io.BytesIO()
-    image.filter(ImageFilter.GaussianBlur(0.8)).save(body, "JPEG", quality=80)
+    image.save(body, "JPEG", quality=80)
     return SimpleUploadedFile("bench.jpg", body.getvalue(), content_type="image/jpeg")
 
 

@@ -46,26 +46,28 @@ STOCK_EVERY = 11
 
 
 @dataclass(frozen=True)
-class Staff:
-    """Who does what at the demo shop."""
+class World:
+    """Who and what the visits meet: people at the bench and the counter, customers, springs by label."""
 
     bench: tuple
     counter: tuple
+    customers: list
+    drawer: dict
 
 
-def visits(seed, customers, staff, size):
+def visits(seed, world, size):
     """Every visit, planned; the same seed plans the same."""
     rng = np.random.default_rng([seed, 7])
     on_board = chain.from_iterable([stage] * n for stage, n in size.on_board.items())
     stages = [*[None] * size.finished, *on_board]
     begun = np.linspace(FIRST_DAY, LAST_DAY, size.finished)
     return [
-        _visit(index, stage, begun[index] if stage is None else None, seed, customers, staff, rng)
+        _visit(index, stage, begun[index] if stage is None else None, seed, world, rng)
         for index, stage in enumerate(stages)
     ]
 
 
-def _visit(index, stage, begun, seed, customers, staff, rng):
+def _visit(index, stage, begun, seed, world, rng):
     days = _days(rng)
     fault = FAULTS[rng.choice(len(FAULTS), p=[fault.share for fault in FAULTS])]
     return (Bygone if stage is None else Visit)(
@@ -73,11 +75,14 @@ def _visit(index, stage, begun, seed, customers, staff, rng):
         seed=seed,
         kind=KINDS[(5 * index + int(rng.integers(0, 2))) % len(KINDS)],
         fault=fault,
-        customer=None if index % STOCK_EVERY == 4 else customers[int(rng.integers(0, len(customers)))],
+        customer=None
+        if index % STOCK_EVERY == 4
+        else world.customers[int(rng.integers(0, len(world.customers)))],
         opened=_opened(stage, begun, days, rng),
         days=days,
-        bench_person=staff.bench[index % len(staff.bench)],
-        counter=staff.counter[index % len(staff.counter)],
+        bench_person=world.bench[index % len(world.bench)],
+        counter=world.counter[index % len(world.counter)],
+        drawer=world.drawer,
         promised_after=int(rng.integers(9, 26)),
         waits_for_answer=stage == Stage.TEARDOWN and index % 2 == 0,
         with_photos=stage is not None and index % 4 == 0,

@@ -10,13 +10,14 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from curves.models import Build
-from jobs import inspection, sheets, signing
+from jobs import inspection, signing
 from jobs.actions import intake, moving, opening, photos, steps, teardown
 from jobs.demo import condition, faults, pictures
 from jobs.demo.curvework import CurveWork
 from jobs.demo.engines import Kind
 from jobs.demo.faults import Fault
 from jobs.models import Engine, InspectionPoint, Job, PartLine, Sheet, Step, Unit
+from jobs.recorded import recorded_sha256
 from jobs.stages import Stage
 from shop.models import Customer, Person, Shop
 
@@ -36,6 +37,7 @@ class Visit(CurveWork):
     days: dict  # working days from opening to each stage in order, and last, under None, to the hand-back
     bench_person: Person
     counter: Person
+    drawer: dict  # springs by label
     promised_after: int = 15
     waits_for_answer: bool = False
     with_photos: bool = False
@@ -52,7 +54,7 @@ class Visit(CurveWork):
 
     @property
     def job(self):
-        return Job.objects.select_related("unit", "build", "engine").get(pk=self.job_pk)
+        return Job.objects.get(pk=self.job_pk)
 
     def events(self):
         """What happens on this visit: (working days from today, action), in order."""
@@ -287,7 +289,7 @@ class Visit(CurveWork):
             Sheet.Kind.CURVE_SHEET,
             paper_size=Shop.current().paper,
             by=self.bench_person,
-            seen=sheets.recorded_sha256(job),
+            seen=recorded_sha256(job),
         )
 
     def hand_back(self):

@@ -162,6 +162,7 @@ class Photo(models.Model):
     width = models.PositiveIntegerField(editable=False)
     height = models.PositiveIntegerField(editable=False)
     caption = models.CharField(max_length=120, blank=True)
+    removed = models.BooleanField(default=False)  # taken off the card; kept, so that it can come back
     stage = models.CharField(max_length=14, choices=Stage)
     by = person_field()
     at = models.DateTimeField(auto_now_add=True)

@@ -8,6 +8,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from jobs.actions.teardown import answer_point
 from jobs.forms.lines import AnswerPointForm, PointForm
 from jobs.guards import require_open
+from jobs.inspection import limit_of, triggers_of
 from jobs.models import InspectionPoint
 from jobs.queries import inspection_of
 from jobs.views.showing import load, saved, show_section
@@ -90,7 +91,8 @@ def points(request):
         form.instance.key = _free_key(form.cleaned_data["label"])
         form.save()
         return redirect("points")
-    context = {"points": InspectionPoint.objects.all(), "form": form}
+    lines = [(row, limit_of(row), triggers_of(row)) for row in InspectionPoint.objects.all()]
+    context = {"lines": lines, "form": form}
     return page(request, "jobs/points.html", context, status=form.status)
 
 

@@ -2,6 +2,7 @@
 
 from django.core.exceptions import PermissionDenied
 from django.shortcuts import get_object_or_404
+from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST
 
 from jobs.actions import teardown
@@ -9,9 +10,12 @@ from jobs.forms.lines import FindingForm, NewPartForm, PartForm
 from jobs.guards import require_open
 from jobs.models import Finding, PartLine
 from jobs.views.sections import versioned
-from jobs.views.showing import load, saved, show_section
+from jobs.views.showing import load, saved, show_section, struck
+from shop.models import new_key
 from shop.once import take
 from shop.versions import Conflict
+
+STRUCK = "The line is struck out."
 
 
 @require_POST
@@ -28,10 +32,12 @@ def add_finding(request, number):
 
 @require_POST
 def remove_finding(request, number, pk):
-    line = _line(request, Finding, number, pk)
-    if line:
-        teardown.remove_finding(line, by=request.user)
-    return saved(request, number, "findings")
+    shown, line = _line(request, Finding, number, pk)
+    if line is None:
+        return saved(request, number, "findings")
+    teardown.remove_finding(line, by=request.user)
+    undo = reverse("add_finding", args=[number])
+    return struck(request, shown, "findings", STRUCK, undo=undo, values=again(line, ["text"]))
 
 
 @require_POST
@@ -65,10 +71,12 @@ def edit_part(request, number, pk):
 
 @require_POST
 def remove_part(request, number, pk):
-    line = _line(request, PartLine, number, pk)
-    if line:
-        teardown.remove_part(line, by=request.user)
-    return saved(request, number, "parts")
+    shown, line = _line(request, PartLine, number, pk)
+    if line is None:
+        return saved(request, number, "parts")
+    teardown.remove_part(line, by=request.user)
+    undo = reverse("add_part", args=[number])
+    return struck(request, shown, "parts", STRUCK, undo=undo, values=again(line, PartForm.Meta.fields))
 
 
 def once(form, person, work):
@@ -81,8 +89,14 @@ def once(form, person, work):
     take(form.cleaned_data["once"], person, make)
 
 
+def again(line, names):
+    """What a form must send to write a struck line once more."""
+    values = {name: getattr(line, name) for name in names}
+    return {name: "" if value is None else str(value) for name, value in values.items()} | {"once": new_key()}
+
+
 def _line(request, model, number, pk):
-    """The line of this card, or None when it was struck out before: then there is nothing left to do."""
-    job = load(request, number).job
-    require_open(job)
-    return model.objects.select_related("job").filter(job=job, pk=pk).first()
+    """The card and its line, or None for a line that was struck out before: then nothing is left to do."""
+    shown = load(request, number)
+    require_open(shown.job)
+    return shown, model.objects.select_related("job").filter(job=shown.job, pk=pk).first()

@@ -10,10 +10,11 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 from django_htmx.http import HttpResponseClientRefresh
 
-from jobs import building, checking, sheets, signing
+from jobs import building, checking, signing
 from jobs.forms.papers import LARGEST_UPLOAD, CompareForm, DraftForm, SignForm, VoidForm
 from jobs.models import Sheet
 from jobs.queries import card_for
+from jobs.recorded import recorded_sha256
 from shop import once
 from shop.models import Shop
 from shop.pages import page
@@ -27,7 +28,7 @@ def paper_context(job, person, *, draft_form=None, sign_form=None):
     """What the paper section of a card shows: two queries, and no curve is computed."""
     drafts = list(Sheet.objects.filter(job=job, revision=None).select_related("job"))
     signed = signing.revisions(job)
-    said = sheets.recorded_sha256(job, job.build)
+    said = recorded_sha256(job, job.build)
     for sheet in signed:
         sheet.outdated = sheet.standing == "current" and signing.changed_since(sheet, said)
     size = {"paper": Shop.current().paper}
@@ -82,7 +83,7 @@ def sign_sheet(request, number):
     try:
         once.take(said["once"], request.user, sign)
     except signing.CardChanged:
-        form.look_again(sheets.recorded_sha256(job))
+        form.look_again(recorded_sha256(job))
         return _papers(request, job, status=409, sign_form=form)
     except ValidationError as error:
         form.add_error(None, error)

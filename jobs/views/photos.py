@@ -5,12 +5,12 @@ from django.http import FileResponse, Http404
 from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_GET, require_POST
 
-from jobs.actions.photos import add_photo, remove_photo
+from jobs.actions.photos import add_photo, remove_photo, restore_photo
 from jobs.forms.photos import PhotoForm
 from jobs.guards import require_open
 from jobs.models import Photo
 from jobs.views.lines import once
-from jobs.views.showing import load, saved, show_section
+from jobs.views.showing import load, saved, show_section, struck
 from shop.rights import require
 
 
@@ -42,7 +42,7 @@ def take_photos(job, form, person):
 def photo(request, number, pk, size):
     """The picture itself, as JPEG and nothing else, kept by this person's browser alone."""
     require(request.user, "read")
-    found = get_object_or_404(Photo, job__number=number, pk=pk)
+    found = get_object_or_404(Photo, job__number=number, pk=pk, removed=False)
     file = {"large": found.image, "small": found.small}.get(size)
     if file is None:
         raise Http404(f"There is no size {size}.")
@@ -55,9 +55,13 @@ def photo(request, number, pk, size):
 
 @require_POST
 def remove(request, number, pk):
+    """Take a photo off the card, or with ``restore`` put it back."""
     shown = load(request, number)
     require_open(shown.job)
-    found = Photo.objects.select_related("job").filter(job=shown.job, pk=pk).first()
-    if found:
-        remove_photo(found, by=request.user)
-    return saved(request, number, "photos")
+    found = get_object_or_404(Photo.objects.select_related("job"), job=shown.job, pk=pk)
+    if "restore" in request.POST:
+        restore_photo(found, by=request.user)
+        return saved(request, number, "photos")
+    remove_photo(found, by=request.user)
+    said = f"{found} is off the card."
+    return struck(request, shown, "photos", said, undo=request.path, values={"restore": "1"})

@@ -14,8 +14,9 @@ from jobs.queries import card_for
 from jobs.stages import Stage
 from jobs.views.curve import curve_context
 from jobs.views.sections import SECTIONS, stage_of
+from shop import notes
 from shop.models import Shop
-from shop.pages import page
+from shop.pages import go, page
 
 
 def load(request, number, also_open=()):
@@ -49,6 +50,12 @@ def saved(request, number, section):
         context = context_of(card, section_template=f"jobs/sections/_{section}.html")
         return render(request, "jobs/_saved.html", context)
     return redirect(card.address(stage_of(section, card.job), section))
+
+
+def struck(request, card, section, said, *, undo, values):
+    """After a line was struck out: the card again, with what was done and its undo on top."""
+    notes.leave(request, said, undo=undo, values=values)
+    return go(request, card.address(stage_of(section, card.job), section))
 
 
 def known_section(section):

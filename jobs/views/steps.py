@@ -2,14 +2,15 @@
 
 from django.core.exceptions import ValidationError
 from django.http import Http404
+from django.urls import reverse
 from django.views.decorators.http import require_POST
 
 from jobs.actions import steps
 from jobs.forms.lines import StepForm
 from jobs.guards import require_open
 from jobs.models import Step
-from jobs.views.lines import once
-from jobs.views.showing import load, saved, show_section
+from jobs.views.lines import again, once
+from jobs.views.showing import load, saved, show_section, struck
 
 _TICKS = {"do": steps.do_step, "undo": steps.undo_step, "remove": steps.remove_step}
 _ABRASIVE = {
@@ -38,12 +39,15 @@ def add_step(request, number, list_name):
 @require_POST
 def tick_step(request, number, pk, tick):
     """Tick a step off, take the tick away, or strike the step out."""
-    job = load(request, number).job
-    require_open(job)
-    step = Step.objects.select_related("job").filter(job=job, pk=pk).first()
+    shown = load(request, number)
+    require_open(shown.job)
+    step = Step.objects.select_related("job").filter(job=shown.job, pk=pk).first()
     if step is None or tick not in _TICKS:
         raise Http404("This step was struck out.")
     _TICKS[tick](step, by=request.user)
+    if tick == "remove":
+        undo, values = reverse("add_step", args=[number, step.list]), again(step, ["text", "parts"])
+        return struck(request, shown, step.list, "The step is struck out.", undo=undo, values=values)
     return saved(request, number, step.list)
 
 

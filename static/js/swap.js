@@ -7,6 +7,7 @@ document.addEventListener("htmx:beforeSwap", ({ detail }) => {
 });
 
 document.addEventListener("htmx:afterSettle", ({ detail }) => {
+  if (!detail.requestConfig?.triggeringEvent) return; // nobody asked: it loaded with the page
   const part = detail.elt;
   const urgent = part.matches?.("[data-focus]") ? part : part.querySelector?.("[data-focus]");
   const lost = !document.activeElement || document.activeElement === document.body;

@@ -4,7 +4,7 @@ import argparse
 import json
 import sys
 
-from . import runs, speed
+from . import knees, likeness, runs, speed
 
 HEADS = 60
 
@@ -18,6 +18,8 @@ def measure(heads):
         "coverage": lambda: runs.coverage(heads),
         "ranking": speed.ranking,
         "calibrating": speed.calibrating,
+        "knees": knees.measure,
+        "likeness": likeness.measure,
     }
     result = {"heads": heads}
     for name, work in parts.items():
@@ -46,18 +48,17 @@ def as_text(result):
         f"loop of brentq {rank['brentq_seconds']:.0f} s, ratio {rank['ratio']:.0f} (at least 200)"
     )
     lines.append(
-        f"Calibrate 5 runs of 12 readings: {fit['seconds'] * 1e3:.0f} ms (at most 60), cost {fit['cost']:.2f}; "
-        f"lmfit {fit['lmfit_seconds'] * 1e3:.0f} ms, cost {fit['lmfit_cost']:.2f}, "
+        f"Calibrate 5 runs of 12 readings: {fit['seconds'] * 1e3:.0f} ms (at most 60), "
+        f"cost {fit['cost']:.2f}; lmfit {fit['lmfit_seconds'] * 1e3:.0f} ms, cost {fit['lmfit_cost']:.2f}, "
         f"ratio {fit['ratio']:.1f} (at least 5)"
     )
+    lines += [*knees.as_text(result["knees"]), *likeness.as_text(result["likeness"])]
     return "\n".join(lines)
 
 
 def main():
     """Read the command line and print."""
-    parser = argparse.ArgumentParser(
-        prog="python -m tests.benchmarks", description="Benchmark the curve engine."
-    )
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
     parser.add_argument("--json", action="store_true", help="print JSON")
     parser.add_argument("--heads", type=int, default=HEADS, metavar="N", help="invented heads (default 60)")
     arguments = parser.parse_args()

@@ -42,17 +42,29 @@ def compare(pieces):
     return median(ours), median(theirs), max(errors)
 
 
-def main():
+def measure():
+    """Measure three and four pieces beside pwlf, and the time of a fit that also chooses their number."""
+    rows = {}
     for pieces in (3, 4):
         ours, theirs, error = compare(pieces)
-        print(
-            f"knees, {pieces} pieces, 20 readings: {1e3 * ours:.1f} ms, pwlf {1e3 * theirs:.0f} ms, "
-            f"{theirs / ours:.0f} x; squared error at most {error:.6f} of pwlf's"
-        )
+        rows[f"{pieces} pieces"] = {
+            "seconds": ours,
+            "pwlf_seconds": theirs,
+            "ratio": theirs / ours,
+            "squared_error_ratio": error,
+        }
     advance = readings(0)
-    time, _ = timed(lambda: fit_knees(SPEED_RPM, advance), 25)
-    print(f"knees, number of slopes chosen too, 20 readings: {1e3 * time:.1f} ms (at most 5)")
+    rows["number of slopes chosen too"] = {"seconds": timed(lambda: fit_knees(SPEED_RPM, advance), 25)[0]}
+    return rows
 
 
-if __name__ == "__main__":
-    main()
+def as_text(rows):
+    """Put the figures into words."""
+    for name, row in rows.items():
+        words = f"Knees of 20 readings, {name}: {1e3 * row['seconds']:.1f} ms (at most 5)"
+        if "ratio" in row:
+            words += (
+                f"; pwlf {1e3 * row['pwlf_seconds']:.0f} ms, ratio {row['ratio']:.0f} (at least 50), "
+                f"squared error at most {row['squared_error_ratio']:.6f} of pwlf's"
+            )
+        yield words

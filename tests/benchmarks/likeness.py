@@ -12,7 +12,8 @@ ROWS = 100_000
 QUERIES = 15
 
 
-def main():
+def measure():
+    """Look for the same neighbours with both."""
     from sklearn.neighbors import NearestNeighbors
 
     rng = np.random.default_rng(1)
@@ -30,11 +31,18 @@ def main():
         theirs.append(perf_counter() - middle)
         ours.append(middle - start)
         same &= bool((found.index == index[0]).all())
-    print(
-        f"nearest 10 of {ROWS}: {1e3 * median(ours):.1f} ms (at most 20), scikit-learn "
-        f"{1e3 * median(theirs):.1f} ms, {median(theirs) / median(ours):.1f} x; same neighbours: {same}"
+    return {
+        "seconds": median(ours),
+        "sklearn_seconds": median(theirs),
+        "ratio": median(theirs) / median(ours),
+        "same_neighbours": same,
+    }
+
+
+def as_text(row):
+    """Put the figures into words."""
+    yield (
+        f"Nearest 10 of {ROWS} curves: {1e3 * row['seconds']:.1f} ms (at most 20), scikit-learn "
+        f"{1e3 * row['sklearn_seconds']:.1f} ms, ratio {row['ratio']:.1f} (at least 1); "
+        f"same neighbours: {row['same_neighbours']}"
     )
-
-
-if __name__ == "__main__":
-    main()

@@ -45,6 +45,8 @@ class Job:
     errors: object
     head: Head
     known: dict  # key -> Spring as the shop knows it
+    both_ways: bool = True  # twelve speeds, read up and down (Hudson Rambler manual, 1955, p. 30)
+    before: object = None  # the sweep before, for where the posts are
 
     @classmethod
     def invent(cls, seed, errors, *, received="weighed"):
@@ -77,17 +79,28 @@ class Job:
 
     def run(self, primary, secondary, number, bend_mm=(0.0, 0.0)):
         """Run a pair; give the run as read, and whether the true curve lay in the band."""
+        speeds = self.unit.sweep_speeds()
+        falling = np.zeros(speeds.size, dtype=bool)
+        if self.both_ways:
+            speeds, falling = np.concatenate([speeds, speeds]), np.concatenate([falling, ~falling])
         sweep = self.unit.run(
-            primary, secondary, self.unit.sweep_speeds(), seed=(*self.seed, 4, number), bend_mm=bend_mm
+            primary,
+            secondary,
+            speeds,
+            seed=(*self.seed, 4, number),
+            falling=falling,
+            bend_mm=bend_mm,
+            before=self.before if number else None,
         )
+        self.before = sweep
         pair = self.known[primary.key], self.known[secondary.key]
-        run = Run(*pair, sweep.speed_rpm, sweep.advance_deg, post_bend_mm=sweep.bend_mm)
+        run = Run(*pair, sweep.speed_rpm, sweep.advance_deg, falling=falling, post_bend_mm=sweep.bend_mm)
         speeds, wanted = self.unit.target()
         true = self.unit.advance(primary, secondary, speeds, true_bend_mm=sweep.true_bend_mm)
         return run, bool(np.all(np.abs(true - wanted) <= TOLERANCE_DEG))
 
     def tune(self, *, bend_limit_mm=BEND_LIMIT_MM, give_up=GIVE_UP):
-        """Follow the engine's first proposal until a run lies in the band; give runs and what was calibrated."""
+        """Follow the engine's first proposal until a run lies in the band; give how many, and all runs."""
         springs = {spring.key: spring for spring in (*self.drawer.primaries, *self.drawer.secondaries)}
         runs, tried = [self.run(*self.unit.received, 0)[0]], []
         for number in range(1, give_up + 1):

@@ -3,38 +3,24 @@
 A test takes ``open_page(...)``, or ``page`` (1280 px, light, owner logged in), or ``each_page`` (six times).
 """
 
-import os
-import shutil
-
 import pytest
 from django.conf import settings
 from playwright.sync_api import sync_playwright
 
+from tests.browser.machine import launch
 from tests.browser.watch import Watch
 
 SIZES = {"phone": (390, 844), "tablet": (820, 1180), "desk": (1280, 800)}
 SCHEMES = ("light", "dark")
-FLAGS = [
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-NAMES = ("chromium", "chromium-browser", "google-chrome")
 
 
 @pytest.fixture(scope="module")
 def chromium():
     """The machine's own Chromium, for one module: its event loop would be in the way of other tests."""
-    path = next(filter(None, map(shutil.which, NAMES)), None)
-    assert path, "The browser tests need Chromium: apt-get install chromium"
-    flags = [*FLAGS, "--no-sandbox"] if os.geteuid() == 0 else FLAGS
     # Playwright's loop runs in this thread, and Django would refuse the database beside it. No test awaits.
     with pytest.MonkeyPatch.context() as patch, sync_playwright() as playwright:
         patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-        browser = playwright.chromium.launch(executable_path=path, args=flags, headless=True)
+        browser = launch(playwright)
         yield browser
         browser.close()
 

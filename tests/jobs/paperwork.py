@@ -6,9 +6,10 @@ from django.utils import timezone
 from pypdf import PdfReader
 
 from curves.models import Run, Spring
-from jobs import building, sheets, signing
+from jobs import building, signing
 from jobs.inspection import seed_points
 from jobs.models import Finding, Inspection, InspectionPoint, PartLine, Sheet, Step
+from jobs.recorded import recorded_sha256
 from tests import build
 
 # A worn unit, (distributor rpm, distributor deg), invented; and the rebuilt one with its falling sweep.
@@ -56,7 +57,7 @@ def _spring(label):
 
 def signed_sheet(job, kind=Sheet.Kind.CURVE_SHEET, *, by=None, paper_size="A4", built=True):
     """A revision signed by someone who has just looked at the card."""
-    seen = sheets.recorded_sha256(job)
+    seen = recorded_sha256(job)
     sheet = signing.sign(job, kind, paper_size=paper_size, by=by or build.person(), seen=seen)
     if built:
         assert building.build(sheet.pk)

@@ -1,5 +1,7 @@
 """Writing on a card line by line: findings, parts, steps, sign-off; by right, once, on open cards."""
 
+import re
+
 import pytest
 from django.urls import reverse
 from django.utils import timezone
@@ -123,6 +125,30 @@ def test_double_send_makes_one_line(client_as, name, lines):
     for _ in range(2):
         client.post(reverse(name, args=args), values)
     assert getattr(job, lines).count() == before + 1
+
+
+@pytest.mark.parametrize("name", ["remove_finding", "remove_part", "tick_step"])
+def test_struck_line_is_written_again_by_its_undo(client_as, name):
+    job, client = build.job(stage="teardown"), client_as("technician")
+    args, values = writes(job)[name]
+    args = [*args[:2], "remove"] if name == "tick_step" else args
+    before = lines_of(job)
+    card = client.get(client.post(reverse(name, args=args), values)["Location"]).content.decode()
+    assert len(lines_of(job)) == len(before) - 1
+    note = card.split('class="note"')[1].split("</form>")[0]
+    sent = dict(re.findall(r'name="(\w+)" value="([^"]*)"', note))
+    sent.pop("csrfmiddlewaretoken", None)
+    client.post(re.search(r'action="([^"]+)"', note)[1], sent)
+    assert sorted(lines_of(job)) == sorted(before)
+
+
+def lines_of(job):
+    """What stands on the lines of a card, as words."""
+    return [
+        *job.findings.values_list("text", flat=True),
+        *(f"{line.text} {line.how_many} {line.price} {line.state}" for line in job.parts.all()),
+        *(f"{step.list}: {step.text}, {step.parts}" for step in job.steps.all()),
+    ]
 
 
 @pytest.mark.parametrize(

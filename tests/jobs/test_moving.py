@@ -7,10 +7,11 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs import guards
+from jobs import guards, signing
 from jobs.actions import moving
 from jobs.actions.steps import sign_abrasive_free
-from jobs.models import Inspection, InspectionPoint, Job, Step
+from jobs.models import Inspection, InspectionPoint, Job, Sheet, Step
+from jobs.recorded import recorded_sha256
 from jobs.stages import ORDER, Stage
 from shop.versions import Conflict
 from tests import build
@@ -69,8 +70,10 @@ def test_blasted_unit_needs_the_abrasive_sign_off(person):
 @pytest.mark.parametrize(("stage", "kind"), [("spring_trials", "trial"), ("bench_curve", "final")])
 def test_bench_stages_need_a_run_inside_the_band(stage, kind):
     job = build.job(stage=stage)
-    assert guards.missing(job)
+    run = "final run" if kind == "final" else "run"
+    assert guards.missing(job) == ["a target", f"a {run}"]
     build.target(job.build, [(600, 0, 1), (1200, 6, 1), (2000, 15, 1.5), (3000, 21, 1.5), (3600, 22, 1)])
+    assert guards.missing(fresh(job)) == [f"a {run}"]
     outside = [(speed, degrees / 3) for speed, degrees in build.RISING]
     build.run(job.build, outside, kind=kind)
     assert "inside the band" in guards.missing(fresh(job))[0]
@@ -201,6 +204,29 @@ def test_counter_hands_back_with_a_reason_and_the_card_closes(client_as):
     assert entry.detail["missing"] == ["a signed curve sheet"]
 
 
+def signed(job, person):
+    """The card with its final run, and a curve sheet signed for what it says."""
+    build.target(job.build)
+    build.run(job.build, kind="final")
+    said = recorded_sha256(job)
+    signing.sign(job, Sheet.Kind.CURVE_SHEET, paper_size="A4", by=person, seen=said)
+    return fresh(job)
+
+
+def test_card_with_a_signed_sheet_is_handed_back_without_a_reason(person):
+    job = signed(build.job(stage="hand_back"), person)
+    assert guards.missing(job) == []
+    assert moving.hand_back(job, by=person, handed_to="Marta").is_closed
+
+
+def test_card_changed_after_its_sheet_was_signed_takes_a_reason(person):
+    job = signed(build.job(stage="hand_back"), person)
+    job.findings.create(text="cap cracked", stage="hand_back", by=person)
+    with pytest.raises(ValidationError, match="signed since the card was changed"):
+        moving.hand_back(job, by=person, handed_to="Marta")
+    assert moving.hand_back(job, by=person, handed_to="Marta", reason="cap goes along").is_closed
+
+
 def test_nothing_is_handed_back_from_an_earlier_stage(person):
     with pytest.raises(ValidationError, match="from Hand-back"):
         moving.hand_back(build.job(stage="bench_curve"), by=person, reason="hurry")
@@ -263,3 +289,15 @@ def test_default_points_are_there_after_migrate(db):
         assert word.strip() in labels
     limited = InspectionPoint.objects.exclude(low=None, high=None)
     assert set(limited.values_list("limit_source", flat=True)) == {"common practice"}
+
+
+def test_history_tells_a_move_with_what_was_missing_and_why(client_as):
+    client = client_as("technician")
+    job = build.job(stage="hand_back")
+    values = {"stage": "hand_back", "to": "bench_curve", "reason": "felt dry"}
+    client.post(reverse("move", args=[job.number]), values)
+    values = {"stage": "bench_curve", "to": "hand_back", "reason": "ran out of time"}
+    client.post(reverse("move", args=[job.number]), values)
+    told = client.get(reverse("history", args=[job.number])).content.decode()
+    assert "Robin Technician moved the card back to Bench curve (because: felt dry)" in told
+    assert "moved the card on to Hand-back (without a target, a final run; because: ran out of time)" in told

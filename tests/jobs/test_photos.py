@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
-from PIL import Image
+from PIL import Image, ImageFile
 
 from jobs import photos
 from jobs.models import Photo
@@ -100,6 +100,13 @@ def test_hostile_file_is_refused_with_a_reason_and_nothing_is_kept(client_as, na
     assert answer.status_code == 422
     assert 'class="wrong"' in answer.content.decode()
     assert not Photo.objects.exists()
+
+
+@pytest.mark.parametrize("name", [name for name in HOSTILE if "cut in half" in name])
+def test_cut_picture_is_refused_whatever_another_library_has_set(monkeypatch, name):
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)
+    with pytest.raises(ValidationError):
+        photos.clean_photo(upload(HOSTILE[name]))
 
 
 @pytest.mark.parametrize("content", [JPEG, PNG, WEBP], ids=["jpeg", "png", "webp"])
@@ -211,18 +218,25 @@ def test_photo_is_not_served_from_the_folder_of_files(client_as):
         assert counter.get(prefix + name).status_code == 404
 
 
-def test_photo_taken_off_takes_its_files_along(client_as, django_capture_on_commit_callbacks):
+def test_photo_taken_off_can_be_put_back(client_as):
     job, client = build.job(), client_as("counter")
     send(client, job, JPEG)
     photo = job.photos.get()
     address = reverse("remove_photo", args=[job.number, photo.pk])
+    picture = reverse("photo", args=[job.number, photo.pk, "small"])
     assert client.get(address).status_code == 405
-    with django_capture_on_commit_callbacks(execute=True):
-        client.post(address)
-    assert not job.photos.exists()
-    assert not photo.image.storage.exists(photo.image.name)
-    assert not photo.small.storage.exists(photo.small.name)
-    assert client.post(address, headers=HTMX).status_code == 200
+    card = client.get(client.post(address)["Location"]).content.decode()
+    assert "is off the card" in card
+    assert f'action="{address}"' in card
+    assert picture not in card
+    assert client.get(picture).status_code == 404
+    card = client.get(client.post(address, {"restore": "1"})["Location"]).content.decode()
+    assert picture in card
+    assert [entry.verb for entry in job.history.all()] == [
+        "added a photo",
+        "took a photo off",
+        "put a photo back",
+    ]
 
 
 def test_stranger_and_closed_card_take_no_photo(client_as, client):

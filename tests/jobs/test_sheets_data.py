@@ -8,7 +8,8 @@ import pytest
 from curves import charts, queries
 from curves.models import Run
 from jobs import sheets
-from jobs.models import Sheet
+from jobs.models import InspectionPoint, Sheet
+from jobs.recorded import canonical, digest, recorded_sha256
 from shop.templatetags.numbers import fixed
 from tests import build
 from tests.jobs.paperwork import draft, finished_job, signed_sheet
@@ -17,13 +18,13 @@ pytestmark = pytest.mark.django_db
 
 
 def test_canonical_json_is_one_text_whatever_the_order_and_the_zero():
-    assert sheets.canonical({"b": -0.0, "a": (1, 2.00000004)}) == '{"a":[1,2.0],"b":0.0}'
-    assert sheets.canonical({"a": [1, 2.0], "b": 0.0}) == sheets.canonical({"b": -0.0, "a": [1, 2.0]})
+    assert canonical({"b": -0.0, "a": (1, 2.00000004)}) == '{"a":[1,2.0],"b":0.0}'
+    assert canonical({"a": [1, 2.0], "b": 0.0}) == canonical({"b": -0.0, "a": [1, 2.0]})
 
 
 def test_canonical_json_refuses_what_json_cannot_carry():
     with pytest.raises(ValueError, match="not JSON compliant"):
-        sheets.canonical({"a": float("nan")})
+        canonical({"a": float("nan")})
 
 
 def test_hash_is_sha256_of_the_kept_text():
@@ -35,7 +36,7 @@ def test_hash_is_sha256_of_the_kept_text():
 
 # The "abc" example of FIPS 180-4 as NIST's CSRC publishes it (SHA256.pdf); from memory.
 def test_hash_agrees_with_the_published_example():
-    assert sheets.digest("abc") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+    assert digest("abc") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
 
 
 def test_readings_table_carries_every_reading_once_in_both_frames():
@@ -113,12 +114,16 @@ def test_card_without_a_run_still_makes_a_paper():
 
 def test_what_is_not_on_a_sheet_does_not_change_what_is_recorded():
     job = finished_job()
-    before = sheets.recorded_sha256(job)
+    before = recorded_sha256(job)
     job.tray, job.handed_to = "B 12", "her brother"
     job.save(update_fields=["tray", "handed_to"])
-    assert sheets.recorded_sha256(job) == before
+    assert recorded_sha256(job) == before
+    job.customer = None
+    job.save(update_fields=["customer"])
+    InspectionPoint.objects.update(high=9.0, limit_source="the maker")
+    assert recorded_sha256(job) == before
     job.findings.create(text="One more thing.", stage="teardown", by=build.person())
-    assert sheets.recorded_sha256(job) != before
+    assert recorded_sha256(job) != before
 
 
 def test_tray_tag_leads_to_the_card_and_names_nobody():

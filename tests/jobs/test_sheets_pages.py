@@ -8,9 +8,10 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
-from jobs import building, sheets, signing
+from jobs import building, signing
 from jobs.forms.papers import LARGEST_UPLOAD
 from jobs.models import Sheet
+from jobs.recorded import recorded_sha256
 from tests import build
 from tests.jobs.paperwork import draft, finished_job, signed_sheet
 
@@ -34,7 +35,7 @@ def post_signature(client, job, password=build.PASSWORD, once="one", seen=None, 
         "sign-kind": "curve_sheet",
         "sign-paper": "A4",
         "sign-password": password,
-        "sign-seen": seen or sheets.recorded_sha256(job),
+        "sign-seen": seen or recorded_sha256(job),
         "sign-once": once,
     }
     return client.post(reverse("sign_sheet", args=[job.number]), data, **options)
@@ -113,12 +114,12 @@ def test_guessing_the_password_is_slowed_down(client_as, job):
 
 def test_card_changed_under_the_form_answers_409_and_signs_on_the_second_look(client_as, job):
     client = client_as("owner")
-    seen = sheets.recorded_sha256(job)
+    seen = recorded_sha256(job)
     job.findings.create(text="A loose clamp.", stage="teardown", by=client.person)
     answer = post_signature(client, job, seen=seen)
     assert answer.status_code == 409
     assert b"was changed after you opened this" in answer.content
-    assert sheets.recorded_sha256(job).encode() in answer.content
+    assert recorded_sha256(job).encode() in answer.content
     assert not job.sheets.exists()
     assert post_signature(client, job).status_code == 302
 

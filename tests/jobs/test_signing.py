@@ -8,9 +8,10 @@ from django.db import connection, connections, transaction
 from django.db.models.deletion import ProtectedError
 from django.utils import timezone
 
-from jobs import audit, building, checking, sheets, signing
+from jobs import audit, building, checking, signing
 from jobs.guards import Closed
 from jobs.models import AuditEntry, Frozen, Sheet
+from jobs.recorded import digest, recorded_sha256
 from tests import build
 from tests.jobs.paperwork import draft, finished_job, signed_sheet
 
@@ -73,7 +74,7 @@ def test_unchanged_card_is_not_signed_twice():
 
 def test_card_changed_since_the_signer_looked_is_not_signed():
     job = finished_job()
-    seen = sheets.recorded_sha256(job)
+    seen = recorded_sha256(job)
     change(job)
     with pytest.raises(signing.CardChanged):
         signing.sign(job, CURVE, paper_size="A4", by=build.person(), seen=seen)
@@ -83,9 +84,9 @@ def test_card_changed_since_the_signer_looked_is_not_signed():
 def test_card_changed_after_signing_is_told():
     job = finished_job()
     sheet = signed_sheet(job, built=False)
-    assert not signing.changed_since(sheet, sheets.recorded_sha256(job))
+    assert not signing.changed_since(sheet, recorded_sha256(job))
     job.build.runs.last().readings.filter(position=3).update(advance_deg=6.5)
-    assert signing.changed_since(sheet, sheets.recorded_sha256(job))
+    assert signing.changed_since(sheet, recorded_sha256(job))
 
 
 def test_curve_sheet_wants_a_final_run_and_a_job_sheet_does_not():
@@ -207,7 +208,7 @@ def test_file_that_is_gone_is_caught():
 def test_data_and_hash_altered_together_are_caught_by_the_history():
     sheet = signed_sheet(finished_job())
     data = sheet.data.replace("Marta Quill", "Marta Squill")
-    assert tampered(sheet, "data = %s, data_sha256 = %s", data, sheets.digest(data)) == [
+    assert tampered(sheet, "data = %s, data_sha256 = %s", data, digest(data)) == [
         "The signing does not match the shop's history."
     ]
 
@@ -216,7 +217,7 @@ def test_pdf_hash_altered_with_its_file_is_caught_by_the_history():
     sheet = signed_sheet(finished_job())
     with open(sheet.pdf.path, "wb") as file:
         file.write(b"%PDF-another")
-    assert tampered(sheet, "pdf_sha256 = %s", sheets.digest("%PDF-another")) == [
+    assert tampered(sheet, "pdf_sha256 = %s", digest("%PDF-another")) == [
         "The PDF does not match its SHA-256."
     ]
 
@@ -241,7 +242,7 @@ def test_history_rewritten_to_fit_is_caught_by_its_own_hash():
 def test_two_who_sign_at_once_make_one_revision():
     job = finished_job()
     owner, technician = build.person("owner"), build.person("technician")
-    seen, start, outcomes = sheets.recorded_sha256(job), threading.Barrier(2), []
+    seen, start, outcomes = recorded_sha256(job), threading.Barrier(2), []
 
     def one(person):
         try:

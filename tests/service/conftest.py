@@ -41,7 +41,7 @@ def redis_url(tmp_path):
 def collected(tmp_path_factory):
     """A data folder with the static files collected, as ``prepare`` leaves it."""
     folder = tmp_path_factory.mktemp("collected")
-    Installation(folder).manage("prepare", "--no-demo")
+    Installation(folder).manage("prepare")
     return folder
 
 
@@ -54,7 +54,7 @@ def install(collected):
         folder = Path(tempfile.mkdtemp(prefix="bobweight-service-"))
         copy_static(collected, folder)
         made.append(Installation(folder, SECRET_KEY=SECRET_KEY, **environ))
-        made[-1].manage("prepare", "--no-demo")
+        made[-1].manage("prepare")
         return made[-1]
 
     yield installing

@@ -50,7 +50,11 @@ class Installation:
         self.folder = folder
         self.port = free_port()
         kept = {name: value for name, value in os.environ.items() if name not in OWN_SETTINGS}
-        self.environ = kept | {"DATA_DIR": str(folder), "PORT": str(self.port), "LOG_LEVEL": "INFO"} | environ
+        self.environ = (
+            kept
+            | {"DATA_DIR": str(folder), "PORT": str(self.port), "LOG_LEVEL": "INFO", "DEMO": "0"}
+            | environ
+        )
         self.url = f"http://127.0.0.1:{self.port}"
         self.started = []
 

@@ -26,9 +26,9 @@ def ready(settings, tmp_path, monkeypatch):
     settings.DATA_DIR = tmp_path
     monkeypatch.setattr(prepare, "collect_static", lambda: None)
 
-    def preparing(**options):
+    def preparing():
         output = StringIO()
-        call_command("prepare", stdout=output, **options)
+        call_command("prepare", stdout=output)
         return output.getvalue()
 
     return preparing
@@ -40,8 +40,9 @@ def test_real_shop_gets_no_demo_and_no_login_line(ready):
     assert not Shop.current().is_demo
 
 
-def test_no_demo_leaves_an_empty_database_empty(ready):
-    assert ready(no_demo=True) == ""
+def test_demo_switched_off_leaves_an_empty_database_empty(ready, monkeypatch):
+    monkeypatch.setenv("DEMO", "0")
+    assert ready() == ""
     assert not Person.objects.exists()
 
 

@@ -8,19 +8,19 @@ from django.conf import settings
 from django.contrib.staticfiles.finders import get_finders
 from django.core.management import BaseCommand, call_command
 
+from shop import environment
 from shop.models import Person, Role, Shop
 
 
 class Command(BaseCommand):
-    help = "Bring tables and static files up to date; load the demo shop into an empty database."
+    help = (
+        "Bring tables and static files up to date; load the demo shop into an empty database unless DEMO=0."
+    )
 
-    def add_arguments(self, parser):
-        parser.add_argument("--no-demo", action="store_true", help="leave an empty database empty")
-
-    def handle(self, *, no_demo, **options):
+    def handle(self, **options):
         call_command("migrate", interactive=False, verbosity=0)
         collect_static()
-        if not no_demo and not Person.objects.exists():
+        if environment.flag("DEMO", True) and not Person.objects.exists():
             self.stdout.write("Making the demo shop")
             call_command("demo", password=new_demo_password(), stdout=self.stdout)
         elif login := demo_login():

@@ -1,0 +1,114 @@
+"""Papers in a real browser: signed on the card, built while one looks on, and asked about by a stranger."""
+
+import re
+
+import pytest
+from django.urls import reverse
+from playwright.sync_api import expect
+
+from jobs import building, signing
+from jobs.models import Sheet
+from tests import build
+from tests.browser.looks import assert_fits, assert_no_barrier, small_targets
+from tests.jobs.paperwork import draft, finished_job, signed_sheet
+
+PATIENCE_MS = (
+    20_000  # for a busy machine: the page comes anew, fetches its papers, and asks every other second
+)
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def job():
+    return finished_job()
+
+
+def papers(job):
+    return reverse("sheets", args=[job.number])
+
+
+def all_states(job):
+    """A card with a superseded, a current and a void sheet, and a draft in each state."""
+    signed_sheet(job)
+    job.findings.create(text="A loose clamp.", stage="teardown", by=build.person())
+    signed_sheet(job)
+    signing.make_void(signed_sheet(job, Sheet.Kind.JOB_SHEET), by=build.person(), reason="wrong unit")
+    failed = draft(job, Sheet.Kind.JOB_SHEET, built=False)
+    Sheet.objects.filter(pk=failed.pk).update(state="failed", tries=3, error="No space left on device")
+    draft(job, Sheet.Kind.TRAY_TAG, built=False)
+    draft(job, Sheet.Kind.CURVE_SHEET)
+
+
+def test_signing_on_the_card_and_watching_the_sheet_get_done(page, job):
+    page.goto(f"/jobs/{job.number}/")
+    page.get_by_label("Your password, again").fill(build.PASSWORD)
+    with page.expect_response(re.compile("/sign/")):
+        page.get_by_role("button", name="Sign the sheet").click()
+    expect(page.locator("#paper-list .state[data-state=waiting]")).to_be_visible(timeout=PATIENCE_MS)
+    password = page.get_by_label("Your password, again")
+    password.fill("half ty")
+    assert building.build(job.sheets.get().pk)
+    expect(page.get_by_role("link", name=re.compile("Open the PDF"))).to_be_visible(timeout=PATIENCE_MS)
+    expect(password).to_have_value("half ty")
+    expect(page.locator("#paper-list")).not_to_have_attribute("hx-trigger", re.compile("."))
+
+
+def test_wrong_password_keeps_the_rest_and_says_so(page, watch, job):
+    watch.forgive("422")
+    page.goto(f"/jobs/{job.number}/")
+    page.get_by_label("Your password, again").fill("not it")
+    with page.expect_response(re.compile("/sign/")) as answer:
+        page.get_by_role("button", name="Sign the sheet").click()
+    assert answer.value.status == 422
+    expect(page.locator("#sec-paper .wrong")).to_contain_text("Not your password")
+    assert not job.sheets.exists()
+
+
+def test_whole_way_without_javascript(open_page, job):
+    page = open_page("phone", javascript=False)
+    page.goto(f"/jobs/{job.number}/")
+    page.get_by_role("link", name="Papers and tray tag").click()
+    page.get_by_label("Your password, again").fill(build.PASSWORD)
+    page.get_by_role("button", name="Sign the sheet").click()
+    expect(page.locator(".state[data-state=waiting]")).to_be_visible()
+    assert building.build(job.sheets.get().pk)
+    page.get_by_role("link", name="Look again").click()
+    expect(page.get_by_role("link", name=re.compile("Open the PDF"))).to_be_visible()
+
+
+def test_papers_hold_on_every_screen(each_page, job):
+    all_states(job)
+    each_page.goto(papers(job))
+    assert_fits(each_page)
+    assert_no_barrier(each_page)
+    assert small_targets(each_page, within="#sec-paper") == []
+
+
+@pytest.mark.parametrize("size", ["phone", "desk"])
+@pytest.mark.parametrize("standing", ["current", "superseded", "void", "draft", "altered"])
+def test_strangers_page_holds_in_every_standing(open_page, job, size, standing):
+    sheet = draft(job) if standing == "draft" else signed_sheet(job)
+    if standing == "superseded":
+        job.findings.create(text="A loose clamp.", stage="teardown", by=build.person())
+        signed_sheet(job)
+    elif standing == "void":
+        signing.make_void(sheet, by=build.person(), reason="wrong unit")
+    elif standing == "altered":
+        with open(sheet.pdf.path, "ab") as file:
+            file.write(b" ")
+    page = open_page(size, who=None)
+    page.goto(reverse("check", args=[sheet.token]))
+    expect(page.locator(f"[data-standing={standing}]")).to_be_visible()
+    assert_fits(page)
+    assert_no_barrier(page)
+    assert small_targets(page, within="main") == []
+
+
+def test_stranger_compares_a_file(open_page, job):
+    sheet = signed_sheet(job)
+    page = open_page("phone", who=None)
+    page.goto(reverse("check", args=[sheet.token]))
+    page.get_by_label("A PDF that claims to be this sheet").set_input_files(sheet.pdf.path)
+    page.get_by_role("button", name="Compare").click()
+    expect(page.locator("[data-file=match]")).to_be_visible()
