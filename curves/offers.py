@@ -161,7 +161,7 @@ def why(offer, log, band, drive, pairs):
     before = next((one for one in reversed(read) if one.pair == pair), read[-1])
     change = _with_the_same(offer, before.run) if before.pair == pair else _against(offer, before.run)
     if before.in_band:
-        return f"{before.run} lay in the band; {change} its chance to lie there is {offer.chance}."
+        return f"{before.run} lay in the band; {change}, its chance to lie there is {offer.chance}."
     miss = before.miss
     found = f"{before.run} read {miss.distance_deg.crank:.1f} crank degrees {miss.side} the band at "
     found += f"{miss.speed_rpm.crank:.0f} crank rpm"
