@@ -21,23 +21,29 @@ def figure(build, *, draft=None, in_place_of=None, model=None):
     """
     drive = convert.drive_of(build)
     target = convert.target_of(getattr(build, "target", None), drive)
-    band = _band(target, drive) if target else None
+    band = band_of(target, drive) if target else None
     traces = [
-        _trace(role, f"{ROLES[role]}, run {run.number}", ROLES[role], readings, target, drive)
+        trace_of(role, f"{ROLES[role]}, run {run.number}", ROLES[role], readings, target, drive)
         for role, run in newest_runs(build).items()
         if run != in_place_of and (readings := convert.run_readings(run, drive)) is not None
     ]
     if draft is not None:
-        traces.append(_trace("draft", ROLES["draft"], ROLES["draft"], draft, target, drive))
+        traces.append(trace_of("draft", ROLES["draft"], ROLES["draft"], draft, target, drive))
     line = {"label": model[0], "rpm": _plain(model[1]), "deg": _plain(model[2])} if model else None
+    key, title = f"build-{build.pk}", "Centrifugal advance"
+    return compose(key, title, traces, band, line, drive, misses=_misses(traces))
+
+
+def compose(key, title, traces, band, line, drive, *, misses=(), areas=()):
+    """Put traces, band, line and shaded areas into one figure: axes in both frames, words in their places."""
     x, y = _axes(traces, band, line)
-    labels, misses = place_words(_ends(traces, band, line), _misses(traces), _lines(traces, band, line), x, y)
+    labels, misses = place_words(_ends(traces, band, line), misses, _lines(traces, band, line), x, y)
     return {
-        "key": f"build-{build.pk}",
-        "title": "Centrifugal advance",
+        "key": key,
+        "title": title,
         "description": _description(traces, band),
         "empty": not (traces or band),
-        "crank_per_shaft": build.crank_per_shaft,
+        "crank_per_shaft": drive.crank_per_shaft,
         "x": {"title": "crank rpm", **x},
         "y": {"title": "crank degrees", **y},
         "x2": {"title": "distributor rpm", "ticks": other_frame(x, drive.to_shaft_rpm, drive.to_crank_rpm)},
@@ -46,6 +52,7 @@ def figure(build, *, draft=None, in_place_of=None, model=None):
             "ticks": other_frame(y, drive.to_shaft_deg, drive.to_crank_deg),
         },
         "band": band,
+        "areas": list(areas),
         "traces": traces,
         "model": line,
         "labels": labels,
@@ -108,7 +115,7 @@ def _plain(values):
     return [round(float(value), 6) for value in values]
 
 
-def _band(target, drive):
+def band_of(target, drive):
     """The edges of the band, point by point."""
     rpm = _plain(drive.to_crank_rpm(target.speed_rpm))
     low = _plain(drive.to_crank_deg(target.advance_deg - target.tolerance_deg))
@@ -116,7 +123,7 @@ def _band(target, drive):
     return {"label": "band", "rpm": rpm, "low": low, "high": high}
 
 
-def _trace(role, label, word, readings, target, drive):
+def trace_of(role, label, word, readings, target, drive):
     """One run: its readings in order of speed, each with its side of the band."""
     outside = _outside(target, readings)
     return {
@@ -213,8 +220,18 @@ def _misses(traces):
             worst = max(outside, key=lambda point: abs(point["outside_deg"]))
             side = _side(worst["outside_deg"])["side"]
             text = f"{abs(worst['outside_deg']):.1f}° {side}"
-            misses.append({**_end(trace["role"], text, worst["crank_rpm"], worst["crank_deg"]), "side": side})
+            misses.append(miss_of(trace["role"], text, worst["crank_rpm"], worst["crank_deg"], side))
     return misses
+
+
+def miss_of(role, text, rpm, deg, side):
+    """Words that stand over or under the place they tell of."""
+    return {**_end(role, text, rpm, deg), "side": side}
+
+
+def area_of(side, rpm, edge, line):
+    """A stretch of speeds ("above" or "below") between the band's edge and the line that lies beyond it."""
+    return {"side": side, "rpm": _plain(rpm), "edge": _plain(edge), "line": _plain(line)}
 
 
 def _description(traces, band):

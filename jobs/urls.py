@@ -2,7 +2,20 @@
 
 from django.urls import path
 
-from jobs.views import board, card, curve, inspection, intake, lines, moves, paper, photos, search, steps
+from jobs.views import (
+    board,
+    card,
+    curve,
+    inspection,
+    intake,
+    lines,
+    moves,
+    paper,
+    photos,
+    search,
+    steps,
+    sweeps,
+)
 
 urlpatterns = [
     path("", board.board, name="board"),
@@ -43,6 +56,18 @@ urlpatterns = [
     path("jobs/<int:number>/runs/draw/", curve.run_draw, name="run_draw"),
     path("jobs/<int:number>/runs/<int:run>/", curve.run, name="run"),
     path("jobs/<int:number>/runs/<int:run>/remove/", curve.run_remove, name="run_remove"),
+    path("jobs/<int:number>/sweeps/", sweeps.sweeps_of_job, name="job_sweeps"),
+    path("jobs/<int:number>/sweeps/new/", sweeps.sweep_new, name="sweep_new"),
+    path("jobs/<int:number>/sweeps/<int:sweep>/", sweeps.sweep, name="sweep"),
+    path("jobs/<int:number>/sweeps/<int:sweep>/remove/", sweeps.sweep_remove, name="sweep_remove"),
+    path("jobs/<int:number>/responses/", sweeps.responses_of_job, name="job_responses"),
+    path("jobs/<int:number>/responses/new/", sweeps.response_new, name="response_new"),
+    path("jobs/<int:number>/responses/<int:response>/", sweeps.response, name="response"),
+    path(
+        "jobs/<int:number>/responses/<int:response>/remove/",
+        sweeps.response_remove,
+        name="response_remove",
+    ),
     path("jobs/<int:number>/target/", curve.target, name="target"),
     path("jobs/<int:number>/head/", curve.head, name="head"),
     path("jobs/<int:number>/curve.csv", curve.curve_csv, name="curve_csv"),
