@@ -10,6 +10,7 @@ from .leak import leak_down
 from .learn import learn_head
 from .likeness import Shelf, curve_distance, describe_curve, nearest_curves, nearest_engines
 from .loads import spring_from_loads
+from .possible import Feasibility, can_follow
 from .propose import Proposal, Proposals, propose
 from .readings import Readings
 from .response import fit_response
@@ -27,6 +28,7 @@ __all__ = [
     "Calibration",
     "Curve",
     "Drive",
+    "Feasibility",
     "Head",
     "Knees",
     "Proposal",
@@ -43,6 +45,7 @@ __all__ = [
     "band_edges",
     "best_initial",
     "calibrate",
+    "can_follow",
     "coil_current",
     "copper_resistance",
     "copper_temperature",
