@@ -13,14 +13,14 @@ ROLES = {"as_received": "as received", "latest": "latest", "final": "final", "dr
 LEAST_SPAN = {"rpm": 3000.0, "deg": 20.0}
 
 
-def figure(build, *, draft=None, in_place_of=None, model=None):
-    """The curves of a build as a dict that JSON can carry.
+def figure(build, *, draft=None, in_place_of=None, model=None, target=None):
+    """The curves of a build as a dict that JSON can carry; with the ``target`` being typed, if one is given.
 
     ``draft`` is an engine ``Readings`` being typed, ``in_place_of`` the run that it changes; ``model`` a line
     ``(label, crank_rpm, crank_deg)``. Every number is in the crank frame unless its name says shaft.
     """
     drive = convert.drive_of(build)
-    target = convert.target_of(getattr(build, "target", None), drive)
+    target = convert.target_of(target or getattr(build, "target", None), drive)
     band = band_of(target, drive) if target else None
     traces = [
         trace_of(role, f"{ROLES[role]}, run {run.number}", ROLES[role], readings, target, drive)

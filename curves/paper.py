@@ -78,10 +78,15 @@ def svg(figure, *, width_mm=None):
         plot = Plot(width, height, PAPER_TEXT_PT, figure["x"], figure["y"])
     else:
         size = None
-        plot = Plot(480, 400, 13.0, figure["x"], figure["y"])
+        plot = screen_plot(figure)
     return mark_safe(  # a template's output, escaped there
         render_to_string("curves/_figure.svg", {"figure": figure, "size_mm": size, **drawing(figure, plot)})
     )
+
+
+def screen_plot(figure):
+    """Where the plot lies in the drawing on screen."""
+    return Plot(480, 400, 13.0, figure["x"], figure["y"])
 
 
 def drawing(figure, plot):

@@ -15,6 +15,7 @@ from jobs.views import (
     search,
     steps,
     sweeps,
+    target,
 )
 
 urlpatterns = [
@@ -68,7 +69,8 @@ urlpatterns = [
         sweeps.response_remove,
         name="response_remove",
     ),
-    path("jobs/<int:number>/target/", curve.target, name="target"),
+    path("jobs/<int:number>/target/", target.target, name="target"),
+    path("jobs/<int:number>/target/check/", target.target_check, name="target_check"),
     path("jobs/<int:number>/head/", curve.head, name="head"),
     path("jobs/<int:number>/curve.csv", curve.curve_csv, name="curve_csv"),
 ]
