@@ -2,7 +2,22 @@
 
 from django.urls import path
 
-from jobs.views import board, card, curve, inspection, intake, lines, moves, paper, photos, search, steps
+from jobs.views import (
+    board,
+    card,
+    curve,
+    drawer,
+    headtypes,
+    inspection,
+    intake,
+    lines,
+    moves,
+    paper,
+    photos,
+    search,
+    steps,
+    trials,
+)
 
 urlpatterns = [
     path("", board.board, name="board"),
@@ -45,5 +60,15 @@ urlpatterns = [
     path("jobs/<int:number>/runs/<int:run>/remove/", curve.run_remove, name="run_remove"),
     path("jobs/<int:number>/target/", curve.target, name="target"),
     path("jobs/<int:number>/head/", curve.head, name="head"),
+    path("springs/", drawer.drawer, name="drawer"),
+    path("springs/new/", drawer.spring_new, name="spring_new"),
+    path("springs/<int:pk>/", drawer.spring, name="spring"),
+    path("springs/<int:pk>/loads/", drawer.load_test, name="load_test"),
+    path("springs/<int:pk>/corrections/<int:correction>/", drawer.correction, name="correction"),
+    path("head-types/", headtypes.head_types, name="head_types"),
+    path("head-types/<int:pk>/", headtypes.head_type, name="head_type"),
+    path("head-types/<int:pk>/learn/", headtypes.learn, name="learn_head_type"),
+    path("jobs/<int:number>/trials/", trials.trials_of_job, name="trials"),
+    path("jobs/<int:number>/trials/fit/", trials.fit_pair, name="fit_pair"),
     path("jobs/<int:number>/curve.csv", curve.curve_csv, name="curve_csv"),
 ]

@@ -5,8 +5,9 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from curves import charts, convert, csvfile, judging, paper, queries
-from curves.forms import ChangeRunForm, HeadForm, NewRunForm, TargetForm
+from curves import caliper, charts, convert, csvfile, judging, paper, queries
+from curves.forms import ChangeRunForm, NewRunForm, TargetForm
+from curves.headforms import HeadForm
 from curves.models import Run
 from jobs.actions import curve as actions
 from jobs.guards import require_open
@@ -42,9 +43,9 @@ def curve_of(job):
     return {"summary": said, **drawn(build), **_runs_of(build)}
 
 
-def drawn(build, *, draft=None, in_place_of=None):
+def drawn(build, *, draft=None, in_place_of=None, model=None):
     """A build's figure, its SVG and the table that says the same."""
-    figure = charts.figure(build, draft=draft, in_place_of=in_place_of)
+    figure = charts.figure(build, draft=draft, in_place_of=in_place_of, model=model)
     return {"figure": figure, "svg": paper.svg(figure), "table": charts.table_rows(figure)}
 
 
@@ -222,7 +223,7 @@ def head(request, number):
     return page(
         request,
         "curves/head.html",
-        {"job": job, "form": form},
+        {"job": job, "form": form, "drawing": caliper.svg()},
         fragment="curves/_head_form.html",
         status=form.status,
     )
