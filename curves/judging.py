@@ -34,7 +34,7 @@ def knees_of(readings):
 
 def rising(readings):
     """The rising sweep of a run, or all of it where there is none."""
-    return _sweep(readings, falling=False) or readings
+    return sweep_of(readings, falling=False) or readings
 
 
 def verdict(readings, band, drive):
@@ -45,7 +45,7 @@ def verdict(readings, band, drive):
     """
     if band is None:
         return None, None, ()
-    sweeps = [sweep for falling in (False, True) if (sweep := _sweep(readings, falling=falling))]
+    sweeps = [sweep for falling in (False, True) if (sweep := sweep_of(readings, falling=falling))]
     verdicts = [engine.judge_curve(band, sweep) for sweep in sweeps]
     worst = max(verdicts, key=lambda found: found.worst_deg if isfinite(found.worst_deg) else -1.0)
     missed = np.isnan(verdicts[0].at_points_deg)
@@ -126,7 +126,7 @@ def run_warnings(run, readings, said, drive):
 
 def _hysteresis(run, readings, drive):
     """The falling sweep against the rising one, where both were read."""
-    up, down = (_sweep(readings, falling=falling) for falling in (False, True))
+    up, down = (sweep_of(readings, falling=falling) for falling in (False, True))
     if up is None or down is None:
         return
     speeds = _shared_speeds(up, down)
@@ -171,7 +171,7 @@ def _strays(run, readings, drive):
         yield Warning("stray", text)
 
 
-def _sweep(readings, *, falling):
+def sweep_of(readings, *, falling):
     """The readings of one direction, or None."""
     rows = readings.falling if falling else ~readings.falling
     if not rows.any():
