@@ -1,6 +1,6 @@
 """What a run proves, in words: each sweep against the band, spark scatter, dwell and capsule."""
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from math import isnan
 
 from curves import convert, engine, judging
@@ -45,6 +45,22 @@ def checks_of(run, build, *, cylinders=None):
     )
 
 
+def as_data(run, build, *, cylinders=None):
+    """The checks of a run as plain data, each with its verdict in words; none without a run."""
+    proved = checks_of(run, build, cylinders=cylinders) if run else ()
+    return [asdict(check) | {"verdict": check.verdict} for check in proved]
+
+
+def read_beside(run):
+    """What was read beside the sweep, as plain data; a run without it says nothing of it."""
+    read = {
+        "sparks": [[one.speed_rpm, one.cylinder, one.offset_deg] for one in run.sparks.all()],
+        "dwells": [[one.speed_rpm, one.dwell_deg] for one in run.dwells.all()],
+        "vacuums": [[one.vacuum_kpa, one.advance_deg] for one in run.vacuums.all()],
+    }
+    return {name: rows for name, rows in read.items() if rows}
+
+
 def _sweeps(run, build, drive):
     band = convert.target_of(getattr(build, "target", None), drive)
     readings = convert.run_readings(run, drive)
@@ -59,24 +75,34 @@ def _sweeps(run, build, drive):
 def _against(band, sweep, kind, drive):
     """One sweep at every point of the band and between its points."""
     found = engine.judge_curve(band, sweep)
-    points = zip(drive.to_crank_rpm(band.speed_rpm), found.at_points_deg, strict=True)
-    lines = [_at_point(float(rpm), float(outside), drive) for rpm, outside in points]
+    points = list(
+        zip(map(float, drive.to_crank_rpm(band.speed_rpm)), map(float, found.at_points_deg), strict=True)
+    )
+    within = [rpm for rpm, outside in points if not outside]
+    lines = [Line(f"at {_listed(within)} crank rpm", "in", True)] if within else []
+    lines += [_missed(rpm, outside, drive) for rpm, outside in points if outside and not isnan(outside)]
     lines += [_between(stretch, drive) for stretch in found.ranges]
-    if any(line.passed is False for line in lines) or found.worst_side in ("above", "below"):
-        passed = False
-    else:
-        passed = True if found.within else None
-    return Check(kind, f"{kind.capitalize()} sweep against the band", passed, tuple(lines), found.warnings)
+    if within and not found.ranges and found.worst_side == "inside":
+        lines.append(Line("between these points", "in", True))
+    if open_points := [rpm for rpm, outside in points if isnan(outside)]:
+        lines.append(Line(f"at {_listed(open_points)} crank rpm", "not reached"))
+    fails = found.worst_side in ("above", "below")
+    return Check(
+        kind=kind,
+        title=f"{kind.capitalize()} sweep against the band",
+        passed=False if fails else True if found.within else None,
+        lines=tuple(lines),
+    )
 
 
-def _at_point(crank_rpm, outside_deg, drive):
-    where = f"at {crank_rpm:.0f} crank rpm"
-    if isnan(outside_deg):
-        return Line(where, "not reached")
-    if not outside_deg:
-        return Line(where, "in", True)
+def _listed(speeds):
+    return ", ".join(f"{rpm:.0f}" for rpm in speeds)
+
+
+def _missed(crank_rpm, outside_deg, drive):
+    far = drive.to_crank_deg(judging.tidy(abs(outside_deg)))
     side = "over" if outside_deg > 0 else "under"
-    return Line(where, f"{abs(drive.to_crank_deg(outside_deg)):.1f} crank degrees {side}", False)
+    return Line(f"at {crank_rpm:.0f} crank rpm", f"{far:.1f} crank degrees {side}", False)
 
 
 def _between(stretch, drive):
@@ -84,7 +110,7 @@ def _between(stretch, drive):
         drive.to_crank_rpm(rpm) for rpm in (stretch.from_rpm, stretch.to_rpm, stretch.worst_rpm)
     )
     side = "over" if stretch.side == "above" else "under"
-    far = drive.to_crank_deg(stretch.worst_deg)
+    far = drive.to_crank_deg(judging.tidy(stretch.worst_deg))
     return Line(
         f"from {low:.0f} to {high:.0f} crank rpm",
         f"up to {far:.1f} crank degrees {side}, most at {worst:.0f}",

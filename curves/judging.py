@@ -11,6 +11,7 @@ from curves.results import InBoth, Knee, Miss, RunSummary, Warning
 APART_DEG = 1.0  # distributor degrees between falling and rising sweep: the weights stick
 MUCH_CRANK_DEG = 40.0  # TM 10-3930-623-12 gives at most 42 crank degrees
 OFF_STAMP_DEG = 3.0  # distributor degrees between travel measured and stamped
+PLACES = 6  # of what is shown, before it is rounded
 
 
 def run_summary(run, readings, knees, band, drive):
@@ -52,7 +53,7 @@ def verdict(readings, band, drive):
     uncovered = tuple(float(rpm) for rpm in drive.to_crank_rpm(band.speed_rpm[missed]))
     if worst.worst_side in ("above", "below"):
         side = "over" if worst.worst_side == "above" else "under"
-        return False, Miss(_deg(worst.worst_deg, drive), side, _rpm(worst.worst_rpm, drive)), uncovered
+        return False, Miss(_deg(tidy(worst.worst_deg), drive), side, _rpm(worst.worst_rpm, drive)), uncovered
     return (None if uncovered else True), None, uncovered
 
 
@@ -169,6 +170,11 @@ def _strays(run, readings, drive):
             "others of its sweep. Read it again."
         )
         yield Warning("stray", text)
+
+
+def tidy(value):
+    """A number without the dust of its arithmetic, so that a half is rounded alike wherever it is shown."""
+    return round(float(value), PLACES)
 
 
 def sweep_of(readings, *, falling):

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
 
-from curves import charts, paper, queries
+from curves import charts, checks, paper, queries
 from jobs.inspection import CAUTIONS
 from jobs.models import PartLine, Sheet, Step
 from jobs.stages import Stage
@@ -142,6 +142,7 @@ def reckoned(job, build, chart_width_mm):
         "begin": asdict(summary.begin) if summary.begin else None,
         "setting_card": [asdict(row) for row in summary.setting_card],
         "warnings": [warning.text for warning in summary.warnings],
+        "checks": checks.as_data(summary.final and summary.final.run, build, cylinders=job.cylinders),
     }
 
 
@@ -292,6 +293,7 @@ def _run(run):
         "springs": _springs(run),
         "note": run.note,
         "readings": readings,
+        **checks.read_beside(run),
     }
 
 

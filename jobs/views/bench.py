@@ -67,7 +67,7 @@ def readings(request, number, run):
 
 
 def _in_json(view):
-    """Says a refusal in JSON, with its cause: what was typed waits on the tablet until someone looks at it."""
+    """Says a refusal in JSON, with its cause; what was typed waits on the tablet until someone looks."""
 
     @wraps(view)
     def answering(request, *args, **options):
