@@ -1,11 +1,13 @@
 """Curve work of a card: its runs, target and head, the chart that follows the typing, and its CSV."""
 
+from functools import partial
+
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from curves import caliper, charts, convert, csvfile, judging, paper, queries
+from curves import caliper, charts, checks, convert, csvfile, judging, paper, queries
 from curves.forms import ChangeRunForm, NewRunForm, TargetForm
 from curves.headforms import HeadForm
 from curves.models import Run
@@ -40,7 +42,13 @@ def curve_of(job):
         top_crank_rpm=engine.top_crank_rpm if engine else None,
         margin_crank_rpm=Shop.current().idle_margin_crank_rpm,
     )
-    return {"summary": said, **drawn(build), **_runs_of(build)}
+    return {"summary": said, **drawn(build), **_runs_of(build), "checks": partial(_final_checks, job)}
+
+
+def _final_checks(job):
+    """What the final run proves; asked for by the one stage that shows it, in three queries."""
+    final = queries.newest_runs(job.build).get("final")
+    return checks.checks_of(final, job.build, cylinders=job.cylinders) if final else ()
 
 
 def drawn(build, *, draft=None, in_place_of=None, model=None):
@@ -62,7 +70,7 @@ def _writable(request, number):
     return job
 
 
-def _place(job, kind):
+def place_of(job, kind):
     """Where a run of this kind stands on the card, with its stage unfolded."""
     stage = STAGES[kind]
     return f"{reverse('card', args=[job.number])}?open={stage}#stage-{stage}"
@@ -79,7 +87,7 @@ def _run_of(job, number):
 @require_http_methods(["GET", "POST"])
 def run_new(request, number):
     job = _writable(request, number)
-    start = {"springs": queries.drawer(), "initial": _first_values(request, job)}
+    start = {"springs": queries.drawer(), "initial": first_values(request, job)}
     if request.method == "GET":
         return _show_run(request, job, NewRunForm(**start))
     if NewRunForm.wants_preview(request):
@@ -93,10 +101,10 @@ def run_new(request, number):
 def _made(request, job, form):
     run = actions.add_run(job, form.run_values, form.rows, by=request.user)
     notes.leave(request, f"{run} is saved: {len(form.rows)} readings.")
-    return _place(job, run.kind)
+    return place_of(job, run.kind)
 
 
-def _first_values(request, job):
+def first_values(request, job):
     """What a new run begins with: the kind asked for, and what the run before it had."""
     runs = queries.live_runs(job.build)
     last = runs[-1] if runs else None
@@ -130,7 +138,7 @@ def run(request, number, run):
             form.show_conflict(conflict.current)
         else:
             notes.leave(request, f"{row} is changed: {len(form.rows)} readings.")
-            return go(request, _place(job, row.kind))
+            return go(request, place_of(job, row.kind))
     return _show_run(request, job, form, row)
 
 
@@ -181,7 +189,7 @@ def run_remove(request, number, run):
     undo = reverse("run_remove", args=[number, run]) if removed else None
     words = f"{row} is off the card." if removed else f"{row} is back on the card."
     notes.leave(request, words, undo=undo, values={"restore": "1"})
-    return go(request, _place(job, row.kind))
+    return go(request, place_of(job, row.kind))
 
 
 @require_http_methods(["GET", "POST"])
@@ -200,7 +208,7 @@ def target(request, number):
             form.show_conflict(conflict.current)
         else:
             notes.leave(request, f"The target is saved: {len(form.rows)} points.")
-            return go(request, _place(job, Run.Kind.TRIAL))
+            return go(request, place_of(job, Run.Kind.TRIAL))
     context = {"job": job, "form": form, "curve": drawn(job.build)}
     return page(
         request, "curves/target.html", context, fragment="curves/_target_form.html", status=form.status
@@ -219,7 +227,7 @@ def head(request, number):
             form.show_conflict(conflict.current)
         else:
             notes.leave(request, "The head's measurements are saved.")
-            return go(request, _place(job, Run.Kind.TRIAL))
+            return go(request, place_of(job, Run.Kind.TRIAL))
     return page(
         request,
         "curves/head.html",
