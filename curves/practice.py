@@ -41,6 +41,11 @@ class Truth:
     taken: float | None
     true: float
 
+    @property
+    def off(self):
+        """How far what was taken lies above it."""
+        return self.taken - self.true
+
 
 @lru_cache(maxsize=32)
 def invented(seed):

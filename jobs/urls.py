@@ -2,7 +2,20 @@
 
 from django.urls import path
 
-from jobs.views import board, card, curve, inspection, intake, lines, moves, paper, photos, search, steps
+from jobs.views import (
+    board,
+    card,
+    curve,
+    inspection,
+    intake,
+    lines,
+    moves,
+    paper,
+    photos,
+    practice,
+    search,
+    steps,
+)
 
 urlpatterns = [
     path("", board.board, name="board"),
@@ -38,6 +51,13 @@ urlpatterns = [
     path("jobs/<int:number>/sheets/<int:pk>.pdf", paper.sheet_pdf, name="sheet_pdf"),
     path("jobs/<int:number>/sheets/<int:pk>/retry/", paper.retry_sheet, name="retry_sheet"),
     path("jobs/<int:number>/sheets/<int:pk>/void/", paper.void_sheet, name="void_sheet"),
+    path("practice/", practice.practice, name="practice"),
+    path("jobs/<int:number>/practice/", practice.practice_job, name="practice_job"),
+    path("jobs/<int:number>/practice/measure/", practice.practice_measure, name="practice_measure"),
+    path("jobs/<int:number>/practice/stop/", practice.practice_stop, name="practice_stop"),
+    path("jobs/<int:number>/practice/springs/<int:pk>/", practice.practice_weigh, name="practice_weigh"),
+    path("jobs/<int:number>/practice/end/", practice.practice_end, name="practice_end"),
+    path("jobs/<int:number>/runs/<int:run>/needle/", practice.practice_needle, name="practice_needle"),
     path("check/<str:token>/", paper.check, name="check"),
     path("jobs/<int:number>/runs/new/", curve.run_new, name="run_new"),
     path("jobs/<int:number>/runs/draw/", curve.run_draw, name="run_draw"),
