@@ -3,6 +3,7 @@
 from django.urls import path
 
 from jobs.views import (
+    bench,
     board,
     card,
     curve,
@@ -63,6 +64,9 @@ urlpatterns = [
     path("jobs/<int:number>/runs/draw/", curve.run_draw, name="run_draw"),
     path("jobs/<int:number>/runs/<int:run>/", curve.run, name="run"),
     path("jobs/<int:number>/runs/<int:run>/remove/", curve.run_remove, name="run_remove"),
+    path("jobs/<int:number>/bench/", bench.bench, name="bench"),
+    path("jobs/<int:number>/runs/<int:run>/readings/", bench.readings, name="readings"),
+    path("jobs/<int:number>/runs/<int:run>/readings/<uuid:key>/", bench.reading, name="reading"),
     path("jobs/<int:number>/target/", curve.target, name="target"),
     path("jobs/<int:number>/head/", curve.head, name="head"),
     path("jobs/<int:number>/curve.csv", curve.curve_csv, name="curve_csv"),

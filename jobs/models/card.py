@@ -85,6 +85,11 @@ class Job(models.Model):
         return self.customer_id is None
 
     @property
+    def cylinders(self):
+        """How many sparks one turn of the unit gives, or None where nobody wrote it."""
+        return self.unit.cylinders or (self.engine.cylinders if self.engine else None)
+
+    @property
     def is_closed(self):
         return self.closed_at is not None
 

@@ -1,11 +1,13 @@
 """Curve work of a card: its runs, target and head, the chart that follows the typing, and its CSV."""
 
+from functools import partial
+
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from curves import charts, convert, csvfile, judging, paper, queries
+from curves import charts, checks, convert, csvfile, judging, paper, queries
 from curves.forms import ChangeRunForm, HeadForm, NewRunForm, TargetForm
 from curves.models import Run
 from jobs.actions import curve as actions
@@ -39,7 +41,13 @@ def curve_of(job):
         top_crank_rpm=engine.top_crank_rpm if engine else None,
         margin_crank_rpm=Shop.current().idle_margin_crank_rpm,
     )
-    return {"summary": said, **drawn(build), **_runs_of(build)}
+    return {"summary": said, **drawn(build), **_runs_of(build), "checks": partial(_final_checks, job)}
+
+
+def _final_checks(job):
+    """What the final run proves; asked for by the one stage that shows it, in three queries."""
+    final = queries.newest_runs(job.build).get("final")
+    return checks.checks_of(final, job.build, cylinders=job.cylinders) if final else ()
 
 
 def drawn(build, *, draft=None, in_place_of=None):
@@ -61,7 +69,7 @@ def _writable(request, number):
     return job
 
 
-def _place(job, kind):
+def place_of(job, kind):
     """Where a run of this kind stands on the card, with its stage unfolded."""
     stage = STAGES[kind]
     return f"{reverse('card', args=[job.number])}?open={stage}#stage-{stage}"
@@ -78,7 +86,7 @@ def _run_of(job, number):
 @require_http_methods(["GET", "POST"])
 def run_new(request, number):
     job = _writable(request, number)
-    start = {"springs": queries.drawer(job.build), "initial": _first_values(request, job)}
+    start = {"springs": queries.drawer(job.build), "initial": first_values(request, job)}
     if request.method == "GET":
         return _show_run(request, job, NewRunForm(**start))
     if NewRunForm.wants_preview(request):
@@ -92,10 +100,10 @@ def run_new(request, number):
 def _made(request, job, form):
     run = actions.add_run(job, form.run_values, form.rows, by=request.user)
     notes.leave(request, f"{run} is saved: {len(form.rows)} readings.")
-    return _place(job, run.kind)
+    return place_of(job, run.kind)
 
 
-def _first_values(request, job):
+def first_values(request, job):
     """What a new run begins with: the kind asked for, and what the run before it had."""
     runs = queries.live_runs(job.build)
     last = runs[-1] if runs else None
@@ -129,7 +137,7 @@ def run(request, number, run):
             form.show_conflict(conflict.current)
         else:
             notes.leave(request, f"{row} is changed: {len(form.rows)} readings.")
-            return go(request, _place(job, row.kind))
+            return go(request, place_of(job, row.kind))
     return _show_run(request, job, form, row)
 
 
@@ -180,7 +188,7 @@ def run_remove(request, number, run):
     undo = reverse("run_remove", args=[number, run]) if removed else None
     words = f"{row} is off the card." if removed else f"{row} is back on the card."
     notes.leave(request, words, undo=undo, values={"restore": "1"})
-    return go(request, _place(job, row.kind))
+    return go(request, place_of(job, row.kind))
 
 
 @require_http_methods(["GET", "POST"])
@@ -199,7 +207,7 @@ def target(request, number):
             form.show_conflict(conflict.current)
         else:
             notes.leave(request, f"The target is saved: {len(form.rows)} points.")
-            return go(request, _place(job, Run.Kind.TRIAL))
+            return go(request, place_of(job, Run.Kind.TRIAL))
     context = {"job": job, "form": form, "curve": drawn(job.build)}
     return page(
         request, "curves/target.html", context, fragment="curves/_target_form.html", status=form.status
@@ -218,7 +226,7 @@ def head(request, number):
             form.show_conflict(conflict.current)
         else:
             notes.leave(request, "The head's measurements are saved.")
-            return go(request, _place(job, Run.Kind.TRIAL))
+            return go(request, place_of(job, Run.Kind.TRIAL))
     return page(
         request,
         "curves/head.html",

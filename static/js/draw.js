@@ -21,7 +21,7 @@ async function send(form) {
   }
 }
 
-function show(place, html) {
+export function show(place, html) {
   const isOpen = place.querySelector("details")?.open;
   place.innerHTML = html;
   if (isOpen) place.querySelector("details").open = true;
