@@ -5,8 +5,8 @@ from django import forms
 from curves import cells, csvfile, gridforms
 from curves.grid import Column, Grid
 from curves.gridforms import GridForm
-from curves.models import Build, Frame, Run, Spring, Target
-from shop.forms import ModelForm, NumberField, VersionedForm
+from curves.models import Frame, Run, Target
+from shop.forms import ModelForm
 from shop.once import OnceField
 
 SPEED = Column("speed", "Speed", "rpm", cells.SPEED_RPM)
@@ -148,84 +148,3 @@ class TargetForm(GridForm, ModelForm):
     @property
     def target_values(self):
         return {name: self.cleaned_data[name] for name in self._meta.fields}
-
-
-class HeadForm(VersionedForm):
-    """What was measured of the advance head, in the distributor's own degrees."""
-
-    class Meta:
-        model = Build
-        fields = [
-            "travel_stamped_deg",
-            "travel_measured_deg",
-            "primary_gap_mm",
-            "secondary_gap_mm",
-            "primary_stretch_mm_per_deg",
-            "secondary_stretch_mm_per_deg",
-            "scale_deg",
-            "crank_per_shaft",
-        ]
-
-    @property
-    def head_values(self):
-        return {name: self.cleaned_data[name] for name in self._meta.fields}
-
-
-class SpringFields(forms.Form):
-    """What is asked of a spring, new or known; the error of its rate in percent."""
-
-    rate_percent = NumberField(
-        label="Rate known to (%)",
-        required=False,
-        min_value=0.1,
-        max_value=100,
-        help_text="Left empty: a loose label.",
-    )
-
-    class Meta:
-        model = Spring
-        fields = [
-            "label",
-            "position",
-            "quantity",
-            "rate_n_per_mm",
-            "free_length_mm",
-            "free_length_sd_mm",
-            "initial_tension_n",
-            "source",
-            "wire_mm",
-            "coil_mm",
-            "active_coils",
-            "note",
-        ]
-        labels = {"source": "Where the figures come from", "position": "Fits as"}
-        help_texts = {
-            "free_length_sd_mm": "Left empty: a loose label.",
-        }
-
-    def __init__(self, *args, instance=None, initial=None, **options):
-        known = {"rate_percent": (instance or Spring()).rate_percent}
-        super().__init__(*args, instance=instance, initial=known | (initial or {}), **options)
-        self.fields["initial_tension_n"].required = False
-        self.order_fields([*self._meta.fields[:4], "rate_percent", *self._meta.fields[4:]])
-
-    @property
-    def spring_values(self):
-        percent = self.cleaned_data["rate_percent"]
-        plain = {name: self.cleaned_data[name] for name in self._meta.fields}
-        return plain | {"rate_sd": None if percent is None else percent / 100}
-
-    def clean_initial_tension_n(self):
-        return self.cleaned_data["initial_tension_n"] or 0
-
-
-class NewSpringForm(SpringFields, ModelForm):
-    once = OnceField()
-
-    class Meta(SpringFields.Meta):
-        pass
-
-
-class SpringForm(SpringFields, VersionedForm):
-    class Meta(SpringFields.Meta):
-        pass

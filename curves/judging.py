@@ -127,24 +127,31 @@ def run_warnings(run, readings, said, drive):
 
 def _hysteresis(run, readings, drive):
     """The falling sweep against the rising one, where both were read."""
-    up, down = (sweep_of(readings, falling=falling) for falling in (False, True))
-    if up is None or down is None:
+    apart, speed = sweeps_apart(readings)
+    if abs(apart) < APART_DEG:
         return
-    speeds = _shared_speeds(up, down)
-    if not speeds.size:
-        return
-    apart = engine.Curve.of(down).at(speeds) - engine.Curve.of(up).at(speeds)
-    worst = int(np.argmax(np.abs(apart)))
-    if abs(apart[worst]) < APART_DEG:
-        return
-    distance, at = _deg(abs(float(apart[worst])), drive), _rpm(float(speeds[worst]), drive)
+    distance, at = _deg(abs(apart), drive), _rpm(speed, drive)
     where = f"{distance.crank:.1f} crank degrees at {at.crank:.0f} crank rpm"
-    if apart[worst] > 0:
+    if apart > 0:
         text = f"{run}: the falling sweep lies {where} above the rising one. The weights may stick."
         yield Warning("falling_above", text)
     else:
         text = f"{run}: the falling sweep lies {where} below the rising one. The two may be mixed up."
         yield Warning("falling_below", text)
+
+
+def sweeps_apart(readings):
+    """How far the falling sweep lies above the rising one at the worst, and at which speed.
+
+    In the shaft frame; 0 at 0 where they can't be compared.
+    """
+    up, down = (sweep_of(readings, falling=falling) for falling in (False, True))
+    speeds = np.array([]) if up is None or down is None else _shared_speeds(up, down)
+    if not speeds.size:
+        return 0.0, 0.0
+    apart = engine.Curve.of(down).at(speeds) - engine.Curve.of(up).at(speeds)
+    worst = int(np.argmax(np.abs(apart)))
+    return float(apart[worst]), float(speeds[worst])
 
 
 def _shared_speeds(up, down):

@@ -5,8 +5,8 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
 from curves import actions, queries
-from curves.forms import NewSpringForm, SpringForm
 from curves.models import Spring
+from curves.springforms import NewSpringForm, SpringForm
 from shop import notes, once
 from shop.pages import go, page
 from shop.rights import require

@@ -16,6 +16,7 @@ from jobs.views import (
     practice,
     search,
     steps,
+    trials,
 )
 
 urlpatterns = [
@@ -69,5 +70,7 @@ urlpatterns = [
     path("jobs/<int:number>/runs/<int:run>/readings/<uuid:key>/", bench.reading, name="reading"),
     path("jobs/<int:number>/target/", curve.target, name="target"),
     path("jobs/<int:number>/head/", curve.head, name="head"),
+    path("jobs/<int:number>/trials/", trials.trials_of_job, name="trials"),
+    path("jobs/<int:number>/trials/fit/", trials.fit_pair, name="fit_pair"),
     path("jobs/<int:number>/curve.csv", curve.curve_csv, name="curve_csv"),
 ]

@@ -8,7 +8,8 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from curves import charts, checks, convert, csvfile, judging, paper, queries
-from curves.forms import ChangeRunForm, HeadForm, NewRunForm, TargetForm
+from curves.forms import ChangeRunForm, NewRunForm, TargetForm
+from curves.headforms import HeadForm
 from curves.models import Run
 from jobs.actions import curve as actions
 from jobs.guards import require_open
@@ -50,9 +51,9 @@ def _final_checks(job):
     return checks.checks_of(final, job.build, cylinders=job.cylinders) if final else ()
 
 
-def drawn(build, *, draft=None, in_place_of=None):
+def drawn(build, *, draft=None, in_place_of=None, model=None):
     """A build's figure, its SVG and the table that says the same."""
-    figure = charts.figure(build, draft=draft, in_place_of=in_place_of)
+    figure = charts.figure(build, draft=draft, in_place_of=in_place_of, model=model)
     return {"figure": figure, "svg": paper.svg(figure), "table": charts.table_rows(figure)}
 
 
