@@ -52,6 +52,7 @@ class StepOn:
     address: str
     said: str
     is_done: bool
+    posts: bool = False  # the step is one press, not a page of its own
 
 
 @require_GET
@@ -85,7 +86,8 @@ def _steps(job):
     received, trials, finals = (runs[kind] for kind in (Run.Kind.AS_RECEIVED, Run.Kind.TRIAL, Run.Kind.FINAL))
     verdicts = verdicts_of(job)
     is_measured = build.primary_gap_mm is not None
-    yield StepOn("Measure the head", "#measure", "calipers are below" if not is_measured else "", is_measured)
+    measure = "#measure" if is_measured else reverse("practice_measure", args=[job.number])
+    yield StepOn("Measure the head", measure, "", is_measured, posts=not is_measured)
     read = [run for run in received if run.readings.all()]
     where = f"{bench}?run={received[0].number}" if received else f"{bench}?new=1&kind=as_received"
     yield StepOn("Read the run as received", where, "", bool(read))
