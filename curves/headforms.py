@@ -1,9 +1,12 @@
-"""The form of the advance head: what a caliper says of it, in the distributor's own degrees."""
+"""Forms of the advance head: what a caliper says of it, in the distributor's own degrees, and its type."""
+
+from django import forms
 
 from curves import engine
-from curves.models import Build
+from curves.models import Build, HeadType
 from shop.fields import between
-from shop.forms import NumberField, VersionedForm
+from shop.forms import ModelForm, NumberField, VersionedForm
+from shop.once import OnceField
 
 PLACES = ("primary", "secondary")
 GAP_MM = (3, 60)
@@ -78,3 +81,28 @@ class HeadForm(VersionedForm):
     @property
     def head_values(self):
         return {name: self.cleaned_data[name] for name in self._meta.fields}
+
+
+class HeadTypeFields(forms.Form):
+    """What is asked of a type of head, new or known."""
+
+    class Meta:
+        model = HeadType
+        fields = ["name", "note"]
+        labels = {"note": "What tells it from others"}
+
+    @property
+    def type_values(self):
+        return {name: self.cleaned_data[name] for name in self._meta.fields}
+
+
+class NewHeadTypeForm(HeadTypeFields, ModelForm):
+    once = OnceField()
+
+    class Meta(HeadTypeFields.Meta):
+        pass
+
+
+class HeadTypeForm(HeadTypeFields, VersionedForm):
+    class Meta(HeadTypeFields.Meta):
+        pass

@@ -171,7 +171,7 @@ class Unit:
         down = np.interp(speed, np.minimum.accumulate(sinking[::-1])[::-1], angle)
         return np.where(falling, down, up)
 
-    def run(self, primary, secondary, speed_rpm, *, seed, falling=False, bend_mm=(0.0, 0.0)):
+    def run(self, primary, secondary, speed_rpm, *, seed, falling=False, bend_mm=(0.0, 0.0), before=None):
         """Read a curve on the bench at the speeds shown by the tachometer, as a person would.
 
         Parameters
@@ -185,7 +185,9 @@ class Unit:
         falling : bool or array_like
             True where the speed comes from above.
         bend_mm : tuple (float, float)
-            The bends asked for; the hand makes them to 0.05 mm, an untouched post stays.
+            Where the posts are to be; the hand bends them to 0.05 mm.
+        before : Sweep, optional
+            The run before on this unit: a post that is to stay where it was is left alone.
 
         Returns
         -------
@@ -194,12 +196,15 @@ class Unit:
         rng = np.random.default_rng(seed)
         shown = np.asarray(speed_rpm, dtype=float)
         falling = np.broadcast_to(falling, shown.shape)
-        true_bend = tuple(bend + BEND_SD_MM * rng.standard_normal() * (bend != 0) for bend in bend_mm)
+        true_bend = [bend + BEND_SD_MM * rng.standard_normal() * (bend != 0) for bend in bend_mm]
+        if before is not None:
+            stays = [asked == bend for asked, bend in zip(before.bend_mm, bend_mm, strict=True)]
+            true_bend = np.where(stays, before.true_bend_mm, true_bend).tolist()
         tachometer = 1.0 + TACHOMETER_SD * rng.standard_normal()
         true_speed = shown * tachometer + TACHOMETER_JITTER_RPM * rng.standard_normal(shown.shape)
         advance = self.advance(primary, secondary, true_speed, falling=falling, true_bend_mm=true_bend)
         seen = advance + READING_SCATTER_DEG * rng.standard_normal(shown.shape)
-        return Sweep(shown, np.round(seen / SCALE_DEG) * SCALE_DEG, falling, tuple(bend_mm), true_bend)
+        return Sweep(shown, np.round(seen / SCALE_DEG) * SCALE_DEG, falling, tuple(bend_mm), tuple(true_bend))
 
     def target(self):
         """Give four speeds [rpm] and the advance wanted there [shaft degree, to half a degree]."""

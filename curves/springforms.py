@@ -2,9 +2,17 @@
 
 from django import forms
 
+from curves import csvfile, gridforms
+from curves.grid import Column, Grid
+from curves.gridforms import GridForm
 from curves.models import Spring
-from shop.forms import ModelForm, NumberField, VersionedForm
+from shop.forms import Form, ModelForm, NumberField, VersionedForm
 from shop.once import OnceField
+
+PAIRS = (
+    Column("length", "Length", "mm", (3, 200)),
+    Column("load", "Load", "N", (0, 500)),
+)
 
 
 class SpringFields(forms.Form):
@@ -65,3 +73,18 @@ class NewSpringForm(SpringFields, ModelForm):
 class SpringForm(SpringFields, VersionedForm):
     class Meta(SpringFields.Meta):
         pass
+
+
+class LoadTestForm(GridForm, Form):
+    """The pairs of the spring tester; what they say is worked out when they are saved."""
+
+    columns = PAIRS
+    nothing = "No pair yet: type a length and the load that held the spring there."
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+    def pasted_rows(self, text):
+        lines, _ = csvfile.split(text)
+        keys = [column.key for column in self.columns]
+        grid = Grid(self.columns, [dict(zip(keys, row, strict=False)) for _, row in lines])
+        return gridforms.values_or_refuse(grid)

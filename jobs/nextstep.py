@@ -27,6 +27,8 @@ def _to(route, words, tail=""):
 def _trial(job):
     if getattr(job.build, "target", None) is None:
         return _to("target", "Set the target")(job)
+    if any(not run.removed for run in job.build.runs.all()):
+        return _to("trials", "Choose the next pair")(job)
     return _to("run_new", "Type a trial run", "?kind=trial")(job)
 
 

@@ -27,6 +27,7 @@ class Migration(migrations.Migration):
                 ('state', models.CharField(choices=[('empty', 'Nothing learned'), ('waiting', 'Waiting'), ('working', 'Working'), ('done', 'Done'), ('failed', 'Failed')], default='empty', max_length=8)),
                 ('claim', models.CharField(blank=True, max_length=32)),
                 ('claimed_at', models.DateTimeField(blank=True, null=True)),
+                ('tries', models.PositiveSmallIntegerField(default=0)),
                 ('error', models.CharField(blank=True, max_length=500)),
                 ('learned_at', models.DateTimeField(blank=True, null=True)),
                 ('version', models.PositiveIntegerField(default=1)),

@@ -26,6 +26,7 @@ class HeadType(models.Model):
     state = models.CharField(max_length=8, choices=State, default=State.EMPTY)
     claim = models.CharField(max_length=32, blank=True)
     claimed_at = models.DateTimeField(null=True, blank=True)
+    tries = models.PositiveSmallIntegerField(default=0)
     error = models.CharField(max_length=500, blank=True)
     learned_at = models.DateTimeField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)

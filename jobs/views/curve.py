@@ -7,7 +7,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from curves import charts, checks, convert, csvfile, judging, paper, queries
+from curves import caliper, charts, checks, convert, csvfile, judging, paper, queries
 from curves.forms import ChangeRunForm, NewRunForm, TargetForm
 from curves.headforms import HeadForm
 from curves.models import Run
@@ -231,7 +231,7 @@ def head(request, number):
     return page(
         request,
         "curves/head.html",
-        {"job": job, "form": form},
+        {"job": job, "form": form, "drawing": caliper.svg()},
         fragment="curves/_head_form.html",
         status=form.status,
     )

@@ -46,6 +46,7 @@ class Job:
     head: Head
     known: dict  # key -> Spring as the shop knows it
     both_ways: bool = True  # twelve speeds, read up and down (Hudson Rambler manual, 1955, p. 30)
+    before: object = None  # the sweep before, for where the posts are
 
     @classmethod
     def invent(cls, seed, errors, *, received="weighed"):
@@ -83,8 +84,15 @@ class Job:
         if self.both_ways:
             speeds, falling = np.concatenate([speeds, speeds]), np.concatenate([falling, ~falling])
         sweep = self.unit.run(
-            primary, secondary, speeds, seed=(*self.seed, 4, number), falling=falling, bend_mm=bend_mm
+            primary,
+            secondary,
+            speeds,
+            seed=(*self.seed, 4, number),
+            falling=falling,
+            bend_mm=bend_mm,
+            before=self.before if number else None,
         )
+        self.before = sweep
         pair = self.known[primary.key], self.known[secondary.key]
         run = Run(*pair, sweep.speed_rpm, sweep.advance_deg, falling=falling, post_bend_mm=sweep.bend_mm)
         speeds, wanted = self.unit.target()
