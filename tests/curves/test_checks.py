@@ -32,7 +32,7 @@ def lines(check):
     return [(line.where, line.found, line.passed) for line in check.lines]
 
 
-# The band in the shaft frame: 0, 7, 10 distributor deg at 300, 1000, 1500 distributor rpm, half a degree either way.
+# The band at the distributor: 0, 7, 10 degrees at 300, 1000, 1500 rpm, half a degree either way.
 GOOD = [(300, 0), (1000, 7), (1500, 10)]
 
 
