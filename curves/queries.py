@@ -33,8 +33,10 @@ def newest_runs(build):
     return {role: newest[role] for role in ROLES.values() if role in newest}
 
 
-def drawer():
-    """Every kind of spring the shop has or had."""
+def drawer(build=None):
+    """Every kind of spring the shop has or had; for a practice unit, the simulated ones that belong to it."""
+    if build is not None and build.is_practice:
+        return Spring.everything.filter(practice=build)
     return Spring.objects.all()
 
 

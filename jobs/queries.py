@@ -78,7 +78,7 @@ class Board:
 def board(person):
     """Every open card under its stage, the one promised first on top."""
     require(person, "read")
-    open_jobs = Job.objects.filter(closed_at=None)
+    open_jobs = Job.objects.real().filter(closed_at=None)
     jobs = list(
         guards.with_facts(open_jobs)
         .select_related("customer", "engine", "unit", "build__target")
@@ -131,5 +131,9 @@ def inspection_of(job):
 
 def values_used(model, name, among=1000, limit=100):
     """What was written in a field of the newest rows, the most usual first, for a list of suggestions."""
-    newest = model.objects.order_by("-pk").values_list(name, flat=True)[:among]
+    newest = (
+        model.objects.exclude(jobs__in=Job.objects.practice())
+        .order_by("-pk")
+        .values_list(name, flat=True)[:among]
+    )
     return [value for value, _ in Counter(filter(None, newest)).most_common(limit)]

@@ -28,6 +28,7 @@ def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=
         "title": Sheet.Kind(kind).label,
         "paper": paper_size,
         "job": job.number,
+        "practice": job.is_practice,
         "made_at": made_at.isoformat(timespec="seconds"),
         "made_on": day(made_at),
         "url": _public("check" if kind in Sheet.SIGNABLE else "card", token, job),

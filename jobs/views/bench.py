@@ -51,7 +51,7 @@ def bench(request, number):
     run = _asked(request, job)
     if run is None:
         return _show_beginning(
-            request, job, BenchRunForm(springs=queries.drawer(), initial=_begin(request, job))
+            request, job, BenchRunForm(springs=queries.drawer(job.build), initial=_begin(request, job))
         )
     return page(request, "curves/bench.html", _context(request, job, run))
 
@@ -177,7 +177,7 @@ def _begin(request, job):
 
 
 def _begun(request, job):
-    form = BenchRunForm(request.POST, springs=queries.drawer())
+    form = BenchRunForm(request.POST, springs=queries.drawer(job.build))
     if not form.is_valid():
         return _show_beginning(request, job, form)
 

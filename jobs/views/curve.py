@@ -87,7 +87,7 @@ def _run_of(job, number):
 @require_http_methods(["GET", "POST"])
 def run_new(request, number):
     job = _writable(request, number)
-    start = {"springs": queries.drawer(), "initial": first_values(request, job)}
+    start = {"springs": queries.drawer(job.build), "initial": first_values(request, job)}
     if request.method == "GET":
         return _show_run(request, job, NewRunForm(**start))
     if NewRunForm.wants_preview(request):
@@ -122,7 +122,7 @@ def first_values(request, job):
 def run(request, number, run):
     job = _writable(request, number)
     row = _run_of(job, run)
-    start = {"springs": queries.drawer(), "instance": row}
+    start = {"springs": queries.drawer(job.build), "instance": row}
     if request.method == "GET":
         shown = [(r.speed_rpm, r.advance_deg, r.falling) for r in row.readings.all()]
         form = ChangeRunForm(initial={"version": row.version}, shown=shown, **start)
@@ -164,7 +164,7 @@ def _draft(form, build):
 def run_draw(request, number):
     """The chart with the readings typed so far; nothing is saved."""
     job = _writable(request, number)
-    form = NewRunForm(request.POST, springs=queries.drawer())
+    form = NewRunForm(request.POST, springs=queries.drawer(job.build))
     draft = _draft(form, job.build)
     changed = request.GET.get("run", "")
     row = _run_of(job, int(changed)) if changed.isdecimal() and len(changed) < 6 else None
