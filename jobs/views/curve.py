@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from curves import caliper, charts, checks, convert, csvfile, judging, paper, queries
-from curves.forms import ChangeRunForm, NewRunForm, TargetForm
+from curves.forms import ChangeRunForm, NewRunForm
 from curves.headforms import HeadForm
 from curves.models import Run
 from jobs.actions import curve as actions
@@ -190,29 +190,6 @@ def run_remove(request, number, run):
     words = f"{row} is off the card." if removed else f"{row} is back on the card."
     notes.leave(request, words, undo=undo, values={"restore": "1"})
     return go(request, place_of(job, row.kind))
-
-
-@require_http_methods(["GET", "POST"])
-def target(request, number):
-    job = _writable(request, number)
-    row = getattr(job.build, "target", None)
-    shown = [(p.crank_rpm, p.crank_deg, p.tolerance_crank_deg) for p in row.points.all()] if row else []
-    version = row.version if row else 0
-    form = TargetForm(request.POST or None, instance=row, initial={"version": version}, shown=shown)
-    if form.is_bound and form.is_valid():
-        try:
-            actions.save_target(
-                job, form.target_values, form.rows, by=request.user, version=form.cleaned_data["version"]
-            )
-        except Conflict as conflict:
-            form.show_conflict(conflict.current)
-        else:
-            notes.leave(request, f"The target is saved: {len(form.rows)} points.")
-            return go(request, place_of(job, Run.Kind.TRIAL))
-    context = {"job": job, "form": form, "curve": drawn(job.build)}
-    return page(
-        request, "curves/target.html", context, fragment="curves/_target_form.html", status=form.status
-    )
 
 
 @require_http_methods(["GET", "POST"])
