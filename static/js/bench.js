@@ -82,6 +82,7 @@ function askForRow() {
   isAsking = true;
   write("");
   render();
+  if (document.activeElement?.matches("[data-other]")) input.focus({ preventScroll: true }); // it was asked for by keys
 }
 
 function addRow() {
@@ -137,9 +138,9 @@ function undo() {
   if (!record) return render();
   if (sheet.kind !== last.kind) open(last.kind);
   const text = plain(record.values[sheet.value]);
+  const id = cells.all.find((cell) => cell.record?.address === last.address)?.id;
   const change = last.before ? { values: last.before, gone: false } : { values: spoken(record.values), gone: true };
   put(last.address, { kind: last.kind, ...change, version: versionFor(record), where: data.where, page: data.page });
-  const id = cells.all.find((cell) => cell.record?.address === last.address)?.id;
   cells.lay();
   draw();
   choose(cells.all.find((cell) => cell.id === id) ?? cells.selected, text);

@@ -111,7 +111,8 @@ export class Cells {
   }
 
   render() {
-    const hadFocus = this.place.contains(document.activeElement) && document.activeElement !== this.place;
+    const focus = this.place.contains(document.activeElement) ? document.activeElement : null;
+    const wanted = focus?.matches("[data-other]") ? "[data-other]" : focus?.matches("[data-cell]") ? "[aria-pressed='true']" : null;
     const table = make("table");
     table.append(make("caption", "sr", `${this.sheet.name}, ${this.sheet.unit}`), this.head(), this.body());
     const top = this.place.scrollTop;
@@ -119,7 +120,7 @@ export class Cells {
     if (this.sheet.other) this.place.append(this.otherButton());
     this.place.scrollTop = top;
     const button = this.place.querySelector("[aria-pressed='true']");
-    if (hadFocus) button?.focus({ preventScroll: true });
+    if (wanted) this.place.querySelector(wanted)?.focus({ preventScroll: true });
     if (button) keepInView(this.place, button);
   }
 
