@@ -6,6 +6,7 @@ from curves import engine
 from curves.engine.trigger import TURN_DEG
 from curves.models import Frame, Spring
 
+Counts = engine.Spring  # what counts of a spring, for those who name no arrays
 LOOSE = {"rate_sd": None, "free_length_sd_mm": None, "initial_tension_sd": None}
 
 
