@@ -17,7 +17,8 @@ def figure(build, *, draft=None, in_place_of=None, model=None, target=None):
     """The curves of a build as a dict that JSON can carry; with the ``target`` being typed, if one is given.
 
     ``draft`` is an engine ``Readings`` being typed, ``in_place_of`` the run that it changes; ``model`` a line
-    ``(label, crank_rpm, crank_deg)``. Every number is in the crank frame unless its name says shaft.
+    ``(label, crank_rpm, crank_deg)``, or with where it may lie, ``(..., low_deg, high_deg)``. Every number is
+    in the crank frame unless its name says shaft.
     """
     drive = convert.drive_of(build)
     target = convert.target_of(target or getattr(build, "target", None), drive)
@@ -29,7 +30,7 @@ def figure(build, *, draft=None, in_place_of=None, model=None, target=None):
     ]
     if draft is not None:
         traces.append(trace_of("draft", ROLES["draft"], ROLES["draft"], draft, target, drive))
-    line = {"label": model[0], "rpm": _plain(model[1]), "deg": _plain(model[2])} if model else None
+    line = _model(*model) if model else None
     key, title = f"build-{build.pk}", "Centrifugal advance"
     return compose(key, title, traces, band, line, drive, misses=_misses(traces))
 
@@ -115,6 +116,12 @@ def _plain(values):
     return [round(float(value), 6) for value in values]
 
 
+def _model(label, rpm, deg, low=None, high=None):
+    """A line of the model, and between which edges it may lie."""
+    line = {"label": label, "rpm": _plain(rpm), "deg": _plain(deg)}
+    return line if low is None else {**line, "low": _plain(low), "high": _plain(high)}
+
+
 def band_of(target, drive):
     """The edges of the band, point by point."""
     rpm = _plain(drive.to_crank_rpm(target.speed_rpm))
@@ -165,7 +172,8 @@ def _axes(traces, band, line, headroom):
     """Axes that hold all there is, with room at the right for the words at the line ends."""
     rpm = [point["crank_rpm"] for trace in traces for point in trace["points"]]
     deg = [point["crank_deg"] for trace in traces for point in trace["points"]]
-    for holder, low, high in ((band, "low", "high"), (line, "deg", "deg")):
+    model_edges = ("low", "high") if line and "low" in line else ("deg", "deg")
+    for holder, low, high in ((band, "low", "high"), (line, *model_edges)):
         if holder:
             rpm += holder["rpm"]
             deg += holder[low] + holder[high]

@@ -104,6 +104,7 @@ def drawing(figure, plot):
         "areas": [_area(plot, area) for area in figure["areas"]],
         "lines": [_line(plot, trace) for trace in figure["traces"]],
         "model": figure["model"] and plot.path(figure["model"]["rpm"], figure["model"]["deg"]),
+        "spread": _spread(plot, figure["model"]),
         "pens": PENS,
         "words": [_word(plot, label) for label in figure["labels"]]
         + [_word(plot, miss, "outside") for miss in figure["misses"]],
@@ -147,6 +148,16 @@ def _band(plot, band):
     if len(rpm) == 1:  # a single point has no width: draw it as a bar
         return {"area": "", "edges": plot.path(rpm * 2, low + high), "hatch": ""}
     return {"area": area, "edges": edges, "hatch": _hatch(plot, band)}
+
+
+def _spread(plot, model):
+    """Where the model's line may lie: dotted edges and upright strokes, unlike the band's hatching."""
+    if not model or "low" not in model:
+        return None
+    rpm, low, high = model["rpm"], model["low"], model["high"]
+    uprights = [(x, foot, head) for x, foot, head in zip(rpm, low, high, strict=True) if head > foot]
+    strokes = [f"M{plot.point(x, foot)}V{plot.at_y(head):g}" for x, foot, head in uprights]
+    return {"edges": plot.path(rpm, low) + plot.path(rpm, high), "strokes": "".join(strokes)}
 
 
 def _area(plot, area):

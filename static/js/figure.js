@@ -27,7 +27,7 @@ export function traces(figure, pens) {
     ...band(figure, pens),
     ...(figure.areas ?? []).map((area) => shaded(area, pens)),
     ...figure.traces.flatMap((trace) => sweeps(trace, pens)),
-    ...(figure.model ? [model(figure.model, pens)] : []),
+    ...(figure.model ? [...spread(figure.model, pens), model(figure.model, pens)] : []),
     // Axes of the other frame are only drawn when something lies on them.
     { x: [null], y: [null], xaxis: "x2", yaxis: "y2", hoverinfo: "skip", showlegend: false },
   ];
@@ -86,6 +86,15 @@ function words(point, judged) {
 
 function model({ label, rpm, deg }, pens) {
   return { x: rpm, y: deg, name: label, mode: "lines", line: { color: pens.model, width: 1.5, dash: "9px,3px,2px,3px" }, hoverinfo: "skip" };
+}
+
+// Where the model's line may lie: dotted edges, upright strokes between.
+function spread({ rpm, low, high }, pens) {
+  if (!low) return [];
+  const line = { color: pens.model, width: 1, dash: "1.5px,2.5px" };
+  const plain = { x: rpm, mode: "lines", line, hoverinfo: "skip", cliponaxis: true };
+  const strokes = { shape: "|", fgcolor: pens.model, bgcolor: "rgba(0,0,0,0)", fgopacity: 0.55, size: 6, solidity: 0.12 };
+  return [{ ...plain, y: low }, { ...plain, y: high, fill: "tonexty", fillpattern: strokes }];
 }
 
 export function layout(figure, pens, place, zoom) {
