@@ -121,6 +121,23 @@ def test_a_past_build_gives_its_target_or_its_final_curve(client_as, job):
     assert (answer.status_code, "There is no job 999" in answer.content.decode()) == (422, True)
 
 
+def test_a_practice_card_is_no_past_build(client_as, job):
+    past = build.job(build=build.build(practice_seed=3))
+    build.target(past.build)
+    asked = {"start": "past", "job": str(past.number), "take": "target"}
+    answer = client_as("technician").get(f"/jobs/{job.number}/target/", asked)
+    assert (answer.status_code, "is a practice card" in answer.content.decode()) == (422, True)
+
+
+def test_a_closed_card_takes_no_sweep_and_no_target(client_as, job):
+    job.closed_at = job.stage_since
+    job.save()
+    client = client_as("technician")
+    for address in ("target/", "target/check/", "sweeps/new/", "responses/new/"):
+        assert client.post(f"/jobs/{job.number}/{address}", typed([])).status_code == 403
+    assert client.get(f"/jobs/{job.number}/sweeps/").status_code == 200
+
+
 def test_a_hit_of_the_search_becomes_the_target(client_as, job):
     past = build.job(engine=build.engine(displacement_cc=1610))
     build.run(past.build, kind=Run.Kind.FINAL)
