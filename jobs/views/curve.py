@@ -46,9 +46,12 @@ def curve_of(job):
 
 
 def _final_checks(job):
-    """What the final run proves; asked for by the one stage that shows it, in three queries."""
+    """What the final run proves; asked for by the one stage that shows it, in one query."""
     final = queries.newest_runs(job.build).get("final")
-    return checks.checks_of(final, job.build, cylinders=job.cylinders) if final else ()
+    if final is None:
+        return ()
+    beside = queries.read_beside(final)
+    return checks.checks_of(final, job.build, cylinders=job.cylinders, beside=beside)
 
 
 def drawn(build, *, draft=None, in_place_of=None, model=None):
