@@ -1,8 +1,12 @@
 """The only place that knows both the rows of a build and the arrays of the engine."""
 
-from curves import engine
-from curves.models import Frame
+import numpy as np
 
+from curves import engine
+from curves.engine.trigger import TURN_DEG
+from curves.models import Frame, Spring
+
+Counts = engine.Spring  # what counts of a spring, for those who name no arrays
 LOOSE = {"rate_sd": None, "free_length_sd_mm": None, "initial_tension_sd": None}
 
 
@@ -21,10 +25,16 @@ def shaft_angle(value, frame, drive):
     return drive.to_shaft_deg(value) if frame == Frame.CRANK else value
 
 
-def spring_of(spring):
-    """A spring of the drawer as the engine knows it; a figure that nobody knows stays None."""
+def spring_of(spring, *, position=None, build=None):
+    """A spring of the drawer as the engine knows it; a figure that nobody knows stays None.
+
+    With a position and a build, what other jobs taught of it there counts instead of its own figures. Costs a
+    query unless the spring's corrections are prefetched.
+    """
+    if position is not None and (taught := correction_for(spring, position, build)):
+        return corrected_of(spring, taught)
     return engine.Spring(
-        spring.pk,
+        spring.label,
         spring.rate_n_per_mm,
         spring.free_length_mm,
         spring.initial_tension_n,
@@ -33,21 +43,71 @@ def spring_of(spring):
     )
 
 
+def correction_for(spring, position, build=None):
+    """The newest correction in use for a spring in a place, or None.
+
+    A build's own correction never counts for it: its runs would be believed twice.
+    """
+    own = build.pk if build else None
+    counting = (
+        one
+        for one in spring.corrections.all()
+        if one.in_use and one.position == position and one.build_id != own
+    )
+    return max(counting, key=lambda one: (one.at, one.pk), default=None)
+
+
+def corrected_of(spring, correction):
+    """A spring with the figures of a correction."""
+    return engine.Spring(
+        spring.label,
+        correction.rate_n_per_mm,
+        correction.free_length_mm,
+        correction.initial_tension_n,
+        rate_sd=correction.rate_sd,
+        free_length_sd_mm=correction.free_length_sd_mm,
+        initial_tension_sd=correction.initial_tension_sd,
+        error_correlation=tuple(correction.correlation) or (0.0, 0.0, 0.0),
+    )
+
+
+def correction_values(found):
+    """What is kept of a spring as a calibration found it."""
+    return {
+        "rate_n_per_mm": found.rate_n_per_mm,
+        "rate_sd": found.rate_sd,
+        "free_length_mm": found.free_length_mm,
+        "free_length_sd_mm": found.free_length_sd_mm,
+        "initial_tension_n": found.initial_tension_n,
+        "initial_tension_sd": found.initial_tension_sd,
+        "correlation": list(found.error_correlation),
+    }
+
+
 def unknown_spring(run, position):
     """What hung in the unit when it came in: a spring of its own, nothing known about it."""
-    return engine.Spring((position, run.pk), None, None, None, **LOOSE)
+    return engine.Spring(f"{position} as it was in run {run.number} ({run.pk})", None, None, None, **LOOSE)
 
 
-def head_of(build):
+def learned_of(head_type):
+    """What the handed-back heads of a type were found to be, or None while nothing was learned."""
+    said = head_type.learned if head_type else None
+    if not said:
+        return None
+    covariance = tuple(tuple(row) for row in said["covariance"])
+    return engine.LearnedType(tuple(said["mean"]), covariance, said["heads"])
+
+
+def head_of(build, *, learned=None):
     """The advance head as measured; the travel measured rules, the one stamped is only a fallback."""
     measured = build.travel_measured_deg
-    rough = (
-        {} if measured is not None else {"travel_sd_deg": 2.0}
-    )  # a stamping is often off by a degree or two
+    # A stamping is often off by a degree or two.
+    rough = {} if measured is not None else {"travel_sd_deg": 2.0}
     return engine.Head(
         (build.primary_gap_mm, build.secondary_gap_mm),
         (build.primary_stretch_mm_per_deg, build.secondary_stretch_mm_per_deg),
         measured if measured is not None else build.travel_stamped_deg,
+        learned=learned,
         **rough,
     )
 
@@ -73,16 +133,24 @@ def run_readings(run, drive):
     return readings_of(rows, run.frame, drive) if rows else None
 
 
+def pair_of(run, build, springs=None):
+    """The two springs of a run as the engine knows them; ``springs`` holds rows with their corrections."""
+    if run.primary is None:
+        return unknown_spring(run, "primary"), unknown_spring(run, "secondary")
+    rows = springs or {}
+    primary, secondary = (row and rows.get(row.pk, row) for row in (run.primary, run.secondary))
+    return (
+        spring_of(primary, position=Spring.Position.PRIMARY, build=build),
+        secondary and spring_of(secondary, position=Spring.Position.SECONDARY, build=build),
+    )
+
+
 def run_of(run, build):
     """A run as the engine learns from it, or None while it has no readings."""
     readings = run_readings(run, drive_of(build))
     if readings is None:
         return None
-    if run.primary is None:
-        primary, secondary = unknown_spring(run, "primary"), unknown_spring(run, "secondary")
-    else:
-        primary = spring_of(run.primary)
-        secondary = spring_of(run.secondary) if run.secondary else None
+    primary, secondary = pair_of(run, build)
     return engine.Run(
         primary,
         secondary,
@@ -92,6 +160,22 @@ def run_of(run, build):
         scale_deg=build.scale_deg,
         post_bend_mm=(run.primary_bend_mm, run.secondary_bend_mm),
     )
+
+
+def sparks_of(rows, cylinders):
+    """Whole turns of spark readings: the angle of each spark [shaft deg] by turn and cylinder, and the speed
+    of each turn. At each speed as many turns count as every cylinder was read."""
+    nominal = np.arange(cylinders) * (TURN_DEG / cylinders)
+    turns, speeds = [], []
+    for speed in sorted({row.speed_rpm for row in rows}):
+        read = [
+            [row.offset_deg for row in rows if (row.speed_rpm, row.cylinder) == (speed, cylinder)]
+            for cylinder in range(1, cylinders + 1)
+        ]
+        for offsets in zip(*read, strict=False):
+            turns.append(nominal + offsets)
+            speeds.append(speed)
+    return turns, speeds
 
 
 def target_of(target, drive, *, initial_crank_deg=None):
@@ -116,6 +200,11 @@ def target_of(target, drive, *, initial_crank_deg=None):
         [drive.to_shaft_deg(point.tolerance_crank_deg) for point in points],
         initial_range_deg=allowed,
     )
+
+
+def band_below(target, initial_deg):
+    """The band of the centrifugal curve once the initial timing is set [shaft degree]."""
+    return engine.Target(target.speed_rpm, target.advance_deg - initial_deg, target.tolerance_deg)
 
 
 def travel_in_crank_deg(build):

@@ -5,8 +5,8 @@ from django import forms
 from curves import cells, csvfile, gridforms
 from curves.grid import Column, Grid
 from curves.gridforms import GridForm
-from curves.models import Build, Frame, Run, Spring, Target
-from shop.forms import ModelForm, NumberField, VersionedForm
+from curves.models import Frame, Run, Target
+from shop.forms import ModelForm
 from shop.once import OnceField
 
 SPEED = Column("speed", "Speed", "rpm", cells.SPEED_RPM)
@@ -25,15 +25,10 @@ FRAME_WORDS = "Say which: distributor and crank differ by a factor of two."
 MARKS = [("", "as the file shows"), (".", "point"), (",", "comma")]
 
 
-class RunForm(GridForm, ModelForm):
-    """A run as it is typed, pasted or read from a file."""
-
-    columns = READINGS
-    nothing = "No reading yet: type a speed and an advance, or paste them."
+class RunFields(ModelForm):
+    """What is said of a run beside its readings: what hung in the unit, and the frame it is read in."""
 
     frame = forms.ChoiceField(label="Readings are in", choices=FRAMES, widget=forms.RadioSelect)
-    file = forms.FileField(label="CSV file", required=False)
-    decimal = forms.ChoiceField(label="Decimal mark in it", choices=MARKS, required=False)
 
     class Meta:
         model = Run
@@ -66,16 +61,35 @@ class RunForm(GridForm, ModelForm):
             self.add_error("primary", "A secondary spring without a primary: name the primary too.")
         return cleaned
 
+    @property
+    def run_values(self):
+        """The values of the run's own fields."""
+        return {name: self.cleaned_data[name] for name in self._meta.fields}
+
+
+class BenchRunForm(RunFields):
+    """A run that begins without readings: they come in one by one."""
+
+    once = OnceField()
+
+
+class RunForm(GridForm, RunFields):
+    """A run as it is typed, pasted or read from a file."""
+
+    columns = READINGS
+    nothing = "No reading yet: type a speed and an advance, or paste them."
+
+    file = forms.FileField(label="CSV file", required=False)
+    decimal = forms.ChoiceField(label="Decimal mark in it", choices=MARKS, required=False)
+
+    class Meta(RunFields.Meta):
+        pass
+
     def pasted_rows(self, text):
         table = csvfile.read(
             text, frame=self.data.get("frame") or None, decimal=self.data.get("decimal") or None
         )
         return [(row.speed_rpm, row.advance_deg, row.falling) for row in table.rows]
-
-    @property
-    def run_values(self):
-        """The values of the run's own fields."""
-        return {name: self.cleaned_data[name] for name in self._meta.fields}
 
 
 class NewRunForm(RunForm):
@@ -134,84 +148,3 @@ class TargetForm(GridForm, ModelForm):
     @property
     def target_values(self):
         return {name: self.cleaned_data[name] for name in self._meta.fields}
-
-
-class HeadForm(VersionedForm):
-    """What was measured of the advance head, in the distributor's own degrees."""
-
-    class Meta:
-        model = Build
-        fields = [
-            "travel_stamped_deg",
-            "travel_measured_deg",
-            "primary_gap_mm",
-            "secondary_gap_mm",
-            "primary_stretch_mm_per_deg",
-            "secondary_stretch_mm_per_deg",
-            "scale_deg",
-            "crank_per_shaft",
-        ]
-
-    @property
-    def head_values(self):
-        return {name: self.cleaned_data[name] for name in self._meta.fields}
-
-
-class SpringFields(forms.Form):
-    """What is asked of a spring, new or known; the error of its rate in percent."""
-
-    rate_percent = NumberField(
-        label="Rate known to (%)",
-        required=False,
-        min_value=0.1,
-        max_value=100,
-        help_text="Left empty: a loose label.",
-    )
-
-    class Meta:
-        model = Spring
-        fields = [
-            "label",
-            "position",
-            "quantity",
-            "rate_n_per_mm",
-            "free_length_mm",
-            "free_length_sd_mm",
-            "initial_tension_n",
-            "source",
-            "wire_mm",
-            "coil_mm",
-            "active_coils",
-            "note",
-        ]
-        labels = {"source": "Where the figures come from", "position": "Fits as"}
-        help_texts = {
-            "free_length_sd_mm": "Left empty: a loose label.",
-        }
-
-    def __init__(self, *args, instance=None, initial=None, **options):
-        known = {"rate_percent": (instance or Spring()).rate_percent}
-        super().__init__(*args, instance=instance, initial=known | (initial or {}), **options)
-        self.fields["initial_tension_n"].required = False
-        self.order_fields([*self._meta.fields[:4], "rate_percent", *self._meta.fields[4:]])
-
-    @property
-    def spring_values(self):
-        percent = self.cleaned_data["rate_percent"]
-        plain = {name: self.cleaned_data[name] for name in self._meta.fields}
-        return plain | {"rate_sd": None if percent is None else percent / 100}
-
-    def clean_initial_tension_n(self):
-        return self.cleaned_data["initial_tension_n"] or 0
-
-
-class NewSpringForm(SpringFields, ModelForm):
-    once = OnceField()
-
-    class Meta(SpringFields.Meta):
-        pass
-
-
-class SpringForm(SpringFields, VersionedForm):
-    class Meta(SpringFields.Meta):
-        pass

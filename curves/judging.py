@@ -11,6 +11,7 @@ from curves.results import InBoth, Knee, Miss, RunSummary, Warning
 APART_DEG = 1.0  # distributor degrees between falling and rising sweep: the weights stick
 MUCH_CRANK_DEG = 40.0  # TM 10-3930-623-12 gives at most 42 crank degrees
 OFF_STAMP_DEG = 3.0  # distributor degrees between travel measured and stamped
+PLACES = 6  # of what is shown, before it is rounded
 
 
 def run_summary(run, readings, knees, band, drive):
@@ -34,7 +35,7 @@ def knees_of(readings):
 
 def rising(readings):
     """The rising sweep of a run, or all of it where there is none."""
-    return _sweep(readings, falling=False) or readings
+    return sweep_of(readings, falling=False) or readings
 
 
 def verdict(readings, band, drive):
@@ -45,14 +46,14 @@ def verdict(readings, band, drive):
     """
     if band is None:
         return None, None, ()
-    sweeps = [sweep for falling in (False, True) if (sweep := _sweep(readings, falling=falling))]
+    sweeps = [sweep for falling in (False, True) if (sweep := sweep_of(readings, falling=falling))]
     verdicts = [engine.judge_curve(band, sweep) for sweep in sweeps]
     worst = max(verdicts, key=lambda found: found.worst_deg if isfinite(found.worst_deg) else -1.0)
     missed = np.isnan(verdicts[0].at_points_deg)
     uncovered = tuple(float(rpm) for rpm in drive.to_crank_rpm(band.speed_rpm[missed]))
     if worst.worst_side in ("above", "below"):
         side = "over" if worst.worst_side == "above" else "under"
-        return False, Miss(_deg(worst.worst_deg, drive), side, _rpm(worst.worst_rpm, drive)), uncovered
+        return False, Miss(_deg(tidy(worst.worst_deg), drive), side, _rpm(worst.worst_rpm, drive)), uncovered
     return (None if uncovered else True), None, uncovered
 
 
@@ -126,24 +127,31 @@ def run_warnings(run, readings, said, drive):
 
 def _hysteresis(run, readings, drive):
     """The falling sweep against the rising one, where both were read."""
-    up, down = (_sweep(readings, falling=falling) for falling in (False, True))
-    if up is None or down is None:
+    apart, speed = sweeps_apart(readings)
+    if abs(apart) < APART_DEG:
         return
-    speeds = _shared_speeds(up, down)
-    if not speeds.size:
-        return
-    apart = engine.Curve.of(down).at(speeds) - engine.Curve.of(up).at(speeds)
-    worst = int(np.argmax(np.abs(apart)))
-    if abs(apart[worst]) < APART_DEG:
-        return
-    distance, at = _deg(abs(float(apart[worst])), drive), _rpm(float(speeds[worst]), drive)
+    distance, at = _deg(abs(apart), drive), _rpm(speed, drive)
     where = f"{distance.crank:.1f} crank degrees at {at.crank:.0f} crank rpm"
-    if apart[worst] > 0:
+    if apart > 0:
         text = f"{run}: the falling sweep lies {where} above the rising one. The weights may stick."
         yield Warning("falling_above", text)
     else:
         text = f"{run}: the falling sweep lies {where} below the rising one. The two may be mixed up."
         yield Warning("falling_below", text)
+
+
+def sweeps_apart(readings):
+    """How far the falling sweep lies above the rising one at the worst, and at which speed.
+
+    In the shaft frame; 0 at 0 where they can't be compared.
+    """
+    up, down = (sweep_of(readings, falling=falling) for falling in (False, True))
+    speeds = np.array([]) if up is None or down is None else _shared_speeds(up, down)
+    if not speeds.size:
+        return 0.0, 0.0
+    apart = engine.Curve.of(down).at(speeds) - engine.Curve.of(up).at(speeds)
+    worst = int(np.argmax(np.abs(apart)))
+    return float(apart[worst]), float(speeds[worst])
 
 
 def _shared_speeds(up, down):
@@ -171,7 +179,12 @@ def _strays(run, readings, drive):
         yield Warning("stray", text)
 
 
-def _sweep(readings, *, falling):
+def tidy(value):
+    """A number without the dust of its arithmetic, so that a half is rounded alike wherever it is shown."""
+    return round(float(value), PLACES)
+
+
+def sweep_of(readings, *, falling):
     """The readings of one direction, or None."""
     rows = readings.falling if falling else ~readings.falling
     if not rows.any():

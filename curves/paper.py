@@ -78,33 +78,40 @@ def svg(figure, *, width_mm=None):
         plot = Plot(width, height, PAPER_TEXT_PT, figure["x"], figure["y"])
     else:
         size = None
-        plot = Plot(480, 400, 13.0, figure["x"], figure["y"])
+        plot = screen_plot(figure)
     return mark_safe(  # a template's output, escaped there
         render_to_string("curves/_figure.svg", {"figure": figure, "size_mm": size, **drawing(figure, plot)})
     )
+
+
+def screen_plot(figure):
+    """Where the plot lies in the drawing on screen."""
+    return Plot(480, 400, 13.0, figure["x"], figure["y"])
 
 
 def drawing(figure, plot):
     """Every place and path of the drawing, ready to be written down."""
     return {
         "plot": plot,
-        "places": _places(plot),
-        "fine_grid": _grid(plot, figure["x"]["fine"], figure["y"]["fine"]),
-        "grid": _grid(plot, figure["x"]["ticks"], figure["y"]["ticks"]),
+        "places": places_of(plot),
+        "fine_grid": grid_of(plot, figure["x"]["fine"], figure["y"]["fine"]),
+        "grid": grid_of(plot, figure["x"]["ticks"], figure["y"]["ticks"]),
         "x_ticks": [{"at": plot.at_x(tick), "text": f"{tick:g}"} for tick in figure["x"]["ticks"]],
         "y_ticks": [{"at": plot.at_y(tick), "text": _minus(tick)} for tick in figure["y"]["ticks"]],
         "x2_ticks": [{"at": plot.at_x(t["at"]), "text": f"{t['value']:g}"} for t in figure["x2"]["ticks"]],
         "y2_ticks": [{"at": plot.at_y(t["at"]), "text": _minus(t["value"])} for t in figure["y2"]["ticks"]],
         "band": _band(plot, figure["band"]),
+        "areas": [_area(plot, area) for area in figure["areas"]],
         "lines": [_line(plot, trace) for trace in figure["traces"]],
         "model": figure["model"] and plot.path(figure["model"]["rpm"], figure["model"]["deg"]),
+        "spread": _spread(plot, figure["model"]),
         "pens": PENS,
         "words": [_word(plot, label) for label in figure["labels"]]
         + [_word(plot, miss, "outside") for miss in figure["misses"]],
     }
 
 
-def _places(plot):
+def places_of(plot):
     """Where the frame and the words round it stand."""
     text = plot.text
     return {
@@ -124,7 +131,7 @@ def _minus(value):
     return f"{value:g}".replace("-", "−")
 
 
-def _grid(plot, xs, ys):
+def grid_of(plot, xs, ys):
     """One path for all lines of a grid."""
     upright = [f"M{plot.at_x(x):g},{plot.top:g}V{plot.bottom:g}" for x in xs]
     level = [f"M{plot.left:g},{plot.at_y(y):g}H{plot.right:g}" for y in ys]
@@ -141,6 +148,28 @@ def _band(plot, band):
     if len(rpm) == 1:  # a single point has no width: draw it as a bar
         return {"area": "", "edges": plot.path(rpm * 2, low + high), "hatch": ""}
     return {"area": area, "edges": edges, "hatch": _hatch(plot, band)}
+
+
+def _spread(plot, model):
+    """Where the model's line may lie: dotted edges and upright strokes, unlike the band's hatching."""
+    if not model or "low" not in model:
+        return None
+    rpm, low, high = model["rpm"], model["low"], model["high"]
+    uprights = [(x, foot, head) for x, foot, head in zip(rpm, low, high, strict=True) if head > foot]
+    strokes = [f"M{plot.point(x, foot)}V{plot.at_y(head):g}" for x, foot, head in uprights]
+    return {"edges": plot.path(rpm, low) + plot.path(rpm, high), "strokes": "".join(strokes)}
+
+
+def _area(plot, area):
+    """A stretch with too much or too little: upright strokes from the band's edge to the line."""
+    rpm, edge, line = area["rpm"], area["edge"], area["line"]
+    closed = plot.path(rpm + rpm[::-1], line + edge[::-1]) + "Z"
+    step = plot.text * 0.4 * (plot.x["max"] - plot.x["min"]) / (plot.right - plot.left)
+    feet = [rpm[0] + i * step for i in range(1, int((rpm[-1] - rpm[0]) / step) + 1)]
+    strokes = [
+        plot.path([foot, foot], [_edge(area, "edge", foot), _edge(area, "line", foot)]) for foot in feet
+    ]
+    return {"side": area["side"], "area": closed, "strokes": "".join(strokes)}
 
 
 def _hatch(plot, band):

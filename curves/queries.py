@@ -12,11 +12,12 @@ ROLES = {Run.Kind.AS_RECEIVED: "as_received", Run.Kind.TRIAL: "latest", Run.Kind
 
 
 def build_for(pk):
-    """A build with its runs, readings, springs and target, in four queries."""
+    """A build with its runs, all that was read in them, springs and target, in seven queries."""
     runs = Run.objects.filter(removed=False).select_related("primary", "secondary", "by")
+    read = runs.prefetch_related("readings", "sparks", "dwells", "vacuums")
     return (
         Build.objects.select_related("target")
-        .prefetch_related(Prefetch("runs", runs.prefetch_related("readings")), "target__points")
+        .prefetch_related(Prefetch("runs", read), "target__points")
         .get(pk=pk)
     )
 
@@ -27,13 +28,15 @@ def live_runs(build):
 
 
 def newest_runs(build):
-    """The newest run of each role that a card draws: as_received, latest (trial), final."""
-    newest = {ROLES[run.kind]: run for run in live_runs(build)}
+    """The newest run with readings of each role that a card draws: as_received, latest (trial), final."""
+    newest = {ROLES[run.kind]: run for run in live_runs(build) if run.readings.all()}
     return {role: newest[role] for role in ROLES.values() if role in newest}
 
 
-def drawer():
-    """Every kind of spring the shop has or had."""
+def drawer(build=None):
+    """Every kind of spring the shop has or had; for a practice unit, the simulated ones that belong to it."""
+    if build is not None and build.is_practice:
+        return Spring.everything.filter(practice=build)
     return Spring.objects.all()
 
 

@@ -14,6 +14,16 @@ class InBoth:
     shaft_error: float | None = None
     crank_error: float | None = None
 
+    @classmethod
+    def speed(cls, shaft_rpm, drive):
+        """A speed of the shaft frame in both."""
+        return cls(float(shaft_rpm), drive.to_crank_rpm(float(shaft_rpm)))
+
+    @classmethod
+    def angle(cls, shaft_deg, drive):
+        """An angle of the shaft frame in both."""
+        return cls(float(shaft_deg), drive.to_crank_deg(float(shaft_deg)))
+
 
 @dataclass(frozen=True)
 class Knee:

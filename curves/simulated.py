@@ -23,6 +23,7 @@ TACHOMETER_SD = 0.003
 TACHOMETER_JITTER_RPM = 3.0
 BEND_SD_MM = 0.05
 COIL_OPENING_MM = 0.04
+TARGET_SHARES = (0.12, 0.4, 0.68, 0.95)  # of the travel
 _GRID_POINTS = 1201
 
 
@@ -171,7 +172,7 @@ class Unit:
         down = np.interp(speed, np.minimum.accumulate(sinking[::-1])[::-1], angle)
         return np.where(falling, down, up)
 
-    def run(self, primary, secondary, speed_rpm, *, seed, falling=False, bend_mm=(0.0, 0.0)):
+    def run(self, primary, secondary, speed_rpm, *, seed, falling=False, bend_mm=(0.0, 0.0), before=None):
         """Read a curve on the bench at the speeds shown by the tachometer, as a person would.
 
         Parameters
@@ -185,7 +186,9 @@ class Unit:
         falling : bool or array_like
             True where the speed comes from above.
         bend_mm : tuple (float, float)
-            The bends asked for; the hand makes them to 0.05 mm, an untouched post stays.
+            Where the posts are to be; the hand bends them to 0.05 mm.
+        before : Sweep, optional
+            The run before on this unit: a post that is to stay where it was is left alone.
 
         Returns
         -------
@@ -194,20 +197,22 @@ class Unit:
         rng = np.random.default_rng(seed)
         shown = np.asarray(speed_rpm, dtype=float)
         falling = np.broadcast_to(falling, shown.shape)
-        true_bend = tuple(bend + BEND_SD_MM * rng.standard_normal() * (bend != 0) for bend in bend_mm)
+        true_bend = [bend + BEND_SD_MM * rng.standard_normal() * (bend != 0) for bend in bend_mm]
+        if before is not None:
+            stays = [asked == bend for asked, bend in zip(before.bend_mm, bend_mm, strict=True)]
+            true_bend = np.where(stays, before.true_bend_mm, true_bend).tolist()
         tachometer = 1.0 + TACHOMETER_SD * rng.standard_normal()
         true_speed = shown * tachometer + TACHOMETER_JITTER_RPM * rng.standard_normal(shown.shape)
         advance = self.advance(primary, secondary, true_speed, falling=falling, true_bend_mm=true_bend)
         seen = advance + READING_SCATTER_DEG * rng.standard_normal(shown.shape)
-        return Sweep(shown, np.round(seen / SCALE_DEG) * SCALE_DEG, falling, tuple(bend_mm), true_bend)
+        return Sweep(shown, np.round(seen / SCALE_DEG) * SCALE_DEG, falling, tuple(bend_mm), tuple(true_bend))
 
-    def target(self):
-        """Give four speeds [rpm] and the advance wanted there [shaft degree, to half a degree]."""
+    def target(self, step_deg=0.1):
+        """Give four speeds [rpm] and the advance its maker wants there [shaft degree], in such steps."""
         grid = np.arange(200.0, 3000.0, 50.0)
         curve = self.advance(*self.wanted, grid)
-        speeds = [grid[np.argmax(curve >= share * self.travel_deg)] for share in (0.12, 0.4, 0.68, 0.95)]
-        speeds = np.unique(speeds)
-        return speeds, np.round(self.advance(*self.wanted, speeds) * 2.0) / 2.0
+        speeds = np.unique([grid[np.argmax(curve >= share * self.travel_deg)] for share in TARGET_SHARES])
+        return speeds, np.round(self.advance(*self.wanted, speeds) / step_deg) * step_deg
 
     def sweep_speeds(self, count=12):
         """Give the speeds [rpm] at which a person would read this unit."""

@@ -9,21 +9,21 @@ from datetime import timedelta
 from pathlib import Path
 
 from django.db import transaction
-from django.db.models import F, Q
 from django.utils import timezone
 
 from jobs import audit, sheets
 from jobs.models import Sheet
 from jobs.recorded import canonical, digest
+from shop.claims import MOST_TRIES, Claims
 from shop.rights import require
 
-MOST_TRIES = 3
 BUILT = "built a paper"
 # A build takes well under a second; a claim this old belongs to a worker that is gone.
 STALE = timedelta(seconds=30)
 
+CLAIMS = Claims(Sheet, stale=STALE)
+
 logger = logging.getLogger(__name__)
-State = Sheet.State
 
 
 @transaction.atomic
@@ -69,10 +69,7 @@ def new_sheet(job, kind, *, paper_size, by, **signed):
 def retry(sheet, *, by):
     """Put a failed sheet back in the queue, with three more tries; a second click changes nothing."""
     require(by, "build_sheet")
-    again = Sheet.objects.filter(pk=sheet.pk, state=State.FAILED).update(
-        state=State.WAITING, tries=0, error="", claim="", claimed_at=None
-    )
-    if again:
+    if CLAIMS.retry(sheet.pk):
         audit.record("tried a paper again", job=sheet.job, by=by, paper=str(sheet))
         nudge(sheet)
 
@@ -86,7 +83,7 @@ def nudge(sheet):
 
 def build(pk):
     """Build a sheet if it is there to be taken, and say whether it was; repeated calls do nothing."""
-    claim = _claim(pk)
+    claim = CLAIMS.claim(pk)
     if claim is None:
         return False
     sheet = Sheet.objects.select_related("job").get(pk=pk)
@@ -94,40 +91,19 @@ def build(pk):
         return _finish(sheet, claim, _print(sheet))
     except Exception as error:
         logger.exception("Sheet %s, try %s of %s", pk, sheet.tries, MOST_TRIES)
-        _put_back(sheet, claim, str(error) or type(error).__name__)
+        if CLAIMS.put_back(sheet, claim, str(error) or type(error).__name__):
+            nudge(sheet)
         return False
 
 
 def waiting():
     """Keys of the sheets that a worker should take up: never begun, or left by a worker that is gone."""
-    return list(Sheet.objects.filter(_takeable()).order_by("pk").values_list("pk", flat=True))
+    return CLAIMS.waiting()
 
 
 def give_up_dead():
     """Sheets whose worker died on the last try have failed; returns how many."""
-    return Sheet.objects.filter(_abandoned(), tries__gte=MOST_TRIES).update(
-        state=State.FAILED, error=f"The worker stopped {MOST_TRIES} times while building it."
-    )
-
-
-def _abandoned():
-    now = timezone.now()
-    # A claim from the future is one from before the clock was set back.
-    old = Q(claimed_at__lt=now - STALE) | Q(claimed_at__gt=now + STALE)
-    return Q(state=State.WORKING) & old
-
-
-def _takeable():
-    return Q(state=State.WAITING) | _abandoned() & Q(tries__lt=MOST_TRIES)
-
-
-def _claim(pk):
-    """Take a sheet by one conditional UPDATE; None when another has it or nothing is to be done."""
-    claim = secrets.token_hex(16)
-    taken = Sheet.objects.filter(_takeable(), pk=pk).update(
-        state=State.WORKING, claim=claim, claimed_at=timezone.now(), tries=F("tries") + 1, error=""
-    )
-    return claim if taken else None
+    return CLAIMS.give_up_dead(f"The worker stopped {MOST_TRIES} times while building it.")
 
 
 def _print(sheet):
@@ -152,9 +128,7 @@ def _finish(sheet, claim, body):
     try:
         _write_durably(part, body)
         with transaction.atomic():
-            won = Sheet.objects.filter(pk=sheet.pk, state=State.WORKING, claim=claim).update(
-                state=State.DONE, pdf=name, pdf_sha256=body_sha256, built_at=timezone.now(), error=""
-            )
+            won = CLAIMS.finish(sheet.pk, claim, pdf=name, pdf_sha256=body_sha256, built_at=timezone.now())
             if not won:
                 return False
             audit.record(BUILT, job=sheet.job, paper=str(sheet), pdf_sha256=body_sha256)
@@ -164,16 +138,6 @@ def _finish(sheet, claim, body):
         part.unlink(missing_ok=True)
     _clear_parts(place)
     return True
-
-
-def _put_back(sheet, claim, reason):
-    """After a failed try: wait for the next one, or fail for good after the last."""
-    state = State.FAILED if sheet.tries >= MOST_TRIES else State.WAITING
-    put_back = Sheet.objects.filter(pk=sheet.pk, state=State.WORKING, claim=claim).update(
-        state=state, claim="", claimed_at=None, error=reason[:500]
-    )
-    if put_back and state == State.WAITING:
-        nudge(sheet)
 
 
 def _write_durably(path, body):

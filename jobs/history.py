@@ -1,18 +1,23 @@
 """The history of a card in plain words."""
 
 _LEFT_OUT = {"changes", "missing", "reason"}
+# What an entry is about follows its verb without a name of its own.
+_ABOUT = {"text": ": ", "point": ": ", "run": ": ", "to": " to "}
 
 
 def sentence(entry):
     """What one entry says: who did what, to what, from what to what, and why."""
-    detail = entry.detail
+    detail = dict(entry.detail)
+    about = next((name for name in _ABOUT if detail.get(name)), None)
+    said = f"{entry.by or 'Bobweight'} {entry.verb}"
+    if about:
+        said += f"{_ABOUT[about]}{_plain(detail.pop(about))}"
     parts = [f"{name.replace('_', ' ')}: {_plain(value)}" for name, value in _told(detail)]
     parts += [_change(label, *pair) for label, pair in detail.get("changes", {}).items()]
     if detail.get("missing"):
         parts.append(f"without {', '.join(detail['missing'])}")
     if detail.get("reason"):
         parts.append(f"because: {detail['reason']}")
-    said = f"{entry.by or 'Bobweight'} {entry.verb}"
     return f"{said} ({'; '.join(parts)})" if parts else said
 
 

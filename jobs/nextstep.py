@@ -27,13 +27,15 @@ def _to(route, words, tail=""):
 def _trial(job):
     if getattr(job.build, "target", None) is None:
         return _to("target", "Set the target")(job)
+    if any(not run.removed for run in job.build.runs.all()):
+        return _to("trials", "Choose the next pair")(job)
     return _to("run_new", "Type a trial run", "?kind=trial")(job)
 
 
 def _final(job):
     if verdicts_of(job).final_in_band:
         return _to("card", "Tick off the assembly", "#sec-assembly")(job)
-    return _to("run_new", "Type the final run", "?kind=final")(job)
+    return _to("bench", "Read the final run")(job)
 
 
 _STEPS = {

@@ -7,6 +7,7 @@ from celery.signals import worker_ready
 from django.db import close_old_connections
 from kombu.exceptions import OperationalError
 
+from curves import tasks as learning
 from jobs import building
 from shop.celery import app
 
@@ -29,7 +30,8 @@ def send(pk):
 
 
 def sweep(**_):
-    """Queue every sheet that should be in hand and is not, and fail those that a worker died on too often."""
+    """Queue all work that should be in hand and is not, and fail what a worker died on too often."""
+    learning.sweep()
     building.give_up_dead()
     for pk in building.waiting():
         send(pk)

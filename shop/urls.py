@@ -22,7 +22,6 @@ urlpatterns = [
     path("customers/<int:pk>/", customers.customer, name="customer"),
     path("customers/<int:pk>/edit/", customers.edit_customer, name="edit_customer"),
     path("", include("jobs.urls")),
-    path("", include("curves.urls")),
 ]
 
 handler400 = trouble.bad_request

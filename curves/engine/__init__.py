@@ -3,13 +3,15 @@
 from .band import Target, Verdict, band_edges, distance_outside, judge_curve
 from .calibrate import Calibration, calibrate
 from .curve import Curve
-from .head import Head, Run
+from .head import Head, Run, stretch_per_degree
 from .idle import idle_timing
 from .knees import Knees, fit_knees
 from .leak import leak_down
-from .learn import learn_head
+from .learn import learn_head, learned_values
 from .likeness import Shelf, curve_distance, describe_curve, nearest_curves, nearest_engines
 from .loads import spring_from_loads
+from .possible import Feasibility, can_follow
+from .prior import LearnedType
 from .propose import Proposal, Proposals, propose
 from .readings import Readings
 from .response import fit_response
@@ -27,8 +29,10 @@ __all__ = [
     "Calibration",
     "Curve",
     "Drive",
+    "Feasibility",
     "Head",
     "Knees",
+    "LearnedType",
     "Proposal",
     "Proposals",
     "Readings",
@@ -43,6 +47,7 @@ __all__ = [
     "band_edges",
     "best_initial",
     "calibrate",
+    "can_follow",
     "coil_current",
     "copper_resistance",
     "copper_temperature",
@@ -58,6 +63,7 @@ __all__ = [
     "judge_curve",
     "leak_down",
     "learn_head",
+    "learned_values",
     "nearest_curves",
     "nearest_engines",
     "propose",
@@ -65,6 +71,7 @@ __all__ = [
     "setting_card",
     "spring_from_loads",
     "spring_from_wire",
+    "stretch_per_degree",
     "thinnest_wire",
     "total_timing",
     "true_initial",

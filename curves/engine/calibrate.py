@@ -8,7 +8,7 @@ import numpy as np
 from .doubts import doubts
 from .equilibrium import Balance, advance_at
 from .fit import fit
-from .head import MAX_BEND_MM, Head, Run
+from .head import MAX_BEND_MM, MAX_TRAVEL_DEG, Head, Run
 from .model import MODEL_SD_DEG, READING_SCATTER_DEG, build_model
 from .posterior import sample
 from .prior import (
@@ -108,7 +108,7 @@ class Calibration:
         normal = np.random.default_rng((_SEED, place, number)).standard_normal((len(self.draws), 3))
         return np.array(prior.mean) + normal @ prior.root.T
 
-    def balance_draws(self, primary, secondary, post_bend_mm=(0.0, 0.0)):
+    def balance_draws(self, primary, secondary, post_bend_mm=(0.0, 0.0), travel_deg=None):
         """Give draws of the head with a pair of springs in it, arrays of shape (512, 1) and (512, 1, 2)."""
         head = self.head_draws
         springs = np.zeros((len(head), 3, 2))
@@ -117,11 +117,12 @@ class Calibration:
             if spring is not None:
                 springs[..., place] = self.spring_draws(spring, place)
         rate = np.exp(springs[:, None, 0])
+        travel = np.exp(head[:, TRAVEL, None])
         return Balance(
             inertia=np.exp(head[:, INERTIA, None]),
             growth=head[:, GROWTH, None],
             friction=np.exp(head[:, FRICTION, None]),
-            travel_deg=np.exp(head[:, TRAVEL, None]),
+            travel_deg=travel if travel_deg is None else np.full_like(travel, travel_deg),
             gap_mm=np.exp(head[:, None, GAP]) + post_bend_mm,
             stretch=np.exp(head[:, None, STRETCH]),
             rate=rate,
@@ -129,7 +130,9 @@ class Calibration:
             tension_n=springs[:, None, 2] * rate,
         )
 
-    def curve(self, primary, secondary, speed_rpm, *, falling=False, post_bend_mm=(0.0, 0.0)):
+    def curve(
+        self, primary, secondary, speed_rpm, *, falling=False, post_bend_mm=(0.0, 0.0), travel_deg=None
+    ):
         """Give the advance to expect from a pair of springs, and how surely.
 
         Parameters
@@ -142,6 +145,8 @@ class Calibration:
             True: coming from above.
         post_bend_mm : tuple (float, float)
             Where the posts are, from where they were measured [mm].
+        travel_deg : float, optional
+            Where the stop is to be set [shaft degree], above 0 to 60. None: it stays.
 
         Returns
         -------
@@ -167,7 +172,9 @@ class Calibration:
                 raise ValueError(f"{name} must be a Spring, got {spring!r}")
         speed = checked_array("speed_rpm", speed_rpm, 0.0, MAX_SPEED_RPM)
         bend = checked_array("post_bend_mm", post_bend_mm, -MAX_BEND_MM, MAX_BEND_MM, like=("(p, s)", 2))
-        balance = self.balance_draws(primary, secondary, bend)
+        if travel_deg is not None:
+            travel_deg = checked_number("travel_deg", travel_deg, 0.0, MAX_TRAVEL_DEG, above=True)
+        balance = self.balance_draws(primary, secondary, bend, travel_deg)
         angle = advance_at(balance, speed, bool(falling))
         moving = np.mean((angle > 0.0) & (angle < balance.travel_deg), axis=0)
         return angle.mean(axis=0), np.hypot(angle.std(axis=0), MODEL_SD_DEG * moving)

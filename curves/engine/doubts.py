@@ -8,6 +8,7 @@ from .prior import POSITIONS
 DOUBTED_WEIGHT = 0.5
 CONTRADICTED_SHARE = 0.2  # of a run's readings
 SURPRISE = 3.0  # standard deviations between a label and what was found
+LEAST_SNAP_DEG = 0.25  # a smaller jump is lost in the scatter of a reading
 SAME_READING_RPM = 1.0
 SAME_READING_DEG = 2.0
 
@@ -45,7 +46,8 @@ def _snaps(model, fitted, runs):
     for index, run in enumerate(runs):
         parts = (part[0, min(index, part.shape[1] - 1)] for part in head)
         for snap in find_snaps(Balance(*parts), falling=bool(run.falling.all())):
-            if any(run.speed_rpm > snap.speed_rpm):
+            seen = abs(snap.to_deg - snap.from_deg) >= LEAST_SNAP_DEG
+            if seen and any(run.speed_rpm > snap.speed_rpm):
                 yield (
                     f"Run {index + 1}: the weights snap from {snap.from_deg:.1f} to {snap.to_deg:.1f} deg at "
                     f"{snap.speed_rpm:.0f} rpm and rest nowhere between."

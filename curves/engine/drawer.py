@@ -9,6 +9,7 @@ from .springs import Spring
 
 DRAWS = 256
 ROUGH_STRIDE = 2  # every so many-th draw does for a first look at a whole drawer
+GLANCE_STRIDE = 16  # and for a glance at all its bends
 SAME_BEND_MM = 0.02
 BELIEF_IN_FAILURE = 0.9  # someone may have judged a run by its readings, not by the curve behind them
 _SEED = 20_012

@@ -82,6 +82,44 @@ class Head:
             object.__setattr__(self, name, value)
 
 
+def stretch_per_degree(gap_mm, gap_at_stop_mm, travel_deg):
+    """Give how much a post gap opens per degree, from the gap at rest and at the stop.
+
+    Parameters
+    ----------
+    gap_mm, gap_at_stop_mm : float
+        Distance between the posts [mm] at rest and with the weights out at the stop, above 0 to 500.
+    travel_deg : float
+        Advance at the stop [shaft degree], above 0 to 60.
+
+    Returns
+    -------
+    float
+        Opening [mm/shaft degree].
+
+    Raises
+    ------
+    ValueError
+        If a value is not a finite number in its range, or the gap does not open.
+
+    Notes
+    -----
+    a = (g_stop - g_rest) / travel, the mean over the travel.
+
+    References
+    ----------
+    A difference quotient; common practice, no source.
+
+    Examples
+    --------
+    >>> round(stretch_per_degree(17.0, 20.0, 12.0), 3)
+    0.25
+    """
+    rest = checked_number("gap_mm", gap_mm, 0.0, MAX_GAP_MM, above=True)
+    stop = checked_number("gap_at_stop_mm", gap_at_stop_mm, rest, MAX_GAP_MM, above=True)
+    return (stop - rest) / checked_number("travel_deg", travel_deg, 0.0, MAX_TRAVEL_DEG, above=True)
+
+
 @dataclass(frozen=True, eq=False)
 class Run:
     """One curve read on the bench with a pair of springs in the head.

@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from .calibrate import Calibration
+from .calibrate import ESTIMATES, Calibration, Estimate
 from .head import UNMEASURED, Head
-from .prior import LearnedType, measured_head, typical_head
+from .prior import GROWTH, LearnedType, measured_head, typical_head
 
 # Heads of one type differ at least by so much: logarithms of inertia, friction, gaps, stretches and travel,
 # and the growth per degree. Common practice, no source.
@@ -68,6 +68,41 @@ def learn_head(calibrations):
     total = covariance + np.diag(spread)
     learned = LearnedType(tuple(map(float, mean)), tuple(map(tuple, total.tolist())), len(calibrations))
     return Head(UNMEASURED, UNMEASURED, None, learned=learned)
+
+
+def learned_values(learned):
+    """Say what a learned type expects of the next head of its kind.
+
+    Parameters
+    ----------
+    learned : LearnedType
+        The `learned` of a `Head` from `learn_head`.
+
+    Returns
+    -------
+    dict of str to Estimate
+        The names of `Calibration.estimates`, each with its value and standard deviation, in the same units.
+
+    Raises
+    ------
+    ValueError
+        If the argument is not of its kind.
+
+    Examples
+    --------
+    >>> diagonal = [[0.01 if row == column else 0.0 for column in range(8)] for row in range(8)]
+    >>> learned = LearnedType((0.0, 0.01, 0.0, 3.0, 3.0, -1.4, -1.4, 2.5), tuple(map(tuple, diagonal)), 4)
+    >>> travel = learned_values(learned)["travel_deg"]
+    >>> round(travel.value, 2), round(travel.sd, 2)
+    (12.18, 1.22)
+    """
+    if not isinstance(learned, LearnedType):
+        raise ValueError(f"learned must be a LearnedType, got {learned!r}")
+    mean, sd = np.array(learned.mean), np.sqrt(np.diag(np.array(learned.covariance)))
+    logarithmic = np.arange(mean.size) != GROWTH
+    value = np.where(logarithmic, np.exp(np.where(logarithmic, mean, 0.0)), mean)
+    sd = np.where(logarithmic, value * sd, sd)
+    return {name: Estimate(float(v), float(s)) for name, v, s in zip(ESTIMATES, value, sd, strict=True)}
 
 
 def _information(calibration):

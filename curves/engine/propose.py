@@ -7,7 +7,7 @@ import numpy as np
 
 from .band import Target
 from .calibrate import Calibration
-from .drawer import ROUGH_STRIDE, Drawer
+from .drawer import GLANCE_STRIDE, ROUGH_STRIDE, Drawer
 from .head import MAX_BEND_MM, MAX_TRAVEL_DEG
 from .helpful import Measurement, most_helpful
 from .prior import TRAVEL
@@ -17,7 +17,8 @@ from .springs import Spring
 
 BEND_STEP_MM = 0.05  # finer than this no post is bent
 TRIM_STEPS = 4  # bends tried to either side of a pair's best
-SHORTLIST = 30  # pairs looked at closely
+SHORTLIST = 35  # pairs looked at closely
+HOPEFUL = 15  # of them chosen for what they could be bent to
 FAIR_CHANCE = 0.1
 HOPE = 0.5  # prospect from which a pair is worth a run although its first chance is poor
 CHANCE_STEP = 0.1  # 256 draws know a chance to 0.03, one standard deviation
@@ -158,8 +159,7 @@ def propose(
     choices = _with_travels(choices, travels)
     if not limit:
         choices = choices.take(drawer.untried(choices))
-    scores = drawer.bench.thinned(ROUGH_STRIDE).score(choices, target)
-    choices = choices.take(np.lexsort((scores.worst_miss_deg, -scores.chance))[: max(SHORTLIST, count)])
+    choices = _leading(drawer, target, choices, limit, max(SHORTLIST, count))
     best, scores, finely = _finely_trimmed(drawer, target, choices, limit)
     if not len(best.primary):
         return Proposals(
@@ -203,6 +203,17 @@ def _with_travels(choices, travels):
     """Give each choice with the travel as it is and with each smaller one."""
     parts = [choices, *(choices._replace(travel_deg=np.full(len(choices.primary), t)) for t in travels)]
     return Choices(*(np.concatenate(part) for part in zip(*parts, strict=True)))
+
+
+def _leading(drawer, target, choices, limit, many):
+    """Give the choices worth a closer look: those with the best chances, and with the best prospects."""
+    scores = drawer.bench.thinned(ROUGH_STRIDE).score(choices, target)
+    by_chance = np.lexsort((scores.worst_miss_deg, -scores.chance))[:many]
+    if not limit:
+        return choices.take(by_chance)
+    prospects = drawer.bench.thinned(GLANCE_STRIDE).prospects(choices, target, _grid(limit, 2))
+    hopeful = np.argsort(-prospects, kind="stable")[:HOPEFUL]
+    return choices.take(np.union1d(by_chance[: many - HOPEFUL], hopeful))
 
 
 def _finely_trimmed(drawer, target, choices, limit):

@@ -26,6 +26,7 @@ class HeadType(models.Model):
     state = models.CharField(max_length=8, choices=State, default=State.EMPTY)
     claim = models.CharField(max_length=32, blank=True)
     claimed_at = models.DateTimeField(null=True, blank=True)
+    tries = models.PositiveSmallIntegerField(default=0)
     error = models.CharField(max_length=500, blank=True)
     learned_at = models.DateTimeField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)
@@ -70,6 +71,9 @@ class Build(models.Model):
     practice_seed = models.PositiveIntegerField(
         null=True, blank=True
     )  # set: a simulated unit, to practise on
+    practice_stop_deg = models.FloatField(
+        "stop set to (distributor deg)", null=True, blank=True, validators=between(1, 30)
+    )  # where the stop of a simulated unit stands, if it was moved
     locked = models.BooleanField(default=False, help_text="handed back: takes no more readings")
     version = models.PositiveIntegerField(default=1)
 
@@ -78,3 +82,7 @@ class Build(models.Model):
 
     def __str__(self):
         return f"build {self.pk}"
+
+    @property
+    def is_practice(self):
+        return self.practice_seed is not None

@@ -15,7 +15,8 @@ from shop.versions import Conflict, save_versioned
 def answer_point(job, point, *, by, value=None, verdict="", note_text="", version=None):
     """Answer one inspection point, or answer it anew; without a verdict the point's limit gives it.
 
-    ``version`` is that of the answer the writer saw, None for none; Conflict if there is another by now.
+    ``version`` is that of the answer the writer saw, None for none; Conflict if there is another by now
+    that says something else.
     """
     require(by, "edit_work")
     require_open(job)
@@ -27,6 +28,8 @@ def answer_point(job, point, *, by, value=None, verdict="", note_text="", versio
     if answer is None:
         answer = _first_answer(job, point, by, data)
         changed = {"value": ["", in_words(answer, "value")]} if value is not None else {}
+    elif all(getattr(answer, name) == said for name, said in data.items()):
+        return answer  # sent twice, by the line itself and by the button below all lines
     elif version is None:
         raise Conflict(answer)
     else:

@@ -15,19 +15,20 @@ EARLIER_UNITS = 10
 
 
 def by_the_engine(heads):
-    """Give the runs the engine needs in each tier: bends or none, received springs weighed or not."""
+    """Give the runs the engine needs in each tier, with bends and without, and how much depends on what."""
     table = {}
     for tier, errors in TIERS.items():
-        weighed = [Job.invent(seed, errors) for seed in range(heads)]
-        unknown = [Job.invent(seed, errors, received="unknown") for seed in range(heads)]
-        table[f"{tier}, bends"] = summary([job.tune()[0] for job in weighed])
-        table[f"{tier}, bends, springs that came in unknown"] = summary([job.tune()[0] for job in unknown])
-        table[f"{tier}, bends, read only upwards"] = summary(
-            [replace(job, both_ways=False).tune()[0] for job in weighed]
-        )
-        possible = [job for job in weighed if job.reachable()]
+        jobs = [Job.invent(seed, errors) for seed in range(heads)]
+        table[f"{tier}, bends"] = summary([job.tune()[0] for job in jobs])
+        possible = [job for job in jobs if job.reachable()]
         counts = [job.tune(bend_limit_mm=0.0)[0] for job in possible]
         table[f"{tier}, no bends"] = summary(counts) | {"heads": len(possible), "of": heads}
+    upwards = [replace(Job.invent(seed, MEASURED), both_ways=False) for seed in range(heads)]
+    table["springs measured, bends, read only upwards"] = summary([job.tune()[0] for job in upwards])
+    coarse = [replace(Job.invent(seed, MEASURED), step_deg=0.5) for seed in range(heads)]
+    table["springs measured, bends, curve to half degrees"] = summary([job.tune()[0] for job in coarse])
+    unknown = [Job.invent(seed, MEASURED, received="unknown") for seed in range(heads)]
+    table["springs measured, bends, received pair unknown"] = summary([job.tune()[0] for job in unknown])
     return table
 
 

@@ -65,6 +65,13 @@ def test_an_untouched_post_stays_and_a_bent_one_errs(unit):
     assert bends[:, 0].std() == pytest.approx(simulated.BEND_SD_MM, rel=0.2)
 
 
+def test_a_post_that_is_to_stay_is_left_alone(unit):
+    first = unit.run(*unit.wanted, [900.0], seed=1, bend_mm=(0.2, 0.1))
+    second = unit.run(*unit.wanted, [900.0], seed=2, bend_mm=(0.2, 0.3), before=first)
+    assert second.true_bend_mm[0] == first.true_bend_mm[0]
+    assert second.true_bend_mm[1] != first.true_bend_mm[1]
+
+
 def test_the_same_seed_gives_the_same_bench():
     one, other = (simulated.make_unit(simulated.make_kind(3), 4) for _ in range(2))
     assert one == other

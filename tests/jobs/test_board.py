@@ -10,6 +10,7 @@ from jobs import queries
 from jobs.models import Inspection, InspectionPoint
 from jobs.stages import ORDER
 from tests import build
+from tests.jobs.paperwork import finished_job, signed_sheet
 
 pytestmark = pytest.mark.django_db
 MOST_QUERIES = 12
@@ -73,11 +74,34 @@ def test_board_shows_a_card_under_its_stage_with_what_it_misses(client_as):
         assert word in column
 
 
-def test_board_says_stock_and_ready_in_words(client_as):
+def test_board_says_stock_and_ready_in_words(client_as, person):
     build.job(customer=None, stage="intake")
+    signed_sheet(finished_job())
     text = client_as("counter").get(reverse("board")).content.decode()
     assert "shop stock" in text
-    assert "ready for the next" in text
+    assert "ready for teardown" in text
+    assert "ready to hand back" in text
+
+
+@pytest.mark.parametrize(
+    ("agreed", "waits"),
+    [
+        ({"revised_estimate": 380, "agreed_limit": 340}, True),
+        ({"revised_estimate": 380, "agreed_limit": 340, "estimate_answer": "Leave the cap."}, False),
+        ({"revised_estimate": 340, "agreed_limit": 340}, False),
+        ({"revised_estimate": 380}, False),
+        ({"agreed_limit": 340}, False),
+    ],
+)
+def test_board_and_card_say_whose_answer_is_awaited(client_as, agreed, waits):
+    job = build.job(stage="cleaning", **agreed)
+    client = client_as("owner")
+    board = client.get(reverse("board")).content.decode()
+    card = client.get(reverse("card", args=[job.number])).content.decode()
+    assert ("waiting for the customer's answer" in board) is waits
+    assert ("1 waiting for the customer" in board) is waits
+    assert ("ready for spring trials" in board) is not waits
+    assert ("Waiting for the customer's answer" in card) is waits
 
 
 def test_late_card_is_marked_with_a_word_and_stands_first(client_as):

@@ -7,10 +7,11 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs import guards, sheets, signing
+from jobs import guards, signing
 from jobs.actions import moving
 from jobs.actions.steps import sign_abrasive_free
 from jobs.models import Inspection, InspectionPoint, Job, Sheet, Step
+from jobs.recorded import recorded_sha256
 from jobs.stages import ORDER, Stage
 from shop.versions import Conflict
 from tests import build
@@ -207,7 +208,7 @@ def signed(job, person):
     """The card with its final run, and a curve sheet signed for what it says."""
     build.target(job.build)
     build.run(job.build, kind="final")
-    said = sheets.recorded_sha256(job)
+    said = recorded_sha256(job)
     signing.sign(job, Sheet.Kind.CURVE_SHEET, paper_size="A4", by=person, seen=said)
     return fresh(job)
 
@@ -288,3 +289,15 @@ def test_default_points_are_there_after_migrate(db):
         assert word.strip() in labels
     limited = InspectionPoint.objects.exclude(low=None, high=None)
     assert set(limited.values_list("limit_source", flat=True)) == {"common practice"}
+
+
+def test_history_tells_a_move_with_what_was_missing_and_why(client_as):
+    client = client_as("technician")
+    job = build.job(stage="hand_back")
+    values = {"stage": "hand_back", "to": "bench_curve", "reason": "felt dry"}
+    client.post(reverse("move", args=[job.number]), values)
+    values = {"stage": "bench_curve", "to": "hand_back", "reason": "ran out of time"}
+    client.post(reverse("move", args=[job.number]), values)
+    told = client.get(reverse("history", args=[job.number])).content.decode()
+    assert "Robin Technician moved the card back to Bench curve (because: felt dry)" in told
+    assert "moved the card on to Hand-back (without a target, a final run; because: ran out of time)" in told

@@ -1,0 +1,65 @@
+"""What a build's runs teach of the springs that hung in it: kept, counted for later jobs, and reversible."""
+
+from django.db import transaction
+
+from curves import convert, trials
+from curves.lessons import lessons
+from curves.models import Spring, SpringCorrection
+from shop.rights import require
+from shop.versions import save_versioned
+
+PLACES = (Spring.Position.PRIMARY, Spring.Position.SECONDARY)
+
+
+def learn_springs(build, *, by):
+    """Keep what the runs of a build teach of its springs, one correction for each spring and place.
+
+    A correction that a person switched off stays off; one whose runs are gone goes with them. Practice
+    teaches nothing. Costs a calibration, some 30 ms; returns how many springs were learned.
+    """
+    require(by, "edit_curve")
+    if build.practice_seed is not None:
+        return 0
+    rows = {row.pk: row for row in Spring.objects.prefetch_related("corrections")}
+    taught = [lesson for lesson in lessons(build, rows) if lesson.teaches]
+    found = list(_found(build, taught, rows))
+    with transaction.atomic():
+        kept = [_keep(build, row, place, corrected, by) for row, place, corrected in found]
+        SpringCorrection.objects.filter(build=build).exclude(pk__in=kept).delete()
+    return len(kept)
+
+
+@transaction.atomic
+def use_correction(correction, in_use, *, by):
+    """Let a correction count for later jobs, or no longer."""
+    require(by, "edit_drawer")
+    correction.in_use = in_use
+    save_versioned(correction, correction.version, ["in_use"])
+
+
+def _found(build, taught, rows):
+    """Each spring of the drawer that was run, its place, and what the calibration found it to be."""
+    if not taught:
+        return
+    head = convert.head_of(build, learned=convert.learned_of(build.head_type))
+    calibration = trials.calibrated(head, tuple(trials.hashable_run(lesson.teaches) for lesson in taught))
+    seen = set()
+    for lesson in taught:
+        for place in PLACES:
+            pk, spring = getattr(lesson.run, f"{place}_id"), getattr(lesson.teaches, place)
+            if pk is not None and (pk, place) not in seen:
+                seen.add((pk, place))
+                yield rows[pk], place, calibration.corrected(spring, place)
+
+
+def _keep(build, row, place, found, by):
+    """Write a correction unless it says what stands there already; return its key."""
+    values = convert.correction_values(found)
+    kept, made = SpringCorrection.objects.get_or_create(
+        spring=row, build=build, position=place, defaults=values | {"by": by}
+    )
+    if not made and any(getattr(kept, name) != value for name, value in values.items()):
+        for name, value in (values | {"by": by}).items():
+            setattr(kept, name, value)
+        save_versioned(kept, kept.version, [*values, "by"])
+    return kept.pk

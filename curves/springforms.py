@@ -1,0 +1,90 @@
+"""Forms of the drawer: a spring, new or known, and what the spring tester said of it."""
+
+from django import forms
+
+from curves import csvfile, gridforms
+from curves.grid import Column, Grid
+from curves.gridforms import GridForm
+from curves.models import Spring
+from shop.forms import Form, ModelForm, NumberField, VersionedForm
+from shop.once import OnceField
+
+PAIRS = (
+    Column("length", "Length", "mm", (3, 200)),
+    Column("load", "Load", "N", (0, 500)),
+)
+
+
+class SpringFields(forms.Form):
+    """What is asked of a spring, new or known; the error of its rate in percent."""
+
+    rate_percent = NumberField(
+        label="Rate known to (%)",
+        required=False,
+        min_value=0.1,
+        max_value=100,
+        help_text="Left empty: a loose label.",
+    )
+
+    class Meta:
+        model = Spring
+        fields = [
+            "label",
+            "position",
+            "quantity",
+            "rate_n_per_mm",
+            "free_length_mm",
+            "free_length_sd_mm",
+            "initial_tension_n",
+            "source",
+            "wire_mm",
+            "coil_mm",
+            "active_coils",
+            "note",
+        ]
+        labels = {"source": "Where the figures come from", "position": "Fits as"}
+        help_texts = {
+            "free_length_sd_mm": "Left empty: a loose label.",
+        }
+
+    def __init__(self, *args, instance=None, initial=None, **options):
+        known = {"rate_percent": (instance or Spring()).rate_percent}
+        super().__init__(*args, instance=instance, initial=known | (initial or {}), **options)
+        self.fields["initial_tension_n"].required = False
+        self.order_fields([*self._meta.fields[:4], "rate_percent", *self._meta.fields[4:]])
+
+    @property
+    def spring_values(self):
+        percent = self.cleaned_data["rate_percent"]
+        plain = {name: self.cleaned_data[name] for name in self._meta.fields}
+        return plain | {"rate_sd": None if percent is None else percent / 100}
+
+    def clean_initial_tension_n(self):
+        return self.cleaned_data["initial_tension_n"] or 0
+
+
+class NewSpringForm(SpringFields, ModelForm):
+    once = OnceField()
+
+    class Meta(SpringFields.Meta):
+        pass
+
+
+class SpringForm(SpringFields, VersionedForm):
+    class Meta(SpringFields.Meta):
+        pass
+
+
+class LoadTestForm(GridForm, Form):
+    """The pairs of the spring tester; what they say is worked out when they are saved."""
+
+    columns = PAIRS
+    nothing = "No pair yet: type a length and the load that held the spring there."
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+    def pasted_rows(self, text):
+        lines, _ = csvfile.split(text)
+        keys = [column.key for column in self.columns]
+        grid = Grid(self.columns, [dict(zip(keys, row, strict=False)) for _, row in lines])
+        return gridforms.values_or_refuse(grid)

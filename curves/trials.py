@@ -1,0 +1,333 @@
+"""The loop of spring trials: what the runs so far teach of a head, and what to hang in it next."""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+from curves import convert, engine, judging, offers, queries, timing
+from curves.lessons import Lesson, lessons
+from curves.models import Build, Run, Spring
+from curves.offers import Measuring, Missing, Offer
+from curves.results import InBoth, Miss
+
+BEND_LIMIT_MM = 0.5
+COUNT = 5  # proposals that a person looks at
+TRAVEL_STEP_DEG = 0.5
+REMEMBERED = 24  # questions answered lately; the engine gives the same answer to the same question
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What the person allows: how far posts may be bent, how small the travel may be made, initial timing."""
+
+    bend_limit_mm: float = BEND_LIMIT_MM
+    least_travel_deg: float | None = None  # distributor degrees; None: the stop stays
+    initial_moves: bool = False  # in the range agreed, instead of where it is agreed to be
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One line of the log: a run and what came of it."""
+
+    run: Run
+    in_band: bool | None
+    miss: Miss | None
+    teaches: bool
+    note: str
+    initial_crank_deg: float | None = None  # what the verdict takes as set, where that may move
+
+    @property
+    def pair(self):
+        return self.run.primary_id, self.run.secondary_id
+
+
+@dataclass(frozen=True)
+class TrialState:
+    """Where the trials of a build stand; frozen, and free of queries once made."""
+
+    build: Build
+    choices: Choices
+    drive: engine.Drive
+    band: engine.Target | None
+    missing: tuple[Missing, ...]
+    log: tuple[Trial, ...]
+    offers: tuple[Offer, ...] = ()
+    pairs: int = 0  # how many the drawer makes
+    fair: bool = False
+    measurement: Measuring | None = None
+    warnings: tuple[str, ...] = ()
+    calibration: engine.Calibration | None = None
+    question: "Question | None" = None
+
+    @property
+    def last(self):
+        """The newest trial or final run that was read, or None."""
+        return next((one for one in reversed(self.log) if one.run.kind != Run.Kind.AS_RECEIVED), None)
+
+    @property
+    def done(self):
+        """Whether the newest run lies in the band."""
+        return bool(self.last and self.last.in_band)
+
+    @property
+    def initial_may_move(self):
+        """Whether a range of initial timing was agreed, not one value."""
+        target = getattr(self.build, "target", None)
+        return target is not None and target.initial_low_crank_deg < target.initial_high_crank_deg
+
+    @property
+    def teaching(self):
+        return [one for one in self.log if one.teaches]
+
+
+@dataclass(frozen=True)
+class Question:
+    """All that an answer of the engine depends on, so that an answer can be remembered."""
+
+    head: engine.Head
+    runs: tuple  # of (primary, secondary, speeds, advances, falling, scale, bends)
+    band: tuple  # speeds, advances, tolerances, range of initial timing
+    primaries: tuple
+    secondaries: tuple
+    tried: tuple
+    choices: Choices
+
+    @property
+    def target(self):
+        *columns, allowed = self.band
+        return engine.Target(*columns, initial_range_deg=allowed)
+
+    @property
+    def smaller_travels(self):
+        """The travels to offer, from the least allowed to just below the present one [shaft degree]."""
+        present, least = self.head.travel_deg, self.choices.least_travel_deg
+        if least is None or present is None or least >= present:
+            return ()
+        return tuple(np.arange(least, present - TRAVEL_STEP_DEG / 2, TRAVEL_STEP_DEG).tolist())
+
+
+def trial_state(build, choices=None):
+    """Calibrate on the runs that teach, and rank what the drawer holds against the target.
+
+    ``build`` comes with its runs, readings and target, as from ``build_for`` or ``card_for``; two more
+    queries fetch the drawer and what other jobs taught of it. In the request: some 30 ms for the
+    calibration and ten times that for the ranking, once for each new question.
+    """
+    choices = choices or Choices()
+    drive = convert.drive_of(build)
+    rows = {row.pk: row for row in queries.drawer(build).prefetch_related("corrections")}
+    taught = lessons(build, rows)
+    target = getattr(build, "target", None)
+    band = target_for(target, drive, choices)
+    log = tuple(_trial(lesson, band, drive) for lesson in taught)
+    sides = _sides(rows.values(), build)
+    missing = tuple(offers.missing(band, [one for one in taught if one.teaches], sides[0]))
+    state = {"build": build, "choices": choices, "drive": drive, "band": band, "log": log}
+    if not any(lesson.teaches for lesson in taught):
+        return TrialState(**state, missing=missing)
+    question = _question(build, taught, log, band, sides, choices)
+    calibration = calibrated(question.head, question.runs)
+    state |= {"calibration": calibration, "question": question}
+    warnings = tuple(offers.said(calibration.warnings, [one.run for one in taught if one.teaches]))
+    if missing:
+        return TrialState(**state, missing=missing, warnings=warnings)
+    found = proposed(question)
+    pairs = len(question.primaries) * max(len(question.secondaries), 1)
+    maker = _Maker(state["calibration"], question, rows, build, target, band, drive, log, pairs)
+    made = tuple(maker.offer(place, proposal) for place, proposal in enumerate(found, start=1))
+    return TrialState(
+        **state,
+        missing=(),
+        warnings=warnings,
+        offers=made,
+        pairs=pairs,
+        fair=found.fair,
+        measurement=found.measurement and offers.measuring(found.measurement, rows.values()),
+    )
+
+
+def target_for(target, drive, choices):
+    """The band that proposals aim at, in the shaft frame, or None.
+
+    As a rule the band of the centrifugal curve, as a bench run is judged. Where the initial timing may move,
+    it is the band of the timing as a light reads it, about the timing agreed or the middle of its range.
+    """
+    if target is None or not choices.initial_moves:
+        return convert.target_of(target, drive)
+    return convert.target_of(target, drive, initial_crank_deg=agreed_initial(target))
+
+
+def agreed_initial(target):
+    """The initial timing to set, or the middle of the range agreed [crank degree]."""
+    if target.initial_crank_deg is not None:
+        return target.initial_crank_deg
+    return (target.initial_low_crank_deg + target.initial_high_crank_deg) / 2
+
+
+@lru_cache(maxsize=REMEMBERED)
+def calibrated(head, runs):
+    """The engine's calibration of a head on runs that came as tuples."""
+    made = [
+        engine.Run(first, second, speeds, advances, falling=falling, scale_deg=scale, post_bend_mm=bends)
+        for first, second, speeds, advances, falling, scale, bends in runs
+    ]
+    return engine.calibrate(head, made)
+
+
+@lru_cache(maxsize=REMEMBERED)
+def proposed(question):
+    """The engine's proposals."""
+    return engine.propose(
+        calibrated(question.head, question.runs),
+        question.target,
+        question.primaries,
+        question.secondaries,
+        tried=question.tried,
+        count=COUNT,
+        post_bend_limit_mm=question.choices.bend_limit_mm,
+        smaller_travels_deg=question.smaller_travels,
+    )
+
+
+@lru_cache(maxsize=REMEMBERED)
+def wanted(question, position, other):
+    """The spring to look for in a place, beside the one that would hang in the other."""
+    calibration = calibrated(question.head, question.runs)
+    return engine.wanted_spring(calibration, question.target, position, other)
+
+
+def hashable_run(run):
+    """A run of the engine as a tuple: the same readings are the same question."""
+    return (
+        run.primary,
+        run.secondary,
+        tuple(run.speed_rpm.tolist()),
+        tuple(run.advance_deg.tolist()),
+        tuple(run.falling.tolist()),
+        run.scale_deg,
+        tuple(run.post_bend_mm),
+    )
+
+
+def _question(build, taught, log, band, sides, choices):
+    head = convert.head_of(build, learned=convert.learned_of(build.head_type))
+    tried = tuple(
+        (
+            lesson.teaches.primary.key,
+            getattr(lesson.teaches.secondary, "key", None),
+            lesson.teaches.post_bend_mm,
+        )
+        for lesson, one in zip(taught, log, strict=True)
+        if lesson.teaches and one.in_band is False and one.run.primary_id
+    )
+    columns = (
+        ()
+        if band is None
+        else (
+            *(tuple(part.tolist()) for part in (band.speed_rpm, band.advance_deg, band.tolerance_deg)),
+            band.initial_range_deg,
+        )
+    )
+    runs = tuple(hashable_run(lesson.teaches) for lesson in taught if lesson.teaches)
+    return Question(head, runs, columns, *sides, tried, choices)
+
+
+def _sides(rows, build):
+    """What can hang in either place: what is in stock, and what hangs in this unit already."""
+    hung = {pk for run in build.runs.all() for pk in (run.primary_id, run.secondary_id)}
+    either = Spring.Position.EITHER
+    return tuple(
+        tuple(
+            convert.spring_of(row, position=place, build=build)
+            for row in rows
+            if row.position in (place, either) and (row.quantity or row.pk in hung)
+        )
+        for place in (Spring.Position.PRIMARY, Spring.Position.SECONDARY)
+    )
+
+
+def _trial(lesson: Lesson, band, drive):
+    """A run against the band, with the best initial timing where that may move."""
+    initial = None
+    if band is not None and band.initial_range_deg[0] < band.initial_range_deg[1]:
+        initial = _best_initial(judging.rising(lesson.readings), band, drive)
+        band = convert.band_below(band, drive.to_shaft_deg(initial))
+    in_band, miss, _ = judging.verdict(lesson.readings, band, drive)
+    return Trial(lesson.run, in_band, miss, lesson.teaches is not None, lesson.note, initial)
+
+
+def _best_initial(curve, band, drive):
+    """The best initial timing of a curve, or the middle of the range while it has not reached the band."""
+    if curve.speed_rpm[-1] < band.speed_rpm[0] or curve.speed_rpm[0] > band.speed_rpm[-1]:
+        return drive.to_crank_deg(sum(band.initial_range_deg) / 2)
+    return engine.best_initial(curve, band, drive=drive).initial_crank_deg
+
+
+@dataclass(frozen=True)
+class _Maker:
+    """Turns proposals into offers; holds what they all need."""
+
+    calibration: engine.Calibration
+    question: Question
+    rows: dict
+    build: Build
+    target: object
+    band: engine.Target
+    drive: engine.Drive
+    log: tuple
+    pairs: int
+
+    def offer(self, place, proposal):
+        labelled = {row.label: row for row in self.rows.values()}
+        travel = proposal.travel_deg if proposal.travel_deg in self.question.smaller_travels else None
+        bare = Offer(
+            place=place,
+            proposal=proposal,
+            primary=labelled[proposal.primary.key],
+            secondary=proposal.secondary and labelled[proposal.secondary.key],
+            predicted=offers.predict(self.calibration, proposal, self.band, travel),
+            worst_miss_deg=InBoth.angle(proposal.worst_miss_deg, self.drive),
+            bends=offers.bends(proposal, self.build, self.log),
+            travel_deg=None if travel is None else InBoth.angle(travel, self.drive),
+        )
+        reason = offers.why(bare, self.log, self.band, self.drive, self.pairs)
+        return replace(bare, initial_crank_deg=self._initial(bare), why=reason)
+
+    def _initial(self, offer):
+        """The initial timing that goes with a proposal [crank degree]: the engine's, or the one agreed."""
+        if self.question.choices.initial_moves:
+            return self.drive.to_crank_deg(offer.proposal.initial_deg)
+        curve = engine.Curve(offer.predicted.shaft_rpm, offer.predicted.mean_deg)
+        return timing.initial_timing(curve, self.band, self.target, self.drive)
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A spring to buy or wind for one place, beside one that is there."""
+
+    position: str
+    beside: str
+    found: engine.WantedSpring
+    worst_miss_deg: InBoth
+
+    @property
+    def chance(self):
+        return offers.in_percent(self.found.chance)
+
+
+def to_buy(state):
+    """What to look for in either place, each beside the best that the drawer has for the other."""
+    if not state.offers:
+        return ()
+    best = state.offers[0].proposal
+    pairs = [("primary", best.secondary)]
+    if best.secondary is not None:
+        pairs.append(("secondary", best.primary))
+    return tuple(_wanted(state, position, other) for position, other in pairs)
+
+
+def _wanted(state, position, other):
+    found = wanted(state.question, position, other)
+    miss = InBoth.angle(found.worst_miss_deg, state.drive)
+    return Wanted(position, other.key if other else "", found, miss)

@@ -1,0 +1,56 @@
+"""Spring trials on a card: fit the next pair, and let what was read so far teach."""
+
+from django.db import transaction
+
+from curves import actions as build_actions
+from curves import corrections, queries
+from curves.models import Frame, Run
+from jobs.actions.noting import note
+from jobs.guards import require_open
+from jobs.models import Job
+
+
+@transaction.atomic
+def fit_pair(job, values, *, by):
+    """Make the run of a pair, ready to be read; one that stands there unread with this pair is taken instead.
+
+    What the runs before it taught of their springs is kept first.
+    """
+    require_open(Job.objects.get(pk=job.pk))
+    build = queries.build_for(job.build_id)
+    waiting = _unread(build, values)
+    if waiting:
+        return waiting
+    corrections.learn_springs(build, by=by)
+    last = queries.live_runs(build)[-1:]
+    frame = last[0].frame if last else Frame.SHAFT
+    run = build_actions.add_run(build, {"kind": Run.Kind.TRIAL, "frame": frame, **values}, [], by=by)
+    note("chose a pair to fit", job, by, run=str(run), springs=_pair(run), posts=_posts(run))
+    return run
+
+
+@transaction.atomic
+def use_correction(correction, in_use, *, by):
+    """Let what a job taught of a spring count for later jobs, or no longer."""
+    corrections.use_correction(correction, in_use, by=by)
+    verb = "let a correction count again" if in_use else "switched a correction off"
+    job = Job.objects.filter(build=correction.build_id).first()
+    note(verb, job, by, spring=str(correction.spring), place=correction.position)
+
+
+def _unread(build, values):
+    """The trial run of this very pair and bends that has no reading yet, or None."""
+    for run in queries.live_runs(build):
+        same = all(getattr(run, name) == value for name, value in values.items())
+        if same and run.kind == Run.Kind.TRIAL and not run.readings.all():
+            return run
+    return None
+
+
+def _pair(run):
+    return [str(spring) for spring in (run.primary, run.secondary) if spring]
+
+
+def _posts(run):
+    bends = {"primary": run.primary_bend_mm, "secondary": run.secondary_bend_mm}
+    return {place: f"{bend:+g} mm" for place, bend in bends.items() if bend}

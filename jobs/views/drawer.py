@@ -1,0 +1,140 @@
+"""The drawer: the shop's kinds of spring, how each is known, weighed, corrected and changed."""
+
+from django.http import Http404
+from django.shortcuts import get_object_or_404
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from curves import actions, convert, loadtests
+from curves.models import Spring, SpringCorrection
+from curves.springforms import LoadTestForm, NewSpringForm, SpringForm
+from jobs.actions import trials as trial_actions
+from jobs.drawer import PRIMARY, SECONDARY, drawer_rows, hanging_now, row_of, spring_for
+from shop import notes, once
+from shop.pages import go, page
+from shop.rights import require
+from shop.versions import Conflict
+
+LOADS_ID = "loads_%s"  # two forms stand on one page
+
+
+@require_GET
+def drawer(request):
+    require(request.user, "read")
+    context = {"rows": drawer_rows(), "may_edit": request.user.may("edit_drawer")}
+    return page(request, "curves/drawer.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+def spring_new(request):
+    require(request.user, "edit_drawer")
+    before = once.taken(request.POST.get("once"))
+    if before:  # a repeated send would find its own label taken
+        return go(request, before)
+    form = NewSpringForm(request.POST or None)
+    if form.is_bound and form.is_valid():
+        return go(request, once.take(form.cleaned_data["once"], request.user, lambda: _made(request, form)))
+    context = {"form": form, "action": reverse("spring_new")}
+    fragment = "curves/_spring_form.html"
+    return page(request, "curves/spring_new.html", context, fragment=fragment, status=form.status)
+
+
+def _made(request, form):
+    spring = Spring()
+    actions.save_spring(spring, form.spring_values, by=request.user)
+    notes.leave(request, f"{spring} is in the drawer.")
+    return reverse("drawer")
+
+
+@require_http_methods(["GET", "POST"])
+def spring(request, pk):
+    """All that is known of one spring; a POST changes its own figures."""
+    require(request.user, "read" if request.method == "GET" else "edit_drawer")
+    row = get_object_or_404(Spring, pk=pk)
+    form = SpringForm(request.POST or None, instance=row, initial={"version": row.version})
+    if form.is_bound and form.is_valid():
+        version = form.cleaned_data["version"]
+        try:
+            actions.save_spring(row, form.spring_values, by=request.user, version=version)
+        except Conflict as conflict:
+            form.show_conflict(conflict.current)
+        else:
+            notes.leave(request, f"{row} is changed.")
+            return go(request, reverse("spring", args=[pk]))
+    return _show(request, pk, form=form)
+
+
+@require_POST
+def load_test(request, pk):
+    """Write the pairs of the spring tester; with ``use`` their fit becomes the spring's own figures."""
+    require(request.user, "edit_drawer")
+    row = get_object_or_404(Spring, pk=pk)
+    form = LoadTestForm(request.POST, auto_id=LOADS_ID)
+    use = "use" in request.POST
+    if form.is_valid():
+        found = loadtests.fitted(form.rows)
+        if use and found.test is None:
+            form.add_error(None, found.refused)
+        elif _kept(request, row, form, use):
+            return go(request, reverse("spring", args=[pk]) + "#sec-loads")
+    return _show(request, pk, load_form=form)
+
+
+def _kept(request, row, form, use):
+    """Save the pairs; False when someone else was first, and the form then says so."""
+    try:
+        loadtests.save_load_test(
+            row, form.rows, by=request.user, version=form.cleaned_data["version"], use=use
+        )
+    except Conflict as conflict:
+        form.show_conflict(conflict.current)
+        return False
+    words = "and its figures are the spring's own now" if use else "the spring's own figures stay"
+    notes.leave(request, f"The load test of {row} is saved, {words}.")
+    return True
+
+
+@require_POST
+def correction(request, pk, correction):
+    """Let what a job taught of a spring count, or no longer."""
+    require(request.user, "edit_drawer")
+    row = get_object_or_404(SpringCorrection, pk=correction, spring=pk)
+    in_use = request.POST.get("in_use") == "1"
+    if row.in_use != in_use:
+        try:
+            trial_actions.use_correction(row, in_use, by=request.user)
+        except Conflict:
+            notes.leave(request, "Someone else switched it just now: look again.")
+            return go(request, reverse("spring", args=[pk]) + "#sec-learned")
+        words = "counts again" if in_use else "does not count any more"
+        undo = reverse("correction", args=[pk, correction])
+        notes.leave(
+            request, f"What was learned {words}.", undo=undo, values={"in_use": "" if in_use else "1"}
+        )
+    return go(request, reverse("spring", args=[pk]) + "#sec-learned")
+
+
+def _show(request, pk, *, form=None, load_form=None):
+    row = spring_for(pk)
+    if row is None:
+        raise Http404("There is no such spring.")
+    pairs = loadtests.pairs_of(row)
+    found = loadtests.fitted(load_form.rows if load_form and load_form.rows else pairs)
+    status = (load_form or form).status
+    if form is None:
+        form = SpringForm(instance=row, initial={"version": row.version})
+    if load_form is None:
+        load_form = LoadTestForm(auto_id=LOADS_ID, initial={"version": row.version}, shown=pairs)
+    newest = [one for place in (PRIMARY, SECONDARY) if (one := convert.correction_for(row, place))]
+    context = {
+        "spring": row,
+        "row": row_of(row, hanging_now()),
+        "form": form,
+        "load_form": load_form,
+        "test": found,
+        "plot": loadtests.svg(found) if found and found.test else "",
+        "corrections": [(one, one in newest) for one in row.corrections.all()],
+        "action": reverse("spring", args=[pk]),
+        "may_edit": request.user.may("edit_drawer"),
+    }
+    return page(request, "curves/spring.html", context, status=status)

@@ -1,0 +1,66 @@
+"""Spring trials of a card: the proposals and what they rest on, and the pair that is fitted next."""
+
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_POST
+
+from curves import offers, queries, trials
+from curves.trialforms import ChoicesForm, FitForm
+from jobs.actions import trials as actions
+from jobs.guards import require_open
+from jobs.queries import card_for
+from jobs.views.curve import drawn
+from shop import notes, once
+from shop.once import new_key
+from shop.pages import go, page
+from shop.rights import require
+
+
+@require_GET
+def trials_of_job(request, number):
+    """The proposals; ``show`` picks the one that is drawn, ``buy`` asks what to look for instead."""
+    job = card_for(request.user, number)
+    form = ChoicesForm.sent(request.GET)
+    state = trials.trial_state(job.build, form.choices)
+    shown = _shown(request, state)
+    context = {
+        "job": job,
+        "state": state,
+        "form": form,
+        "shown": shown,
+        "curve": drawn(job.build, model=offers.model_line(shown, state.drive) if shown else None),
+        "expected": offers.at_band(shown, state.band, state.drive) if shown else (),
+        "wanted": trials.to_buy(state) if "buy" in request.GET or (state.offers and not state.fair) else (),
+        "may_fit": request.user.may("edit_curve") and not job.is_closed and not job.build.locked,
+        "new_key": new_key,
+    }
+    fragment = "curves/_prediction.html"
+    return page(request, "curves/trials.html", context, fragment=fragment, status=form.status)
+
+
+def _shown(request, state):
+    asked = request.GET.get("show", "")
+    place = int(asked) if asked.isdecimal() and len(asked) < 3 else 1
+    picked = [offer for offer in state.offers if offer.place == place]
+    return next(iter(picked or state.offers), None)
+
+
+@require_POST
+def fit_pair(request, number):
+    """Make the run of the pair that was chosen, and lead to where it is read."""
+    job = card_for(request.user, number)
+    require(request.user, "edit_curve")
+    require_open(job)
+    form = FitForm(request.POST, springs=queries.drawer(job.build))
+    if not form.is_valid():
+        notes.leave(request, "Nothing was fitted: the pair did not arrive whole. Choose it again.")
+        return redirect("trials", number)
+    key = form.cleaned_data["once"]
+    return go(request, once.take(key, request.user, lambda: _fitted(request, job, form)))
+
+
+def _fitted(request, job, form):
+    run = actions.fit_pair(job, form.run_values, by=request.user)
+    pair = " and ".join(str(spring) for spring in (run.primary, run.secondary) if spring)
+    notes.leave(request, f"{run} is ready: hang in {pair}, then read it.")
+    return f"{reverse('bench', args=[job.number])}?run={run.number}"

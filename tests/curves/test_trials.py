@@ -1,0 +1,200 @@
+"""Spring trials as a loop: what teaches, what is proposed, in which frame, and that it ends in the band."""
+
+import dataclasses
+from itertools import count
+
+import numpy as np
+import pytest
+
+from curves import convert, engine, trials
+from curves.models import Run, Spring
+from tests import build
+from tests.curves.loop import simulated_bench
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def bench():
+    bench = simulated_bench()
+    bench.read(*(spring.key for spring in bench.unit.received), kind=Run.Kind.AS_RECEIVED)
+    return bench
+
+
+@pytest.mark.parametrize("seed", [5, 11, 23])
+def test_the_loop_ends_in_the_band(seed):
+    bench = simulated_bench(seed)
+    bench.read(*(spring.key for spring in bench.unit.received), kind=Run.Kind.AS_RECEIVED)
+    for number in count(1):
+        state = trials.trial_state(bench.fresh())
+        if state.done:
+            break
+        assert number <= 4
+        best = state.offers[0]
+        bench.read(best.primary, best.secondary, best.proposal.post_bend_mm, number=number)
+    assert state.last.in_band
+    assert [one.run.number for one in state.teaching] == list(range(1, number + 1))
+
+
+def test_both_frames_ask_the_engine_the_same_question():
+    # A four-stroke's crank turns twice for each turn of its distributor: common practice, no source.
+    asked = []
+    for frame in ("shaft", "crank"):
+        Spring.objects.all().delete()
+        bench = simulated_bench(frame=frame)
+        bench.read("P1", "S1", kind=Run.Kind.AS_RECEIVED)
+        asked.append(trials.trial_state(bench.fresh()))
+    shaft, crank = (np.array(state.question.runs[0][2:4]) for state in asked)
+    assert shaft == pytest.approx(crank)
+    assert np.array(asked[0].question.band[:3]) == pytest.approx(np.array(asked[1].question.band[:3]))
+    assert [one.percent for one in asked[0].offers] == pytest.approx([one.percent for one in asked[1].offers])
+
+
+def test_an_offer_says_what_the_engine_says_in_both_frames(bench):
+    state = trials.trial_state(bench.fresh())
+    question = state.question
+    found = engine.propose(
+        engine.calibrate(question.head, [engine.Run(*run[:4], falling=run[4]) for run in question.runs]),
+        question.target,
+        question.primaries,
+        question.secondaries,
+        count=trials.COUNT,
+        post_bend_limit_mm=trials.BEND_LIMIT_MM,
+    )
+    assert [one.proposal.chance for one in state.offers] == [one.chance for one in found]
+    miss = state.offers[0].worst_miss_deg
+    assert (miss.shaft, miss.crank) == (found[0].worst_miss_deg, found[0].worst_miss_deg * 2)
+    assert state.offers[0].percent == found[0].chance * 100
+    assert state.offers[0].initial_crank_deg == 8
+    assert question.band[1] == tuple(convert.target_of(bench.build.target, state.drive).advance_deg)
+
+
+def test_the_state_is_frozen(bench):
+    state = trials.trial_state(bench.fresh())
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        state.offers = ()
+
+
+def test_a_pair_that_missed_comes_back_only_with_another_bend(bench):
+    first, second = Spring.objects.get(label="P1"), Spring.objects.get(label="S1")
+    bench.read(first, second, number=1)
+    state = trials.trial_state(bench.fresh())
+    assert state.log[-1].in_band is False
+    assert state.question.tried == (("P1", "S1", (0.0, 0.0)),)
+    for offer in state.offers:
+        assert (offer.primary, offer.secondary, offer.proposal.post_bend_mm) != (first, second, (0, 0))
+    without = trials.trial_state(bench.fresh(), trials.Choices(bend_limit_mm=0.0))
+    assert all((one.primary, one.secondary) != (first, second) for one in without.offers)
+    assert all(one.proposal.post_bend_mm == (0, 0) for one in without.offers)
+
+
+def test_what_is_missing_is_said_and_nothing_is_proposed():
+    state = trials.trial_state(build.build())
+    assert [one.step for one in state.missing] == ["target", "run", "drawer"]
+    assert not state.offers
+    assert state.calibration is None
+
+
+def test_a_spring_that_ran_out_is_not_proposed_unless_it_hangs_in_this_unit(bench):
+    Spring.objects.filter(position="primary").exclude(label__in=["P1", "P2"]).update(quantity=0)
+    keys = [one.key for one in trials.trial_state(bench.fresh()).question.primaries]
+    assert keys == ["P1", "P2"]
+    bench.read(Spring.objects.get(label="P3"), Spring.objects.get(label="S1"), number=1)
+    assert [one.key for one in trials.trial_state(bench.fresh()).question.primaries] == ["P1", "P2", "P3"]
+
+
+def test_runs_taken_off_and_runs_without_readings_teach_nothing(bench):
+    bench.read(Spring.objects.get(label="P3"), Spring.objects.get(label="S1"), number=1)
+    build.run(bench.build, [], primary=Spring.objects.get(label="P4"))
+    assert [one.run.number for one in trials.trial_state(bench.fresh()).log] == [1, 2]
+    bench.build.runs.filter(number=2).update(removed=True)
+    assert [one.run.number for one in trials.trial_state(bench.fresh()).log] == [1]
+
+
+def test_weights_that_stuck_teach_nothing_once_there_is_another_run():
+    made = build.build()
+    stuck = [(400, 0), (800, 4), (1200, 9), (1600, 11), (1200, 11, True), (800, 7, True), (400, 2, True)]
+    build.run(made, stuck, kind=Run.Kind.AS_RECEIVED)
+    build.target(made)
+    alone = trials.trial_state(made)
+    assert [one.teaches for one in alone.log] == [True]
+    build.run(made, primary=build.spring("P"), secondary=build.spring("S"))
+    state = trials.trial_state(made)
+    assert [one.teaches for one in state.log] == [False, True]
+    assert "stuck" in state.log[0].note
+
+
+def test_readings_beyond_the_stop_as_it_is_now_do_not_teach():
+    made = build.build(travel_measured_deg=9.0)
+    build.run(made, primary=build.spring("P"), secondary=build.spring("S"))  # reads up to 11 degrees
+    build.target(made)
+    state = trials.trial_state(made)
+    assert max(state.question.runs[0][3]) <= 9.0
+    assert "past the stop" in state.log[0].note
+
+
+def test_the_engines_warnings_name_our_runs_and_their_frame():
+    made = build.build()
+    readings = [
+        (300, 0),
+        (400, 0.5),
+        (600, 3),
+        (800, 5.5),
+        (1000, 0.5),
+        (1250, 9.5),
+        (1500, 10.5),
+        (1800, 11),
+    ]
+    build.run(made, [])
+    build.run(made, readings, primary=build.spring("P"), secondary=build.spring("S"))
+    build.target(made)
+    words = " ".join(trials.trial_state(made).warnings)
+    assert "Trial run 2: 0.5 distributor deg at 1000 distributor rpm does not fit" in words
+
+
+def test_a_smaller_travel_is_only_offered_when_allowed(bench):
+    travel = bench.build.travel_measured_deg
+    assert trials.trial_state(bench.fresh()).question.smaller_travels == ()
+    state = trials.trial_state(bench.fresh(), trials.Choices(least_travel_deg=travel - 1.0))
+    assert state.question.smaller_travels == pytest.approx((travel - 1.0, travel - 0.5))
+    for offer in state.offers:
+        assert offer.travel_deg is None or offer.predicted.mean_deg.max() <= offer.travel_deg.shaft + 1e-9
+
+
+def test_the_initial_timing_moves_only_when_allowed_and_only_in_its_range(bench):
+    moved = trials.trial_state(bench.fresh(), trials.Choices(initial_moves=True))
+    # 6 to 10 crank degrees are 3 to 5 at the distributor.
+    assert moved.question.band[3] == (3.0, 5.0)
+    assert all(6 <= one.initial_crank_deg <= 10 for one in moved.offers)
+    assert trials.trial_state(bench.fresh()).question.band[3] == (0.0, 0.0)
+
+
+def test_the_posts_are_told_from_where_they_stand(bench):
+    pair = [Spring.objects.get(label=label) for label in ("P1", "S1")]
+    bench.read(*pair, (0.2, 0.0), number=1)
+    for offer in trials.trial_state(bench.fresh()).offers:
+        first = offer.bends[0]
+        assert first.by_mm == pytest.approx(offer.proposal.post_bend_mm[0] - 0.2)
+        assert first.gap_mm == pytest.approx(bench.build.primary_gap_mm + offer.proposal.post_bend_mm[0])
+
+
+def test_the_reason_is_one_sentence_about_the_run_before(bench):
+    assert trials.trial_state(bench.fresh()).offers[0].why.startswith("It ranks first of 100 pairs")
+    bench.read(*(Spring.objects.get(label=label) for label in ("P1", "S1")), number=1)
+    for offer in trials.trial_state(bench.fresh()).offers:
+        assert offer.why.startswith("Trial run 2 read ")
+        assert offer.why.count(". ") == 0
+        assert offer.why.endswith(".")
+
+
+def test_the_drawer_and_its_corrections_cost_two_queries(bench, django_assert_num_queries):
+    fetched = bench.fresh()
+    with django_assert_num_queries(2):
+        trials.trial_state(fetched)
+
+
+def test_the_same_question_is_answered_once(bench, monkeypatch):
+    trials.trial_state(bench.fresh())
+    monkeypatch.setattr(engine, "calibrate", None)
+    monkeypatch.setattr(engine, "propose", None)
+    assert trials.trial_state(bench.fresh()).offers

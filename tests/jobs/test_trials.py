@@ -1,0 +1,138 @@
+"""The screen of the spring trials: what it says, who may fit a pair, and the run that is made of it."""
+
+import pytest
+
+from curves import trials
+from curves.models import Run, Spring, SpringCorrection
+from jobs.models import AuditEntry
+from tests import build
+from tests.curves.loop import simulated_bench
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def job():
+    row = build.job(stage="spring_trials")
+    row.bench = simulated_bench(into=row.build)
+    row.bench.read(*(Spring.objects.get(label=label) for label in ("P1", "S1")), number=1)
+    return row
+
+
+def fit(job, primary="P2", secondary="S3", **fields):
+    values = {
+        "primary": Spring.objects.get(label=primary).pk,
+        "secondary": Spring.objects.get(label=secondary).pk,
+        "primary_bend_mm": "0.15",
+        "secondary_bend_mm": "-0.1",
+        "once": "key",
+    }
+    return f"/jobs/{job.number}/trials/fit/", values | fields
+
+
+def test_the_screen_says_what_the_engine_says(client_as, job):
+    page = client_as("technician").get(f"/jobs/{job.number}/trials/")
+    state = trials.trial_state(job.bench.fresh())
+    best = state.offers[0]
+    words = page.content.decode()
+    for said in (best.pair, best.chance, best.why, f"{best.worst_miss_deg.crank:.1f}"):
+        assert said in words
+    assert f'{best.worst_miss_deg.shaft:.2f} <span class="unit">distributor deg</span>' in words
+    assert page.context["curve"]["figure"]["model"]["label"] == f"expected, {best.pair}"
+    row = page.context["expected"][0]
+    assert row.speed_rpm.crank == row.speed_rpm.shaft * 2  # a four-stroke: common practice, no source
+    assert (row.band_low_deg.crank + row.band_high_deg.crank) / 2 == pytest.approx(
+        job.build.target.points.first().crank_deg
+    )
+
+
+def test_another_proposal_is_drawn_and_htmx_gets_the_drawing_alone(client_as, job):
+    client, address = client_as("counter"), f"/jobs/{job.number}/trials/?show=2"
+    assert client.get(address).context["shown"].place == 2
+    part = client.get(address, headers={"hx-request": "true"}).content.decode()
+    assert part.lstrip().startswith('<div id="prediction">')
+    assert client.get(f"/jobs/{job.number}/trials/?show=99").context["shown"].place == 1
+
+
+@pytest.mark.parametrize(("query", "words"), [("bend=9", "too high"), ("bend=wide", "not a number")])
+def test_a_bad_choice_is_refused_beside_its_field(client_as, job, query, words):
+    page = client_as("technician").get(f"/jobs/{job.number}/trials/?{query}")
+    assert page.status_code == 422
+    assert words in page.content.decode()
+
+
+def test_choices_reach_the_engine(client_as, job):
+    page = client_as("technician").get(f"/jobs/{job.number}/trials/?bend=0,1&initial=on")
+    assert page.context["state"].choices == trials.Choices(0.1, None, True)
+    bends = [bend for one in page.context["state"].offers for bend in one.proposal.post_bend_mm]
+    assert max(map(abs, bends)) <= 0.1
+
+
+def test_what_to_buy_is_said_when_asked(client_as, job):
+    page = client_as("technician").get(f"/jobs/{job.number}/trials/?buy=1")
+    assert [one.position for one in page.context["wanted"]] == ["primary", "secondary"]
+    rate = page.context["wanted"][0].found.spring.rate_n_per_mm
+    assert f"{rate:.2f}" in page.content.decode()
+
+
+def test_without_target_and_runs_it_says_what_to_do(client_as):
+    job = build.job(stage="spring_trials")
+    words = client_as("technician").get(f"/jobs/{job.number}/trials/").content.decode()
+    assert f"/jobs/{job.number}/target/" in words
+    assert "runs/new/?kind=as_received" in words
+
+
+def test_fitting_a_pair_makes_its_run_ready_to_read(client_as, job):
+    client = client_as("technician")
+    address, values = fit(job)
+    for _ in range(2):  # a double click
+        answer = client.post(address, values)
+    run = Run.objects.get(build=job.build, number=2)
+    assert answer.status_code == 302
+    assert str(run.number) in answer.url
+    assert (str(run.primary), str(run.secondary), run.kind) == ("P2", "S3", "trial")
+    assert (run.primary_bend_mm, run.secondary_bend_mm, run.frame) == (0.15, -0.1, "shaft")
+    assert not run.readings.exists()
+    assert AuditEntry.objects.filter(job=job, verb="chose a pair to fit").count() == 1
+
+
+def test_a_pair_that_waits_to_be_read_is_taken_again(client_as, job):
+    client = client_as("technician")
+    for key in ("first", "second"):
+        client.post(*fit(job, once=key))
+    assert Run.objects.filter(build=job.build).count() == 2
+
+
+def test_fitting_keeps_what_the_run_before_taught(client_as, job):
+    client_as("technician").post(*fit(job))
+    assert {str(one.spring) for one in SpringCorrection.objects.filter(build=job.build)} == {"P1", "S1"}
+
+
+@pytest.mark.parametrize("change", [{"primary": ""}, {"primary": "99999"}, {"primary_bend_mm": "5"}])
+def test_a_pair_that_can_not_be_is_not_fitted(client_as, job, change):
+    address, values = fit(job)
+    assert client_as("technician").post(address, values | change).status_code == 302
+    assert Run.objects.filter(build=job.build).count() == 1
+
+
+def test_who_may_not_fit(client_as, job):
+    address, values = fit(job)
+    assert client_as("counter").post(address, values).status_code == 403
+    assert client_as("technician").get(address).status_code == 405
+    assert client_as("technician").post(f"/jobs/{job.number}/trials/").status_code == 405
+    job.build.locked = True
+    job.build.save()
+    assert client_as("technician").post(address, values).status_code == 403
+    page = client_as("technician").get(f"/jobs/{job.number}/trials/")
+    assert page.status_code == 200
+    assert "Fit this pair" not in page.content.decode()
+    assert Run.objects.filter(build=job.build).count() == 1
+    assert not SpringCorrection.objects.exists()
+
+
+def test_the_page_costs_few_queries(client_as, job, django_assert_max_num_queries):
+    client = client_as("technician")
+    for number in range(2, 6):
+        job.bench.read(*(Spring.objects.get(label=label) for label in ("P1", "S1")), number=number)
+    with django_assert_max_num_queries(12):
+        client.get(f"/jobs/{job.number}/trials/")
