@@ -51,7 +51,7 @@ def served(tmp_path):
     try:
         login = wait_for(
             lambda: re.search(r"login: (\S+)\s+password: (\S+)", log.read_text()),
-            240,
+            900,
             "the login that ./run prints",
         )
         url = f"http://127.0.0.1:{port}"
@@ -129,9 +129,9 @@ def type_run(keys, kind, words, path):
 def test_walk_in_is_served_from_the_counter_to_the_sheet_in_hand(chromium, served, tmp_path):
     url, name, password = served
     watch = Watch(url)
-    expect.set_options(timeout=60_000)
+    expect.set_options(timeout=120_000)
     context = chromium.new_context(base_url=url, locale="en-GB", timezone_id="UTC", accept_downloads=True)
-    context.set_default_timeout(60_000)
+    context.set_default_timeout(120_000)
     watch.over(context)
     page = context.new_page()
     keys = Keys(page)
