@@ -37,7 +37,7 @@ def figure(build, *, draft=None, in_place_of=None, model=None, target=None):
 
 def compose(key, title, traces, band, line, drive, *, misses=(), areas=()):
     """Put traces, band, line and shaded areas into one figure: axes in both frames, words in their places."""
-    x, y = _axes(traces, band, line)
+    x, y = _axes(traces, band, line, headroom=1.14 if areas else 1.04)
     labels, misses = place_words(_ends(traces, band, line), misses, _lines(traces, band, line), x, y)
     return {
         "key": key,
@@ -168,7 +168,7 @@ def _outside(target, readings):
     return engine.distance_outside(target, readings.speed_rpm, readings.advance_deg)
 
 
-def _axes(traces, band, line):
+def _axes(traces, band, line, headroom):
     """Axes that hold all there is, with room at the right for the words at the line ends."""
     rpm = [point["crank_rpm"] for trace in traces for point in trace["points"]]
     deg = [point["crank_deg"] for trace in traces for point in trace["points"]]
@@ -184,7 +184,7 @@ def _axes(traces, band, line):
         + ([line["label"]] if line else [])
     )
     x = axis(0.0, fastest / (1.0 - room_for(words)), most=7)
-    y = axis(min([0.0, *deg]), max([LEAST_SPAN["deg"], *deg]) * 1.04, most=8)
+    y = axis(min([0.0, *deg]), max([LEAST_SPAN["deg"], *deg]) * headroom, most=8)
     return x, y
 
 

@@ -34,14 +34,18 @@ class Check:
         return PASSED[self.passed]
 
 
-def checks_of(run, build, *, cylinders=None):
-    """Everything that a run proves, in the order of the work; what was not read is left out."""
+def checks_of(run, build, *, cylinders=None, beside=None):
+    """Everything that a run proves, in the order of the work; what was not read is left out.
+
+    ``beside`` are its sparks, dwells and vacuums, where they are fetched already.
+    """
     drive = convert.drive_of(build)
+    sparks, dwells, vacuums = beside or (run.sparks.all(), run.dwells.all(), run.vacuums.all())
     return (
         *_sweeps(run, build, drive),
-        *_sparks(list(run.sparks.all()), cylinders),
-        *_dwells(list(run.dwells.all()), cylinders),
-        *_capsule(list(run.vacuums.all()), drive),
+        *_sparks(list(sparks), cylinders),
+        *_dwells(list(dwells), cylinders),
+        *_capsule(list(vacuums), drive),
     )
 
 

@@ -70,9 +70,11 @@ class Choices:
 def typed_target(form):
     """The target as it stands in a form, saved or not, however much of it can be read."""
     if form.is_bound:
-        rows = {row[0]: row for row in form.readable_rows()}.values()  # a speed typed twice counts once
+        sound = not form.errors  # cleans it, so that lines count as the grid does
+        rows = form.rows if sound and form.rows else form.readable_rows()
     else:
         rows = [row for row in form.grid.values() if row is not None]
+    rows = {row[0]: row for row in rows}.values()  # a speed typed twice counts once
     low, high, initial, limit = (_number(form, name) for name in form._meta.fields[:4])
     low, high = low or 0.0, high or 0.0
     return Typed(Points(Point(*row) for row in rows), min(low, high), max(low, high), initial, limit)

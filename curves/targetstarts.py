@@ -49,7 +49,10 @@ def of_final_curve(build, name):
         raise NoStart(f"{name} has no final run: start from its target.")
     knees = judging.knees_of(readings)
     corners = zip(drive.to_crank_rpm(knees.speed_rpm), drive.to_crank_deg(knees.advance_deg), strict=True)
-    return Start(_written(corners), f"the final curve of {name}", {})
+    points = _written(corners)
+    while len(points) > 1 and points[1][1] == 0:  # nothing happens before the begin
+        points.pop(0)
+    return Start(points, f"the final curve of {name}", {})
 
 
 def of_sweep(sweep, build, set_up):

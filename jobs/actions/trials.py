@@ -29,6 +29,15 @@ def fit_pair(job, values, *, by):
     return run
 
 
+def learn_soon(job, *, by):
+    """Let what was read so far teach, once that is safely written; a fit that fails loses no reading."""
+    transaction.on_commit(lambda: _learn(job.build_id, by), robust=True)
+
+
+def _learn(build_pk, by):
+    corrections.learn_springs(queries.build_for(build_pk), by=by)
+
+
 @transaction.atomic
 def use_correction(correction, in_use, *, by):
     """Let what a job taught of a spring count for later jobs, or no longer."""

@@ -4,6 +4,7 @@ import json
 from functools import wraps
 
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.db.models import prefetch_related_objects
 from django.http import Http404, HttpResponse, JsonResponse
 from django.template.loader import render_to_string
 from django.urls import reverse
@@ -212,6 +213,7 @@ def _context(request, job, run):
 def _state(job, run):
     """What a tablet knows of a run: every reading, and the drawing and the words they come to."""
     build = job.build
+    prefetch_related_objects([run], "sparks", "dwells", "vacuums")
     drive = convert.drive_of(build)
     draft = convert.run_readings(run, drive)
     band = convert.target_of(getattr(build, "target", None), drive)

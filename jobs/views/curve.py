@@ -12,6 +12,7 @@ from curves.forms import ChangeRunForm, NewRunForm
 from curves.headforms import HeadForm
 from curves.models import Run
 from jobs.actions import curve as actions
+from jobs.actions import trials
 from jobs.guards import require_open
 from jobs.queries import card_for
 from jobs.stages import Stage
@@ -46,9 +47,12 @@ def curve_of(job):
 
 
 def _final_checks(job):
-    """What the final run proves; asked for by the one stage that shows it, in three queries."""
+    """What the final run proves; asked for by the one stage that shows it, in one query."""
     final = queries.newest_runs(job.build).get("final")
-    return checks.checks_of(final, job.build, cylinders=job.cylinders) if final else ()
+    if final is None:
+        return ()
+    beside = queries.read_beside(final)
+    return checks.checks_of(final, job.build, cylinders=job.cylinders, beside=beside)
 
 
 def drawn(build, *, draft=None, in_place_of=None, model=None):
@@ -100,6 +104,7 @@ def run_new(request, number):
 
 def _made(request, job, form):
     run = actions.add_run(job, form.run_values, form.rows, by=request.user)
+    trials.learn_soon(job, by=request.user)
     notes.leave(request, f"{run} is saved: {len(form.rows)} readings.")
     return place_of(job, run.kind)
 
@@ -137,6 +142,7 @@ def run(request, number, run):
         except Conflict as conflict:
             form.show_conflict(conflict.current)
         else:
+            trials.learn_soon(job, by=request.user)
             notes.leave(request, f"{row} is changed: {len(form.rows)} readings.")
             return go(request, place_of(job, row.kind))
     return _show_run(request, job, form, row)
@@ -186,6 +192,7 @@ def run_remove(request, number, run):
     removed = "restore" not in request.POST
     if row.removed != removed:
         actions.take_off_run(job, row, by=request.user, removed=removed)
+        trials.learn_soon(job, by=request.user)
     undo = reverse("run_remove", args=[number, run]) if removed else None
     words = f"{row} is off the card." if removed else f"{row} is back on the card."
     notes.leave(request, words, undo=undo, values={"restore": "1"})

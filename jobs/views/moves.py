@@ -5,10 +5,11 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST
 
-from jobs.actions import moving, opening
+from jobs.actions import moving, opening, trials
 from jobs.forms.handing import AllocateForm, HandBackForm, MoveForm, RoadReportForm
 from jobs.forms.intake import OwnerForm
 from jobs.forms.several import Several
+from jobs.stages import Stage
 from jobs.views.showing import load, show_card, show_section
 from shop.once import take
 from shop.rights import require
@@ -32,6 +33,8 @@ def _moved(request, number, form, name, action):
         seen = data.pop("stage")
         try:
             action(shown.job, by=request.user, seen=seen, **data)
+            if seen in (Stage.SPRING_TRIALS, Stage.BENCH_CURVE) and request.user.may("edit_curve"):
+                trials.learn_soon(shown.job, by=request.user)
             return redirect("card", number)
         except ValidationError as error:
             form.add_error(None, error)

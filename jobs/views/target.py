@@ -106,5 +106,7 @@ def _made_of(kind, data, request, job):
     if not Job.objects.real().filter(number=data["job"]).exists():
         raise NoStart(f"There is no job {data['job']}: write the number of a card.")
     past = card_for(request.user, data["job"])
+    if past.build.practice_seed is not None and job.build.practice_seed is None:
+        raise NoStart(f"{past} is a practice card: its unit is invented.")
     make = targetstarts.of_target if data["take"] == "target" else targetstarts.of_final_curve
     return make(past.build, str(past))

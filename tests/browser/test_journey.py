@@ -95,7 +95,7 @@ class Keys:
         self.page.keyboard.type(text)
 
     def press(self, role, name, *, within=None, key="Enter"):
-        self.to((within or self.page).get_by_role(role, name=name).first)
+        self.to((within or self.page).get_by_role(role, name=name, exact=True).first)
         self.page.keyboard.press(key)
 
     def file(self, label, path):

@@ -133,3 +133,17 @@ def test_without_scripts_the_checks_stand_on_the_page(open_page, job):
     page.get_by_role("button", name="Check without saving").click()
     assert page.get_by_text("Needs 25.0 crank degrees at least").is_visible()
     assert job.build.target.points.last().crank_deg == 18
+
+
+@pytest.mark.parametrize("stage", ["teardown", "bench_curve", "hand_back"])
+def test_the_card_gets_its_sweeps_by_itself(open_page, job, stage):
+    job.stage = stage
+    job.save()
+    Sweep.objects.update(when="before" if stage == "teardown" else "after")
+    page = open_page("phone", who="technician")
+    page.goto(f"/jobs/{job.number}/")
+    page.get_by_text("True initial timing").wait_for()
+    page.get_by_text("Best advance found").wait_for()
+    assert_no_barrier(page)
+    assert_fits(page)
+    assert small_targets(page, within="[id^=sec-sweeps]") == []

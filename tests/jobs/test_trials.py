@@ -108,6 +108,25 @@ def test_fitting_keeps_what_the_run_before_taught(client_as, job):
     assert {str(one.spring) for one in SpringCorrection.objects.filter(build=job.build)} == {"P1", "S1"}
 
 
+def test_a_run_typed_changed_or_taken_off_teaches_once_it_is_saved(
+    client_as, job, django_capture_on_commit_callbacks
+):
+    client = client_as("technician")
+    springs = {
+        place: Spring.objects.get(label=label).pk for place, label in (("primary", "P2"), ("secondary", "S2"))
+    }
+    lines = "\n".join(f"{r.speed_rpm:g};{r.advance_deg:g}" for r in job.build.runs.get().readings.all())
+    typed = {"kind": "trial", "frame": "shaft", "json": "", "lines": lines, "once": "key", **springs}
+    with django_capture_on_commit_callbacks(execute=True):
+        assert client.post(f"/jobs/{job.number}/runs/new/", typed).status_code == 302
+    learned = {str(one.spring) for one in SpringCorrection.objects.filter(build=job.build)}
+    assert learned == {"P1", "S1", "P2", "S2"}
+    with django_capture_on_commit_callbacks(execute=True):
+        client.post(f"/jobs/{job.number}/runs/2/remove/")
+    learned = {str(one.spring) for one in SpringCorrection.objects.filter(build=job.build)}
+    assert learned == {"P1", "S1"}
+
+
 @pytest.mark.parametrize("change", [{"primary": ""}, {"primary": "99999"}, {"primary_bend_mm": "5"}])
 def test_a_pair_that_can_not_be_is_not_fitted(client_as, job, change):
     address, values = fit(job)
