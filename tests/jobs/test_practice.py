@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from curves import actions as build_actions
 from curves import practice, queries
-from curves.models import Run, Spring
+from curves.models import HeadType, Run, Spring
 from jobs import queries as job_queries
 from jobs import search, sheets
 from jobs.actions import practice as actions
@@ -81,6 +81,27 @@ def test_drawer_holds_no_practice_spring_and_practice_none_of_the_shops(job, cli
     page = client_as("owner").get(reverse("drawer")).content.decode()
     assert "S-mine" in page
     assert practice.MARK not in page
+
+
+def test_no_target_starts_from_a_practice_unit_and_no_search_is_like_one(job, client_as):
+    client = client_as("technician")
+    real = build.job(stage="spring_trials")
+    start = {"start": "past", "job": job.number, "take": "target"}
+    answer = client.get(reverse("target", args=[real.number]), start)
+    assert f"There is no job {job.number}" in answer.content.decode()
+    answer = client.get(reverse("search"), {"like": job.number})
+    assert f"There is no job {job.number}" in answer.content.decode()
+
+
+def test_head_types_count_no_practice_unit(job, client_as):
+    kind = HeadType.objects.create(name="Two-weight, plate 7")
+    type(job.build).objects.filter(pk=job.build_id).update(head_type=kind, locked=True)
+    types = client_as("owner").get(reverse("head_types")).context["types"]
+    assert [(one.units, one.handed_back) for one in types] == [(0, 0)]
+    assert (
+        f"Job {job.number}"
+        not in client_as("owner").get(reverse("head_type", args=[kind.pk])).content.decode()
+    )
 
 
 def test_run_form_offers_a_unit_only_springs_of_its_own(job, client_as):
