@@ -1,24 +1,30 @@
 """Writing curve work and the drawer: each call one transaction, with right and lock checked."""
 
-from django.core.exceptions import PermissionDenied
+from collections import defaultdict
+
 from django.db import transaction
 from django.db.models import Max
 
-from curves.models import Build, Reading, Run, Target, TargetPoint
+from curves.locks import Locked, require_unlocked
+from curves.models import Reading, Run, Target, TargetPoint
+from curves.recording import OffTheCard, put, put_reading, take_back
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
 
-
-class Locked(PermissionDenied):
-    """A build that was handed back takes no more writing."""
-
-
-def require_unlocked(build):
-    """The build's row, locked against writers beside this one until the transaction ends."""
-    row = Build.objects.select_for_update().get(pk=build.pk)
-    if row.locked:
-        raise Locked("This unit was handed back: reopen it as a new job to go on.")
-    return row
+__all__ = [
+    "Locked",
+    "OffTheCard",
+    "add_run",
+    "change_run",
+    "put",
+    "put_reading",
+    "require_unlocked",
+    "save_head",
+    "save_spring",
+    "save_target",
+    "take_back",
+    "take_off_run",
+]
 
 
 @transaction.atomic
@@ -40,8 +46,9 @@ def change_run(run, values, readings, *, by, version):
     for name, value in values.items():
         setattr(run, name, value)
     save_versioned(run, version, list(values))
+    stood = list(run.readings.all())
     run.readings.all().delete()
-    _write_readings(run, readings)
+    _write_readings(run, readings, stood)
 
 
 @transaction.atomic
@@ -97,8 +104,15 @@ def save_spring(spring, values, *, by, version=None):
         save_versioned(spring, version, list(values))
 
 
-def _write_readings(run, readings):
-    Reading.objects.bulk_create(
-        Reading(run=run, position=position, speed_rpm=speed, advance_deg=advance, falling=falling)
-        for position, (speed, advance, falling) in enumerate(readings)
-    )
+def _write_readings(run, readings, stood=()):
+    """Write readings in order. One that stood before keeps its key: a tablet may still be sending it."""
+    keys = defaultdict(list)
+    for row in stood:
+        keys[row.speed_rpm, row.advance_deg, row.falling].append((row.key, row.version))
+    rows = []
+    for position, (speed, advance, falling) in enumerate(readings):
+        row = Reading(run=run, position=position, speed_rpm=speed, advance_deg=advance, falling=falling)
+        if known := keys[speed, advance, falling]:
+            row.key, row.version = known.pop(0)
+        rows.append(row)
+    Reading.objects.bulk_create(rows)

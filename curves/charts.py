@@ -13,32 +13,38 @@ ROLES = {"as_received": "as received", "latest": "latest", "final": "final", "dr
 LEAST_SPAN = {"rpm": 3000.0, "deg": 20.0}
 
 
-def figure(build, *, draft=None, in_place_of=None, model=None):
-    """The curves of a build as a dict that JSON can carry.
+def figure(build, *, draft=None, in_place_of=None, model=None, target=None):
+    """The curves of a build as a dict that JSON can carry; with the ``target`` being typed, if one is given.
 
     ``draft`` is an engine ``Readings`` being typed, ``in_place_of`` the run that it changes; ``model`` a line
     ``(label, crank_rpm, crank_deg)``, or with where it may lie, ``(..., low_deg, high_deg)``. Every number is
     in the crank frame unless its name says shaft.
     """
     drive = convert.drive_of(build)
-    target = convert.target_of(getattr(build, "target", None), drive)
-    band = _band(target, drive) if target else None
+    target = convert.target_of(target or getattr(build, "target", None), drive)
+    band = band_of(target, drive) if target else None
     traces = [
-        _trace(role, f"{ROLES[role]}, run {run.number}", ROLES[role], readings, target, drive)
+        trace_of(role, f"{ROLES[role]}, run {run.number}", ROLES[role], readings, target, drive)
         for role, run in newest_runs(build).items()
         if run != in_place_of and (readings := convert.run_readings(run, drive)) is not None
     ]
     if draft is not None:
-        traces.append(_trace("draft", ROLES["draft"], ROLES["draft"], draft, target, drive))
+        traces.append(trace_of("draft", ROLES["draft"], ROLES["draft"], draft, target, drive))
     line = _model(*model) if model else None
-    x, y = _axes(traces, band, line)
-    labels, misses = place_words(_ends(traces, band, line), _misses(traces), _lines(traces, band, line), x, y)
+    key, title = f"build-{build.pk}", "Centrifugal advance"
+    return compose(key, title, traces, band, line, drive, misses=_misses(traces))
+
+
+def compose(key, title, traces, band, line, drive, *, misses=(), areas=()):
+    """Put traces, band, line and shaded areas into one figure: axes in both frames, words in their places."""
+    x, y = _axes(traces, band, line, headroom=1.14 if areas else 1.04)
+    labels, misses = place_words(_ends(traces, band, line), misses, _lines(traces, band, line), x, y)
     return {
-        "key": f"build-{build.pk}",
-        "title": "Centrifugal advance",
+        "key": key,
+        "title": title,
         "description": _description(traces, band),
         "empty": not (traces or band),
-        "crank_per_shaft": build.crank_per_shaft,
+        "crank_per_shaft": drive.crank_per_shaft,
         "x": {"title": "crank rpm", **x},
         "y": {"title": "crank degrees", **y},
         "x2": {"title": "distributor rpm", "ticks": other_frame(x, drive.to_shaft_rpm, drive.to_crank_rpm)},
@@ -47,6 +53,7 @@ def figure(build, *, draft=None, in_place_of=None, model=None):
             "ticks": other_frame(y, drive.to_shaft_deg, drive.to_crank_deg),
         },
         "band": band,
+        "areas": list(areas),
         "traces": traces,
         "model": line,
         "labels": labels,
@@ -115,7 +122,7 @@ def _model(label, rpm, deg, low=None, high=None):
     return line if low is None else {**line, "low": _plain(low), "high": _plain(high)}
 
 
-def _band(target, drive):
+def band_of(target, drive):
     """The edges of the band, point by point."""
     rpm = _plain(drive.to_crank_rpm(target.speed_rpm))
     low = _plain(drive.to_crank_deg(target.advance_deg - target.tolerance_deg))
@@ -123,7 +130,7 @@ def _band(target, drive):
     return {"label": "band", "rpm": rpm, "low": low, "high": high}
 
 
-def _trace(role, label, word, readings, target, drive):
+def trace_of(role, label, word, readings, target, drive):
     """One run: its readings in order of speed, each with its side of the band."""
     outside = _outside(target, readings)
     return {
@@ -161,7 +168,7 @@ def _outside(target, readings):
     return engine.distance_outside(target, readings.speed_rpm, readings.advance_deg)
 
 
-def _axes(traces, band, line):
+def _axes(traces, band, line, headroom):
     """Axes that hold all there is, with room at the right for the words at the line ends."""
     rpm = [point["crank_rpm"] for trace in traces for point in trace["points"]]
     deg = [point["crank_deg"] for trace in traces for point in trace["points"]]
@@ -177,7 +184,7 @@ def _axes(traces, band, line):
         + ([line["label"]] if line else [])
     )
     x = axis(0.0, fastest / (1.0 - room_for(words)), most=7)
-    y = axis(min([0.0, *deg]), max([LEAST_SPAN["deg"], *deg]) * 1.04, most=8)
+    y = axis(min([0.0, *deg]), max([LEAST_SPAN["deg"], *deg]) * headroom, most=8)
     return x, y
 
 
@@ -221,8 +228,18 @@ def _misses(traces):
             worst = max(outside, key=lambda point: abs(point["outside_deg"]))
             side = _side(worst["outside_deg"])["side"]
             text = f"{abs(worst['outside_deg']):.1f}° {side}"
-            misses.append({**_end(trace["role"], text, worst["crank_rpm"], worst["crank_deg"]), "side": side})
+            misses.append(miss_of(trace["role"], text, worst["crank_rpm"], worst["crank_deg"], side))
     return misses
+
+
+def miss_of(role, text, rpm, deg, side):
+    """Words that stand over or under the place they tell of."""
+    return {**_end(role, text, rpm, deg), "side": side}
+
+
+def area_of(side, rpm, edge, line):
+    """A stretch of speeds ("above" or "below") between the band's edge and the line that lies beyond it."""
+    return {"side": side, "rpm": _plain(rpm), "edge": _plain(edge), "line": _plain(line)}
 
 
 def _description(traces, band):

@@ -1,8 +1,12 @@
 """The only place that knows both the rows of a build and the arrays of the engine."""
 
+import numpy as np
+
 from curves import engine
+from curves.engine.trigger import TURN_DEG
 from curves.models import Frame, Spring
 
+Counts = engine.Spring  # what counts of a spring, for those who name no arrays
 LOOSE = {"rate_sd": None, "free_length_sd_mm": None, "initial_tension_sd": None}
 
 
@@ -156,6 +160,22 @@ def run_of(run, build):
         scale_deg=build.scale_deg,
         post_bend_mm=(run.primary_bend_mm, run.secondary_bend_mm),
     )
+
+
+def sparks_of(rows, cylinders):
+    """Whole turns of spark readings: the angle of each spark [shaft deg] by turn and cylinder, and the speed
+    of each turn. At each speed as many turns count as every cylinder was read."""
+    nominal = np.arange(cylinders) * (TURN_DEG / cylinders)
+    turns, speeds = [], []
+    for speed in sorted({row.speed_rpm for row in rows}):
+        read = [
+            [row.offset_deg for row in rows if (row.speed_rpm, row.cylinder) == (speed, cylinder)]
+            for cylinder in range(1, cylinders + 1)
+        ]
+        for offsets in zip(*read, strict=False):
+            turns.append(nominal + offsets)
+            speeds.append(speed)
+    return turns, speeds
 
 
 def target_of(target, drive, *, initial_crank_deg=None):

@@ -25,15 +25,10 @@ FRAME_WORDS = "Say which: distributor and crank differ by a factor of two."
 MARKS = [("", "as the file shows"), (".", "point"), (",", "comma")]
 
 
-class RunForm(GridForm, ModelForm):
-    """A run as it is typed, pasted or read from a file."""
-
-    columns = READINGS
-    nothing = "No reading yet: type a speed and an advance, or paste them."
+class RunFields(ModelForm):
+    """What is said of a run beside its readings: what hung in the unit, and the frame it is read in."""
 
     frame = forms.ChoiceField(label="Readings are in", choices=FRAMES, widget=forms.RadioSelect)
-    file = forms.FileField(label="CSV file", required=False)
-    decimal = forms.ChoiceField(label="Decimal mark in it", choices=MARKS, required=False)
 
     class Meta:
         model = Run
@@ -66,16 +61,35 @@ class RunForm(GridForm, ModelForm):
             self.add_error("primary", "A secondary spring without a primary: name the primary too.")
         return cleaned
 
+    @property
+    def run_values(self):
+        """The values of the run's own fields."""
+        return {name: self.cleaned_data[name] for name in self._meta.fields}
+
+
+class BenchRunForm(RunFields):
+    """A run that begins without readings: they come in one by one."""
+
+    once = OnceField()
+
+
+class RunForm(GridForm, RunFields):
+    """A run as it is typed, pasted or read from a file."""
+
+    columns = READINGS
+    nothing = "No reading yet: type a speed and an advance, or paste them."
+
+    file = forms.FileField(label="CSV file", required=False)
+    decimal = forms.ChoiceField(label="Decimal mark in it", choices=MARKS, required=False)
+
+    class Meta(RunFields.Meta):
+        pass
+
     def pasted_rows(self, text):
         table = csvfile.read(
             text, frame=self.data.get("frame") or None, decimal=self.data.get("decimal") or None
         )
         return [(row.speed_rpm, row.advance_deg, row.falling) for row in table.rows]
-
-    @property
-    def run_values(self):
-        """The values of the run's own fields."""
-        return {name: self.cleaned_data[name] for name in self._meta.fields}
 
 
 class NewRunForm(RunForm):

@@ -11,6 +11,7 @@ from curves.results import InBoth, Knee, Miss, RunSummary, Warning
 APART_DEG = 1.0  # distributor degrees between falling and rising sweep: the weights stick
 MUCH_CRANK_DEG = 40.0  # TM 10-3930-623-12 gives at most 42 crank degrees
 OFF_STAMP_DEG = 3.0  # distributor degrees between travel measured and stamped
+PLACES = 6  # of what is shown, before it is rounded
 
 
 def run_summary(run, readings, knees, band, drive):
@@ -34,7 +35,7 @@ def knees_of(readings):
 
 def rising(readings):
     """The rising sweep of a run, or all of it where there is none."""
-    return _sweep(readings, falling=False) or readings
+    return sweep_of(readings, falling=False) or readings
 
 
 def verdict(readings, band, drive):
@@ -45,14 +46,14 @@ def verdict(readings, band, drive):
     """
     if band is None:
         return None, None, ()
-    sweeps = [sweep for falling in (False, True) if (sweep := _sweep(readings, falling=falling))]
+    sweeps = [sweep for falling in (False, True) if (sweep := sweep_of(readings, falling=falling))]
     verdicts = [engine.judge_curve(band, sweep) for sweep in sweeps]
     worst = max(verdicts, key=lambda found: found.worst_deg if isfinite(found.worst_deg) else -1.0)
     missed = np.isnan(verdicts[0].at_points_deg)
     uncovered = tuple(float(rpm) for rpm in drive.to_crank_rpm(band.speed_rpm[missed]))
     if worst.worst_side in ("above", "below"):
         side = "over" if worst.worst_side == "above" else "under"
-        return False, Miss(_deg(worst.worst_deg, drive), side, _rpm(worst.worst_rpm, drive)), uncovered
+        return False, Miss(_deg(tidy(worst.worst_deg), drive), side, _rpm(worst.worst_rpm, drive)), uncovered
     return (None if uncovered else True), None, uncovered
 
 
@@ -144,7 +145,7 @@ def sweeps_apart(readings):
 
     In the shaft frame; 0 at 0 where they can't be compared.
     """
-    up, down = (_sweep(readings, falling=falling) for falling in (False, True))
+    up, down = (sweep_of(readings, falling=falling) for falling in (False, True))
     speeds = np.array([]) if up is None or down is None else _shared_speeds(up, down)
     if not speeds.size:
         return 0.0, 0.0
@@ -178,7 +179,12 @@ def _strays(run, readings, drive):
         yield Warning("stray", text)
 
 
-def _sweep(readings, *, falling):
+def tidy(value):
+    """A number without the dust of its arithmetic, so that a half is rounded alike wherever it is shown."""
+    return round(float(value), PLACES)
+
+
+def sweep_of(readings, *, falling):
     """The readings of one direction, or None."""
     rows = readings.falling if falling else ~readings.falling
     if not rows.any():

@@ -78,24 +78,30 @@ def svg(figure, *, width_mm=None):
         plot = Plot(width, height, PAPER_TEXT_PT, figure["x"], figure["y"])
     else:
         size = None
-        plot = Plot(480, 400, 13.0, figure["x"], figure["y"])
+        plot = screen_plot(figure)
     return mark_safe(  # a template's output, escaped there
         render_to_string("curves/_figure.svg", {"figure": figure, "size_mm": size, **drawing(figure, plot)})
     )
+
+
+def screen_plot(figure):
+    """Where the plot lies in the drawing on screen."""
+    return Plot(480, 400, 13.0, figure["x"], figure["y"])
 
 
 def drawing(figure, plot):
     """Every place and path of the drawing, ready to be written down."""
     return {
         "plot": plot,
-        "places": _places(plot),
-        "fine_grid": _grid(plot, figure["x"]["fine"], figure["y"]["fine"]),
-        "grid": _grid(plot, figure["x"]["ticks"], figure["y"]["ticks"]),
+        "places": places_of(plot),
+        "fine_grid": grid_of(plot, figure["x"]["fine"], figure["y"]["fine"]),
+        "grid": grid_of(plot, figure["x"]["ticks"], figure["y"]["ticks"]),
         "x_ticks": [{"at": plot.at_x(tick), "text": f"{tick:g}"} for tick in figure["x"]["ticks"]],
         "y_ticks": [{"at": plot.at_y(tick), "text": _minus(tick)} for tick in figure["y"]["ticks"]],
         "x2_ticks": [{"at": plot.at_x(t["at"]), "text": f"{t['value']:g}"} for t in figure["x2"]["ticks"]],
         "y2_ticks": [{"at": plot.at_y(t["at"]), "text": _minus(t["value"])} for t in figure["y2"]["ticks"]],
         "band": _band(plot, figure["band"]),
+        "areas": [_area(plot, area) for area in figure["areas"]],
         "lines": [_line(plot, trace) for trace in figure["traces"]],
         "model": figure["model"] and plot.path(figure["model"]["rpm"], figure["model"]["deg"]),
         "spread": _spread(plot, figure["model"]),
@@ -105,7 +111,7 @@ def drawing(figure, plot):
     }
 
 
-def _places(plot):
+def places_of(plot):
     """Where the frame and the words round it stand."""
     text = plot.text
     return {
@@ -125,7 +131,7 @@ def _minus(value):
     return f"{value:g}".replace("-", "−")
 
 
-def _grid(plot, xs, ys):
+def grid_of(plot, xs, ys):
     """One path for all lines of a grid."""
     upright = [f"M{plot.at_x(x):g},{plot.top:g}V{plot.bottom:g}" for x in xs]
     level = [f"M{plot.left:g},{plot.at_y(y):g}H{plot.right:g}" for y in ys]
@@ -152,6 +158,18 @@ def _spread(plot, model):
     uprights = [(x, foot, head) for x, foot, head in zip(rpm, low, high, strict=True) if head > foot]
     strokes = [f"M{plot.point(x, foot)}V{plot.at_y(head):g}" for x, foot, head in uprights]
     return {"edges": plot.path(rpm, low) + plot.path(rpm, high), "strokes": "".join(strokes)}
+
+
+def _area(plot, area):
+    """A stretch with too much or too little: upright strokes from the band's edge to the line."""
+    rpm, edge, line = area["rpm"], area["edge"], area["line"]
+    closed = plot.path(rpm + rpm[::-1], line + edge[::-1]) + "Z"
+    step = plot.text * 0.4 * (plot.x["max"] - plot.x["min"]) / (plot.right - plot.left)
+    feet = [rpm[0] + i * step for i in range(1, int((rpm[-1] - rpm[0]) / step) + 1)]
+    strokes = [
+        plot.path([foot, foot], [_edge(area, "edge", foot), _edge(area, "line", foot)]) for foot in feet
+    ]
+    return {"side": area["side"], "area": closed, "strokes": "".join(strokes)}
 
 
 def _hatch(plot, band):

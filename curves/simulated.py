@@ -23,6 +23,7 @@ TACHOMETER_SD = 0.003
 TACHOMETER_JITTER_RPM = 3.0
 BEND_SD_MM = 0.05
 COIL_OPENING_MM = 0.04
+TARGET_SHARES = (0.12, 0.4, 0.68, 0.95)  # of the travel
 _GRID_POINTS = 1201
 
 
@@ -206,13 +207,12 @@ class Unit:
         seen = advance + READING_SCATTER_DEG * rng.standard_normal(shown.shape)
         return Sweep(shown, np.round(seen / SCALE_DEG) * SCALE_DEG, falling, tuple(bend_mm), tuple(true_bend))
 
-    def target(self):
-        """Give four speeds [rpm] and the advance wanted there [shaft degree, to half a degree]."""
+    def target(self, step_deg=0.1):
+        """Give four speeds [rpm] and the advance its maker wants there [shaft degree], in such steps."""
         grid = np.arange(200.0, 3000.0, 50.0)
         curve = self.advance(*self.wanted, grid)
-        speeds = [grid[np.argmax(curve >= share * self.travel_deg)] for share in (0.12, 0.4, 0.68, 0.95)]
-        speeds = np.unique(speeds)
-        return speeds, np.round(self.advance(*self.wanted, speeds) * 2.0) / 2.0
+        speeds = np.unique([grid[np.argmax(curve >= share * self.travel_deg)] for share in TARGET_SHARES])
+        return speeds, np.round(self.advance(*self.wanted, speeds) / step_deg) * step_deg
 
     def sweep_speeds(self, count=12):
         """Give the speeds [rpm] at which a person would read this unit."""

@@ -2,7 +2,7 @@
 
 from django import forms
 
-from curves.models import Run, Spring
+from curves.models import Run
 from curves.trials import BEND_LIMIT_MM, Choices
 from shop.forms import Form, ModelForm, NumberField
 from shop.once import OnceField
@@ -54,9 +54,9 @@ class FitForm(ModelForm):
         model = Run
         fields = ["primary", "secondary", "primary_bend_mm", "secondary_bend_mm"]
 
-    def __init__(self, *args, **options):
+    def __init__(self, *args, springs, **options):
         super().__init__(*args, **options)
-        self.fields["primary"].queryset = self.fields["secondary"].queryset = Spring.objects.all()
+        self.fields["primary"].queryset = self.fields["secondary"].queryset = springs
         self.fields["primary"].required = True
 
     @property

@@ -5,7 +5,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from curves import convert, engine, judging, offers, timing
+from curves import convert, engine, judging, offers, queries, timing
 from curves.lessons import Lesson, lessons
 from curves.models import Build, Run, Spring
 from curves.offers import Measuring, Missing, Offer
@@ -116,7 +116,7 @@ def trial_state(build, choices=None):
     """
     choices = choices or Choices()
     drive = convert.drive_of(build)
-    rows = {row.pk: row for row in Spring.objects.prefetch_related("corrections")}
+    rows = {row.pk: row for row in queries.drawer(build).prefetch_related("corrections")}
     taught = lessons(build, rows)
     target = getattr(build, "target", None)
     band = target_for(target, drive, choices)

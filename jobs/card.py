@@ -10,7 +10,7 @@ from jobs import guards, stages
 from jobs.inspection import CAUTIONS
 from jobs.models import PartLine, Step
 from jobs.nextstep import next_step
-from jobs.notices import notices
+from jobs.notices import awaits_answer, notices
 from jobs.queries import days_in_stage, inspection_of
 from jobs.results import needs_of, result_of
 from jobs.stages import ORDER, Stage
@@ -56,6 +56,15 @@ class Card:
     @cached_property
     def notices(self):
         return notices(self.job)
+
+    @property
+    def awaits_answer(self):
+        return awaits_answer(self.job)
+
+    @property
+    def answer_address(self):
+        """Where the customer's answer to a revised estimate is written."""
+        return self.address(Stage.TEARDOWN, "answer")
 
     @cached_property
     def days(self):

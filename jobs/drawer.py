@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from django.db.models import Prefetch
 
-from curves import convert, engine
+from curves import convert
 from curves.models import Run, Spring, SpringCorrection
 from jobs.models import Job
 
@@ -17,7 +17,7 @@ class Row:
     """One kind of spring: its row, what counts for the next job, which correction says so, where it hangs."""
 
     spring: Spring
-    counts: engine.Spring
+    counts: convert.Counts
     correction: SpringCorrection | None
     jobs: tuple[Job, ...]
 

@@ -20,6 +20,17 @@ def require_open(job):
         raise Closed(f"{job} was handed back: reopen it as a new job to go on.")
 
 
+def require_practice(job):
+    if not job.is_practice:
+        raise PermissionDenied(f"{job} is a real one: the practice bench does nothing to it.")
+
+
+def refuse_practice(job):
+    """An invented unit is given to nobody, and comes back from no road."""
+    if job.is_practice:
+        raise PermissionDenied("This is a practice unit: it does not leave the bench. Open another to go on.")
+
+
 def with_facts(jobs):
     """Jobs with the counts that ``missing`` and the folded lines of a card need, in the same query."""
     answers = Inspection.objects.filter(job=OuterRef("pk"))

@@ -35,7 +35,7 @@ def _trial(job):
 def _final(job):
     if verdicts_of(job).final_in_band:
         return _to("card", "Tick off the assembly", "#sec-assembly")(job)
-    return _to("run_new", "Type the final run", "?kind=final")(job)
+    return _to("bench", "Read the final run")(job)
 
 
 _STEPS = {

@@ -20,6 +20,16 @@ class Notice:
     text: str
 
 
+def awaits_answer(job):
+    """Whether the customer has yet to say yes or no to a revised estimate above the limit agreed."""
+    return not job.is_closed and not job.estimate_answer and _is_over_limit(job)
+
+
+def _is_over_limit(job):
+    revised, limit = job.revised_estimate, job.agreed_limit
+    return revised is not None and limit is not None and revised > limit
+
+
 def notices(job):
     """Everything unusual that is written on a card."""
     return [*_agreed(job), *_engine(job), *_unit(job)]
@@ -40,7 +50,7 @@ def _agreed(job):
         yield Notice(
             "agreed", "estimate-over-limit", f"The estimate of {job.estimate} is over the limit of {limit}."
         )
-    if job.revised_estimate is not None and job.revised_estimate > limit:
+    if _is_over_limit(job):
         yield Notice(
             "answer",
             "revised-over-limit",

@@ -8,9 +8,10 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone
 
 from curves.models import Run
-from jobs import guards
+from jobs import guards, stages
 from jobs.inspection import limit_of
 from jobs.models import Inspection, InspectionPoint, Job
+from jobs.notices import awaits_answer
 from jobs.stages import ORDER, Stage
 from shop.rights import require
 from shop.words import days
@@ -47,10 +48,15 @@ class Row:
     days: int  # in this stage
     days_late: int  # past the promised day
     missing: list[str]
+    awaits_answer: bool  # of the customer, to a revised estimate
 
     @property
     def how_long(self):
         return days(self.days)
+
+    @property
+    def following(self):
+        return stages.following(self.job.stage)
 
 
 @dataclass(frozen=True)
@@ -74,11 +80,15 @@ class Board:
     def late(self):
         return sum(row.days_late > 0 for column in self.columns for row in column.rows)
 
+    @property
+    def awaiting(self):
+        return sum(row.awaits_answer for column in self.columns for row in column.rows)
+
 
 def board(person):
     """Every open card under its stage, the one promised first on top."""
     require(person, "read")
-    open_jobs = Job.objects.filter(closed_at=None)
+    open_jobs = Job.objects.real().filter(closed_at=None)
     jobs = list(
         guards.with_facts(open_jobs)
         .select_related("customer", "engine", "unit", "build__target")
@@ -94,7 +104,7 @@ def board(person):
 
 def _row(job):
     late = (timezone.localdate() - job.promised_on).days if job.promised_on else 0
-    return Row(job, days_in_stage(job), max(late, 0), guards.missing(job))
+    return Row(job, days_in_stage(job), max(late, 0), guards.missing(job), awaits_answer(job))
 
 
 def days_in_stage(job):
@@ -131,5 +141,9 @@ def inspection_of(job):
 
 def values_used(model, name, among=1000, limit=100):
     """What was written in a field of the newest rows, the most usual first, for a list of suggestions."""
-    newest = model.objects.order_by("-pk").values_list(name, flat=True)[:among]
+    newest = (
+        model.objects.exclude(jobs__in=Job.objects.practice())
+        .order_by("-pk")
+        .values_list(name, flat=True)[:among]
+    )
     return [value for value, _ in Counter(filter(None, newest)).most_common(limit)]

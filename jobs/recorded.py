@@ -6,7 +6,7 @@ import json
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
 
-from curves import queries
+from curves import checks, queries
 from jobs.models import PartLine, Step
 
 _PLACES = 6  # more than anyone reads, and no dust of a conversion there and back
@@ -126,6 +126,7 @@ def _run(run):
         "springs": springs_of(run),
         "note": run.note,
         "readings": readings,
+        **checks.read_beside(run),
     }
 
 

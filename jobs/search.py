@@ -82,7 +82,7 @@ def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
     of queries doesn't grow with the hits.
     """
     words = writing.words_of(text)
-    jobs = _whole_cards().filter(_all_words(words))
+    jobs = _whole_cards(Job.objects.real()).filter(_all_words(words))
     if closed is not None:
         jobs = jobs.filter(closed_at__isnull=not closed)
     if besides is not None:

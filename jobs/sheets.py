@@ -6,7 +6,7 @@ import numpy as np
 from django.conf import settings
 from django.urls import reverse
 
-from curves import charts, paper, queries
+from curves import charts, checks, paper, queries
 from jobs.inspection import CAUTIONS
 from jobs.models import Sheet
 from jobs.recorded import answers_of, canonical, day, digest, recorded, springs_of
@@ -28,6 +28,7 @@ def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=
         "title": Sheet.Kind(kind).label,
         "paper": paper_size,
         "job": job.number,
+        "practice": job.is_practice,
         "made_at": made_at.isoformat(timespec="seconds"),
         "made_on": day(made_at),
         "url": _public("check" if kind in Sheet.SIGNABLE else "card", token, job),
@@ -88,6 +89,7 @@ def reckoned(job, build, chart_width_mm):
         "begin": asdict(summary.begin) if summary.begin else None,
         "setting_card": [asdict(row) for row in summary.setting_card],
         "warnings": [warning.text for warning in summary.warnings],
+        "checks": checks.as_data(summary.final and summary.final.run, build, cylinders=job.cylinders),
     }
 
 

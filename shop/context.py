@@ -12,6 +12,7 @@ MENU = (
     ("new_job", "New job", "open_job"),
     ("search", "Search", "read"),
     ("drawer", "Drawer", "read"),
+    ("practice", "Practice", "read"),
     ("customers", "Customers", "read"),
     ("people", "Shop & people", "edit_people"),
 )

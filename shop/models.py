@@ -6,7 +6,7 @@ from django.contrib.auth.models import AbstractUser, UserManager
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
-from shop import rights
+from shop import rights, speeds
 
 
 class Role(models.TextChoices):
@@ -110,6 +110,11 @@ class Shop(models.Model):
 
     def __str__(self):
         return self.name
+
+    @property
+    def bench_speeds_rpm(self):
+        """The bench speeds as numbers [distributor rpm]."""
+        return speeds.read_speeds(self.bench_speeds)
 
     @classmethod
     def current(cls):

@@ -7,6 +7,7 @@ from shop.doorforms import PASSWORD_RULES
 from shop.forms import ModelForm, VersionedForm
 from shop.models import Customer, Person, Shop
 from shop.once import OnceField
+from shop.speeds import read_speeds
 
 _CUSTOMER = ["name", "company", "phone", "email", "address", "note"]
 _PERSON = ["full_name", "username", "role"]
@@ -38,13 +39,22 @@ class ShopForm(VersionedForm):
             "currency",
             "warranty_months",
             "idle_margin_crank_rpm",
+            "bench_speeds",
             "paper_note",
         ]
         labels = {
             "warranty_months": "Warranty (months)",
             "idle_margin_crank_rpm": "Advance begins above idle by at least (crank rpm)",
+            "bench_speeds": "Bench speeds, one tap each (distributor rpm)",
         }
         help_texts = {"idle_margin_crank_rpm": "Common practice, not a maker's figure."}
+
+    def clean_bench_speeds(self):
+        try:
+            speeds = read_speeds(self.cleaned_data["bench_speeds"])
+        except ValueError as error:
+            raise forms.ValidationError(str(error)) from error
+        return ", ".join(map(str, speeds))
 
     def clean_currency(self):
         currency = self.cleaned_data["currency"].upper()

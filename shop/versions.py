@@ -16,9 +16,9 @@ def save_versioned(row, expected, fields):
 
     One conditional UPDATE, so it holds on every database without a lock.
     """
-    model = type(row)
+    rows = type(row)._default_manager  # every row: ``objects`` may leave some out
     values = {name: getattr(row, name) for name in fields}
-    changed = model.objects.filter(pk=row.pk, version=expected).update(version=F("version") + 1, **values)
+    changed = rows.filter(pk=row.pk, version=expected).update(version=F("version") + 1, **values)
     if not changed:
-        raise Conflict(model.objects.get(pk=row.pk))
+        raise Conflict(rows.get(pk=row.pk))
     row.version = expected + 1

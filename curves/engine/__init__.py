@@ -10,6 +10,7 @@ from .leak import leak_down
 from .learn import learn_head, learned_values
 from .likeness import Shelf, curve_distance, describe_curve, nearest_curves, nearest_engines
 from .loads import spring_from_loads
+from .possible import Feasibility, can_follow
 from .prior import LearnedType
 from .propose import Proposal, Proposals, propose
 from .readings import Readings
@@ -28,6 +29,7 @@ __all__ = [
     "Calibration",
     "Curve",
     "Drive",
+    "Feasibility",
     "Head",
     "Knees",
     "LearnedType",
@@ -45,6 +47,7 @@ __all__ = [
     "band_edges",
     "best_initial",
     "calibrate",
+    "can_follow",
     "coil_current",
     "copper_resistance",
     "copper_temperature",

@@ -54,6 +54,12 @@ class Response:
     converged: bool
     warnings: tuple[str, ...]
 
+    def at(self, advance_deg):
+        """Return the parabola's value at an advance or at each of an array; None when no best was found."""
+        if self.best_deg is None:
+            return None
+        return self.best_value + 0.5 * self.curvature * (np.asarray(advance_deg) - self.best_deg) ** 2
+
 
 def fit_response(
     advance_deg,

@@ -71,6 +71,9 @@ class Build(models.Model):
     practice_seed = models.PositiveIntegerField(
         null=True, blank=True
     )  # set: a simulated unit, to practise on
+    practice_stop_deg = models.FloatField(
+        "stop set to (distributor deg)", null=True, blank=True, validators=between(1, 30)
+    )  # where the stop of a simulated unit stands, if it was moved
     locked = models.BooleanField(default=False, help_text="handed back: takes no more readings")
     version = models.PositiveIntegerField(default=1)
 
@@ -79,3 +82,7 @@ class Build(models.Model):
 
     def __str__(self):
         return f"build {self.pk}"
+
+    @property
+    def is_practice(self):
+        return self.practice_seed is not None

@@ -5,6 +5,17 @@ from django.db import models
 from shop.fields import between, person_field
 
 
+class ShopDrawer(models.Manager):
+    """The shop's own springs; those of practice units don't exist outside their card."""
+
+    def get_queryset(self):
+        return super().get_queryset().filter(practice=None)
+
+
+class EverySpring(models.Manager):
+    """The shop's springs and those of practice units."""
+
+
 class Spring(models.Model):
     """A kind of spring in the drawer; its figures carry relative errors and where they came from."""
 
@@ -36,13 +47,24 @@ class Spring(models.Model):
     active_coils = models.FloatField("active coils", null=True, blank=True, validators=between(1, 100))
     quantity = models.PositiveSmallIntegerField(default=0)
     note = models.CharField(max_length=200, blank=True)
+    practice = models.ForeignKey(
+        "curves.Build", null=True, blank=True, on_delete=models.CASCADE, related_name="practice_springs"
+    )  # set: a simulated spring, that only this practice unit can be given
     version = models.PositiveIntegerField(default=1)
+
+    objects = ShopDrawer()
+    everything = EverySpring()
 
     class Meta:
         ordering = ["label"]
+        default_manager_name = "everything"  # a label is one of all, and a row of any card can be fetched
 
     def __str__(self):
         return self.label
+
+    @property
+    def is_practice(self):
+        return self.practice_id is not None
 
     @property
     def rate_percent(self):

@@ -3,9 +3,10 @@
 from django.db import transaction
 
 from curves import actions as build_actions
+from jobs import audit
 from jobs.actions.noting import note
 from jobs.guards import require_open
-from jobs.models import Job
+from jobs.models import AuditEntry, Job
 
 
 def _open(job):
@@ -16,7 +17,8 @@ def _open(job):
 def add_run(job, values, readings, *, by):
     _open(job)
     run = build_actions.add_run(job.build, values, readings, by=by)
-    note("typed a run", job, by, run=str(run), readings=len(readings))
+    verb = "typed a run" if readings else "began a run"
+    note(verb, job, by, run=str(run), readings=len(readings))
     return run
 
 
@@ -25,6 +27,38 @@ def change_run(job, run, values, readings, *, by, version):
     _open(job)
     build_actions.change_run(run, values, readings, by=by, version=version)
     note("changed a run", job, by, run=str(run), readings=len(readings))
+
+
+@transaction.atomic
+def put_reading(job, run, kind, key, values, *, by, version=None):
+    """Write one reading as it comes in from the bench.
+
+    The history gets one entry for each run and person that read it, and one for each correction.
+    """
+    _open(job)
+    written = build_actions.put(run, kind, key, values, by=by, version=version)
+    if written.is_new:
+        _note_once("read at the bench", job, by, run)
+    elif written.is_changed:
+        before, after = written.before, written.after
+        audit.record("corrected a reading", job=job, by=by, run=str(run), before=before, after=after)
+    return written.row
+
+
+@transaction.atomic
+def take_back_reading(job, run, kind, key, *, by, version=None):
+    """Take one reading back; it stays in the history."""
+    _open(job)
+    row = build_actions.take_back(run, kind, key, by=by, version=version)
+    if row is not None:
+        audit.record("took a reading back", job=job, by=by, run=str(run), reading=str(row))
+    return row
+
+
+def _note_once(verb, job, by, run):
+    said = AuditEntry.objects.filter(job=job, verb=verb, by=by, detail__run=str(run))
+    if not said.exists():
+        audit.record(verb, job=job, by=by, run=str(run))
 
 
 @transaction.atomic

@@ -65,6 +65,7 @@ def allocate(job, *, customer, by, handed_to="", warranty_until=None):
     """Give a unit from the shop's shelf to a customer: the card keeps all it says and gets an owner."""
     require(by, "hand_back")
     now = Job.objects.select_for_update().get(pk=job.pk)
+    guards.refuse_practice(now)
     if not now.is_stock:
         raise ValidationError(f"This unit already belongs to {now.customer}.")
     if customer.pk is None:

@@ -6,10 +6,13 @@ from django.utils import timezone
 
 from curves.models import Build
 from jobs.actions.noting import note
+from jobs.guards import refuse_practice
 from jobs.inspection import new_steps
 from jobs.models import Job, RoadReport, Step
 from shop.models import Shop
 from shop.rights import require
+
+PRACTICE_ABOVE = 900_000
 
 
 @transaction.atomic
@@ -23,7 +26,7 @@ def open_job(*, by, unit, engine=None, customer=None, build=None, **fields):
         build = Build()
     build.save()
     job = Job.objects.create(
-        number=_next_number(),
+        number=_next_number(build),
         customer=customer,
         engine=engine,
         unit=unit,
@@ -37,17 +40,22 @@ def open_job(*, by, unit, engine=None, customer=None, build=None, **fields):
     return job
 
 
-def _next_number():
-    """One more than the highest; the shop's row is locked, so that two cards never take the same number."""
+def _next_number(build):
+    """One more than the highest; the shop's row is locked, so that two cards never take the same number.
+
+    Practice cards have numbers of their own, far above: they leave no gap among the real ones.
+    """
     Shop.current()
     Shop.objects.select_for_update().get(pk=1)
-    return (Job.objects.aggregate(last=Max("number"))["last"] or 0) + 1
+    jobs, before = (Job.objects.practice(), PRACTICE_ABOVE) if build.is_practice else (Job.objects.real(), 0)
+    return (jobs.aggregate(last=Max("number"))["last"] or before) + 1
 
 
 @transaction.atomic
 def report_from_road(job, *, text, by):
     """Write down what a unit did on the road: the one thing that a closed card still takes."""
     require(by, "open_job")
+    refuse_practice(job)
     RoadReport.objects.create(job=job, text=text, by=by)
     note("wrote a road report", job, by, text=text)
 
@@ -55,6 +63,7 @@ def report_from_road(job, *, text, by):
 @transaction.atomic
 def reopen(job, *, by, road_report="", **fields):
     """Open a new card for a unit that came back; the old one, its curve and its papers stay as they are."""
+    refuse_practice(job)
     if road_report:
         report_from_road(job, text=road_report, by=by)
     build = Build(

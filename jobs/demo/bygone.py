@@ -27,11 +27,11 @@ class Bygone(Visit):
         Finding.objects.bulk_create(_dated(rows))
         note("wrote the findings", job, self.bench_person, lines=len(rows))
 
-    def answer_inspection(self):
+    def answer_inspection(self, part):
         job = self.job
         rows = [
             Inspection(job=job, point=point, value=value, verdict=verdict, note=text, by=self.bench_person)
-            for point, value, verdict, text in self.answers(job)
+            for point, value, verdict, text in self.answers(job)[part]
         ]
         Inspection.objects.bulk_create(rows)
         note("answered the inspection list", job, self.bench_person, points=len(rows))

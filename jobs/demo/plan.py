@@ -1,7 +1,6 @@
 """Which visits the demo shop has had: sixty finished ones, and thirty on the board at every stage."""
 
 from dataclasses import dataclass
-from itertools import chain
 
 import numpy as np
 
@@ -46,6 +45,16 @@ STOCK_EVERY = 11
 
 
 @dataclass(frozen=True)
+class Goal:
+    """Where a visit stands today: over, since it began long ago, or at a stage, among others there."""
+
+    stage: Stage | None = None
+    begun: float = 0.0  # working days from today; of one that is over
+    place: int = 0
+    among: int = 1
+
+
+@dataclass(frozen=True)
 class World:
     """Who and what the visits meet: people at the bench and the counter, customers, springs by label."""
 
@@ -58,16 +67,16 @@ class World:
 def visits(seed, world, size):
     """Every visit, planned; the same seed plans the same."""
     rng = np.random.default_rng([seed, 7])
-    on_board = chain.from_iterable([stage] * n for stage, n in size.on_board.items())
-    stages = [*[None] * size.finished, *on_board]
     begun = np.linspace(FIRST_DAY, LAST_DAY, size.finished)
-    return [
-        _visit(index, stage, begun[index] if stage is None else None, seed, world, rng)
-        for index, stage in enumerate(stages)
+    finished = [Goal(begun=day) for day in begun]
+    on_board = [
+        Goal(stage=stage, place=place, among=n) for stage, n in size.on_board.items() for place in range(n)
     ]
+    return [_visit(index, goal, seed, world, rng) for index, goal in enumerate([*finished, *on_board])]
 
 
-def _visit(index, stage, begun, seed, world, rng):
+def _visit(index, goal, seed, world, rng):
+    stage = goal.stage
     days = _days(rng)
     fault = FAULTS[rng.choice(len(FAULTS), p=[fault.share for fault in FAULTS])]
     return (Bygone if stage is None else Visit)(
@@ -78,13 +87,13 @@ def _visit(index, stage, begun, seed, world, rng):
         customer=None
         if index % STOCK_EVERY == 4
         else world.customers[int(rng.integers(0, len(world.customers)))],
-        opened=_opened(stage, begun, days, rng),
+        opened=_opened(goal, days, rng),
         days=days,
         bench_person=world.bench[index % len(world.bench)],
         counter=world.counter[index % len(world.counter)],
         drawer=world.drawer,
         promised_after=int(rng.integers(9, 26)),
-        waits_for_answer=stage == Stage.TEARDOWN and index % 2 == 0,
+        waits_for_answer=stage == Stage.TEARDOWN and goal.place % 2 == 1,
         with_photos=stage is not None and index % 4 == 0,
     )
 
@@ -99,10 +108,12 @@ def _days(rng):
     return days
 
 
-def _opened(stage, begun, days, rng):
+def _opened(goal, days, rng):
     """The day a unit came in, so that today it stands where the plan wants it."""
+    stage = goal.stage
     if stage is None:
-        return round(float(begun + rng.uniform(0, 4)), 2)
+        return round(float(goal.begun + rng.uniform(0, 4)), 2)
     following = [*ORDER, None][ORDER.index(stage) + 1]
-    share = float(rng.uniform(0.1, 0.97))
+    # Those of one stage are spread over its work, so that the board shows it begun, half done and done.
+    share = (goal.place + float(rng.uniform(0.2, 0.9))) / goal.among
     return round(-(days[stage] + share * (days[following] - days[stage])) - 0.05, 2)

@@ -37,7 +37,7 @@ class SearchForm(Form):
         number = self.cleaned_data["like"]
         if number is None:
             return None
-        job = Job.objects.select_related("engine").filter(number=number).first()
+        job = Job.objects.real().select_related("engine").filter(number=number).first()
         if job is None:
             raise ValidationError(f"There is no job {number}: write the number of a card.")
         if job.engine is None:

@@ -9,6 +9,16 @@ from shop.fields import between, person_field
 from shop.models import Customer
 
 
+class JobQuerySet(models.QuerySet):
+    """Cards of real units, and of invented ones to practise on: nothing counts the two together."""
+
+    def real(self):
+        return self.filter(build__practice_seed=None)
+
+    def practice(self):
+        return self.filter(build__practice_seed__isnull=False)
+
+
 class Job(models.Model):
     """One unit's visit to the bench: the card."""
 
@@ -54,6 +64,8 @@ class Job(models.Model):
     search_text = models.TextField(blank=True, editable=False)
     version = models.PositiveIntegerField(default=1)
 
+    objects = JobQuerySet.as_manager()
+
     class Meta:
         ordering = ["-number"]
         indexes = [
@@ -65,8 +77,17 @@ class Job(models.Model):
         return f"Job {self.number}"
 
     @property
+    def is_practice(self):
+        return self.build.is_practice
+
+    @property
     def is_stock(self):
         return self.customer_id is None
+
+    @property
+    def cylinders(self):
+        """How many sparks one turn of the unit gives, or None where nobody wrote it."""
+        return self.unit.cylinders or (self.engine.cylinders if self.engine else None)
 
     @property
     def is_closed(self):

@@ -1,12 +1,14 @@
 """Curve work of a card: its runs, target and head, the chart that follows the typing, and its CSV."""
 
+from functools import partial
+
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from curves import caliper, charts, convert, csvfile, judging, paper, queries
-from curves.forms import ChangeRunForm, NewRunForm, TargetForm
+from curves import caliper, charts, checks, convert, csvfile, judging, paper, queries
+from curves.forms import ChangeRunForm, NewRunForm
 from curves.headforms import HeadForm
 from curves.models import Run
 from jobs.actions import curve as actions
@@ -41,7 +43,16 @@ def curve_of(job):
         top_crank_rpm=engine.top_crank_rpm if engine else None,
         margin_crank_rpm=Shop.current().idle_margin_crank_rpm,
     )
-    return {"summary": said, **drawn(build), **_runs_of(build)}
+    return {"summary": said, **drawn(build), **_runs_of(build), "checks": partial(_final_checks, job)}
+
+
+def _final_checks(job):
+    """What the final run proves; asked for by the one stage that shows it, in one query."""
+    final = queries.newest_runs(job.build).get("final")
+    if final is None:
+        return ()
+    beside = queries.read_beside(final)
+    return checks.checks_of(final, job.build, cylinders=job.cylinders, beside=beside)
 
 
 def drawn(build, *, draft=None, in_place_of=None, model=None):
@@ -63,7 +74,7 @@ def _writable(request, number):
     return job
 
 
-def _place(job, kind):
+def place_of(job, kind):
     """Where a run of this kind stands on the card, with its stage unfolded."""
     stage = STAGES[kind]
     return f"{reverse('card', args=[job.number])}?open={stage}#stage-{stage}"
@@ -80,7 +91,7 @@ def _run_of(job, number):
 @require_http_methods(["GET", "POST"])
 def run_new(request, number):
     job = _writable(request, number)
-    start = {"springs": queries.drawer(), "initial": _first_values(request, job)}
+    start = {"springs": queries.drawer(job.build), "initial": first_values(request, job)}
     if request.method == "GET":
         return _show_run(request, job, NewRunForm(**start))
     if NewRunForm.wants_preview(request):
@@ -95,10 +106,10 @@ def _made(request, job, form):
     run = actions.add_run(job, form.run_values, form.rows, by=request.user)
     trials.learn_soon(job, by=request.user)
     notes.leave(request, f"{run} is saved: {len(form.rows)} readings.")
-    return _place(job, run.kind)
+    return place_of(job, run.kind)
 
 
-def _first_values(request, job):
+def first_values(request, job):
     """What a new run begins with: the kind asked for, and what the run before it had."""
     runs = queries.live_runs(job.build)
     last = runs[-1] if runs else None
@@ -116,7 +127,7 @@ def _first_values(request, job):
 def run(request, number, run):
     job = _writable(request, number)
     row = _run_of(job, run)
-    start = {"springs": queries.drawer(), "instance": row}
+    start = {"springs": queries.drawer(job.build), "instance": row}
     if request.method == "GET":
         shown = [(r.speed_rpm, r.advance_deg, r.falling) for r in row.readings.all()]
         form = ChangeRunForm(initial={"version": row.version}, shown=shown, **start)
@@ -133,7 +144,7 @@ def run(request, number, run):
         else:
             trials.learn_soon(job, by=request.user)
             notes.leave(request, f"{row} is changed: {len(form.rows)} readings.")
-            return go(request, _place(job, row.kind))
+            return go(request, place_of(job, row.kind))
     return _show_run(request, job, form, row)
 
 
@@ -159,7 +170,7 @@ def _draft(form, build):
 def run_draw(request, number):
     """The chart with the readings typed so far; nothing is saved."""
     job = _writable(request, number)
-    form = NewRunForm(request.POST, springs=queries.drawer())
+    form = NewRunForm(request.POST, springs=queries.drawer(job.build))
     draft = _draft(form, job.build)
     changed = request.GET.get("run", "")
     row = _run_of(job, int(changed)) if changed.isdecimal() and len(changed) < 6 else None
@@ -185,30 +196,7 @@ def run_remove(request, number, run):
     undo = reverse("run_remove", args=[number, run]) if removed else None
     words = f"{row} is off the card." if removed else f"{row} is back on the card."
     notes.leave(request, words, undo=undo, values={"restore": "1"})
-    return go(request, _place(job, row.kind))
-
-
-@require_http_methods(["GET", "POST"])
-def target(request, number):
-    job = _writable(request, number)
-    row = getattr(job.build, "target", None)
-    shown = [(p.crank_rpm, p.crank_deg, p.tolerance_crank_deg) for p in row.points.all()] if row else []
-    version = row.version if row else 0
-    form = TargetForm(request.POST or None, instance=row, initial={"version": version}, shown=shown)
-    if form.is_bound and form.is_valid():
-        try:
-            actions.save_target(
-                job, form.target_values, form.rows, by=request.user, version=form.cleaned_data["version"]
-            )
-        except Conflict as conflict:
-            form.show_conflict(conflict.current)
-        else:
-            notes.leave(request, f"The target is saved: {len(form.rows)} points.")
-            return go(request, _place(job, Run.Kind.TRIAL))
-    context = {"job": job, "form": form, "curve": drawn(job.build)}
-    return page(
-        request, "curves/target.html", context, fragment="curves/_target_form.html", status=form.status
-    )
+    return go(request, place_of(job, row.kind))
 
 
 @require_http_methods(["GET", "POST"])
@@ -223,7 +211,7 @@ def head(request, number):
             form.show_conflict(conflict.current)
         else:
             notes.leave(request, "The head's measurements are saved.")
-            return go(request, _place(job, Run.Kind.TRIAL))
+            return go(request, place_of(job, Run.Kind.TRIAL))
     return page(
         request,
         "curves/head.html",

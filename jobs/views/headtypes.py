@@ -38,8 +38,11 @@ def head_types(request):
     form = NewHeadTypeForm(request.POST or None)
     if form.is_bound and form.is_valid():
         return go(request, once.take(form.cleaned_data["once"], request.user, lambda: _made(request, form)))
-    handed_back = Count("builds", filter=Q(builds__locked=True), distinct=True)
-    types = HeadType.objects.annotate(units=Count("builds", distinct=True), handed_back=handed_back)
+    real = Q(builds__practice_seed=None)
+    types = HeadType.objects.annotate(
+        units=Count("builds", filter=real, distinct=True),
+        handed_back=Count("builds", filter=real & Q(builds__locked=True), distinct=True),
+    )
     context = {"types": types, "form": form, "may_edit": request.user.may("edit_drawer")}
     return page(request, "curves/head_types.html", context, status=form.status)
 
@@ -81,7 +84,7 @@ def learn(request, pk):
 
 
 def _show(request, row, form):
-    jobs = {job.build_id: job for job in Job.objects.filter(build__head_type=row).order_by("number")}
+    jobs = {job.build_id: job for job in Job.objects.real().filter(build__head_type=row).order_by("number")}
     context = {
         "type": row,
         "form": form,

@@ -20,6 +20,7 @@ def search(request):
     form = SearchForm(asked or None)
     answer = _answer(form) if form.is_bound and form.is_valid() else None
     context = {"form": form, "answer": answer, "more": answer and _more(asked, answer)}
+    context["target_for"] = _target_for(request.user, form) if answer else None
     response = page(request, "jobs/search.html", context, fragment="jobs/_found.html", status=form.status)
     # The address keeps what was asked, without empty fields; going back doesn't walk through each letter.
     return replace_url(response, _address(asked)) if request.htmx else response
@@ -38,6 +39,12 @@ def _answer(form):
     for hit in answer.hits:
         hit.job.spark = curves.get(hit.job.build_id)
     return answer
+
+
+def _target_for(person, form):
+    """The card that was looked for, if a hit's curve may become its target."""
+    like = form.cleaned_data["like"]
+    return like if like and person.may("edit_curve") and not like.is_closed else None
 
 
 def _more(asked, answer):

@@ -4,7 +4,7 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
-from curves import offers, trials
+from curves import offers, queries, trials
 from curves.trialforms import ChoicesForm, FitForm
 from jobs.actions import trials as actions
 from jobs.guards import require_open
@@ -51,7 +51,7 @@ def fit_pair(request, number):
     job = card_for(request.user, number)
     require(request.user, "edit_curve")
     require_open(job)
-    form = FitForm(request.POST)
+    form = FitForm(request.POST, springs=queries.drawer(job.build))
     if not form.is_valid():
         notes.leave(request, "Nothing was fitted: the pair did not arrive whole. Choose it again.")
         return redirect("trials", number)
@@ -63,4 +63,4 @@ def _fitted(request, job, form):
     run = actions.fit_pair(job, form.run_values, by=request.user)
     pair = " and ".join(str(spring) for spring in (run.primary, run.secondary) if spring)
     notes.leave(request, f"{run} is ready: hang in {pair}, then read it.")
-    return reverse("run", args=[job.number, run.number])
+    return f"{reverse('bench', args=[job.number])}?run={run.number}"

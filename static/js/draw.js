@@ -21,10 +21,19 @@ async function send(form) {
   }
 }
 
-function show(place, html) {
+// The plot that stands goes over into what comes: drawn once, it follows faster than a new one.
+export function show(place, html) {
   const isOpen = place.querySelector("details")?.open;
-  place.innerHTML = html;
-  if (isOpen) place.querySelector("details").open = true;
+  const plot = place.querySelector(".curve-plot");
+  const fresh = document.createElement("div");
+  fresh.innerHTML = html;
+  const drawing = fresh.querySelector("[data-chart-drawing]");
+  if (plot && drawing) {
+    drawing.append(plot);
+    drawing.dataset.state = "drawn";
+  }
+  place.replaceChildren(...fresh.childNodes);
+  if (isOpen && place.querySelector("details")) place.querySelector("details").open = true;
   place.dispatchEvent(new CustomEvent("chart:new", { bubbles: true }));
 }
 

@@ -25,6 +25,7 @@ export function colours(element) {
 export function traces(figure, pens) {
   return [
     ...band(figure, pens),
+    ...(figure.areas ?? []).map((area) => shaded(area, pens)),
     ...figure.traces.flatMap((trace) => sweeps(trace, pens)),
     ...(figure.model ? [...spread(figure.model, pens), model(figure.model, pens)] : []),
     // Axes of the other frame are only drawn when something lies on them.
@@ -38,6 +39,16 @@ function band({ band: edges }, pens) {
   const plain = { x: edges.rpm, mode: "lines", line, hoverinfo: "skip", cliponaxis: true };
   const hatch = { shape: "/", fgcolor: pens.received, bgcolor: pens.grid, fgopacity: 0.6, size: 7, solidity: 0.12 };
   return [{ ...plain, y: edges.low }, { ...plain, y: edges.high, fill: "tonexty", fillpattern: hatch }];
+}
+
+// Too much with upright strokes, too little with dots: told apart without colour.
+function shaded({ side, rpm, edge, line }, pens) {
+  const shape = side === "above" ? "|" : ".";
+  const fillpattern = { shape, fgcolor: pens["outside-word"], bgcolor: "rgba(0,0,0,0)", fgopacity: 0.7, size: 6, solidity: 0.2 };
+  return {
+    x: [...rpm, ...rpm.toReversed(), rpm[0]], y: [...line, ...edge.toReversed(), line[0]], mode: "lines", fill: "toself", fillpattern,
+    line: { color: pens["outside-word"], width: 0.8 }, hoverinfo: "skip",
+  };
 }
 
 function sweeps(trace, pens) {

@@ -61,7 +61,7 @@ def careful(job):
     gaps, stretches, travel = job.unit.caliper((*job.seed, 3))
     first = Side(job.drawer.primaries, gaps[0], stretches[0] * travel / 3.0)
     second = Side(job.drawer.secondaries, gaps[1], stretches[1] * travel)
-    speeds, wanted = job.unit.target()
+    speeds, wanted = job.unit.target(job.step_deg)
     for number in range(1, GIVE_UP + 1):
         run, good = job.run(first.spring, second.spring, number, (first.bend, second.bend))
         if good:

@@ -25,6 +25,8 @@ def by_the_engine(heads):
         table[f"{tier}, no bends"] = summary(counts) | {"heads": len(possible), "of": heads}
     upwards = [replace(Job.invent(seed, MEASURED), both_ways=False) for seed in range(heads)]
     table["springs measured, bends, read only upwards"] = summary([job.tune()[0] for job in upwards])
+    coarse = [replace(Job.invent(seed, MEASURED), step_deg=0.5) for seed in range(heads)]
+    table["springs measured, bends, curve to half degrees"] = summary([job.tune()[0] for job in coarse])
     unknown = [Job.invent(seed, MEASURED, received="unknown") for seed in range(heads)]
     table["springs measured, bends, received pair unknown"] = summary([job.tune()[0] for job in unknown])
     return table

@@ -46,6 +46,7 @@ class Job:
     head: Head
     known: dict  # key -> Spring as the shop knows it
     both_ways: bool = True  # twelve speeds, read up and down (Hudson Rambler manual, 1955, p. 30)
+    step_deg: float = 0.1  # in which the maker printed the curve
     before: object = None  # the sweep before, for where the posts are
 
     @classmethod
@@ -70,8 +71,7 @@ class Job:
 
     def target(self):
         """Give the band of the unit's maker."""
-        speeds, advance = self.unit.target()
-        return Target(speeds, advance, TOLERANCE_DEG)
+        return Target(*self.unit.target(self.step_deg), TOLERANCE_DEG)
 
     def side(self, springs):
         """Give a side of the drawer as the shop knows it."""
@@ -95,7 +95,7 @@ class Job:
         self.before = sweep
         pair = self.known[primary.key], self.known[secondary.key]
         run = Run(*pair, sweep.speed_rpm, sweep.advance_deg, falling=falling, post_bend_mm=sweep.bend_mm)
-        speeds, wanted = self.unit.target()
+        speeds, wanted = self.unit.target(self.step_deg)
         true = self.unit.advance(primary, secondary, speeds, true_bend_mm=sweep.true_bend_mm)
         return run, bool(np.all(np.abs(true - wanted) <= TOLERANCE_DEG))
 
@@ -126,7 +126,7 @@ class Job:
 
     def reachable(self):
         """Say whether any pair lies in the band with the posts as they are."""
-        speeds, wanted = self.unit.target()
+        speeds, wanted = self.unit.target(self.step_deg)
         return any(
             np.all(np.abs(self.unit.advance(first, second, speeds) - wanted) <= TOLERANCE_DEG)
             for first in self.drawer.primaries

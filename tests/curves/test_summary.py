@@ -177,11 +177,11 @@ def test_few_or_odd_readings_are_summed_up_without_failing(readings):
     json.dumps([asdict(knee) for knee in said.latest.knees], allow_nan=False)
 
 
-def test_a_build_is_fetched_in_four_queries_and_summed_up_in_none(django_assert_num_queries):
+def test_a_build_is_fetched_in_seven_queries_and_summed_up_in_none(django_assert_num_queries):
     made = printed_build()
     for _ in range(5):
         build.run(made)
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(7):
         row = queries.build_for(made.pk)
     with django_assert_num_queries(0):
         queries.summary(row, idle_crank_rpm=600)

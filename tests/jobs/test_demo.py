@@ -11,14 +11,16 @@ from django.utils import timezone
 from curves import queries
 from curves.models import Run, Spring
 from jobs import audit
+from jobs import queries as cards
 from jobs.demo import make
 from jobs.demo.engines import KINDS
 from jobs.demo.people import CUSTOMERS, PEOPLE, SHOP
-from jobs.models import AuditEntry, Finding, Inspection, Job, PartLine, Photo, Sheet
+from jobs.models import AuditEntry, Finding, Inspection, Job, PartLine, Photo, Sheet, Step
 from jobs.search import find
 from jobs.stages import Stage
 from shop.models import Customer, Person, Shop
 
+pytestmark = pytest.mark.django_db  # each test in a transaction of its own, inside the module's
 NOW = timezone.make_aware(datetime(2031, 3, 12, 11, 5))
 
 # Makers of engines, vehicles and ignition that there are or were; from memory: none may stand in the demo.
@@ -85,6 +87,30 @@ def test_board_shows_every_stage_and_something_late_and_something_waiting():
     assert board.filter(customer=None).exists()
     assert board.filter(previous__isnull=False).exists()
     assert Photo.objects.filter(job__in=board).count() >= 5
+
+
+def test_board_shows_work_begun_half_done_and_done():
+    shown = cards.board(Person.objects.get(role="owner"))
+    rows = [row for column in shown.columns for row in column.rows]
+    for said in (
+        "inspection points to answer",
+        "abrasive-free sign-off",
+        "a target",
+        "a run inside the band",
+        "a final run",
+        "assembly steps to do",
+        "a signed curve sheet",
+    ):
+        assert any(said in need for row in rows for need in row.missing), said
+    assert shown.awaiting >= 2
+    at_work = [row for row in rows if row.job.stage != Stage.INTAKE]
+    assert 0.3 < sum(bool(row.missing) for row in at_work) / len(at_work) < 0.8
+
+
+def test_no_card_says_that_an_unblasted_unit_was_in_the_cabinet():
+    done = Step.objects.filter(at__isnull=False, text__startswith="Blast")
+    assert done.filter(job__blasted=True).exists()
+    assert not done.filter(job__blasted=False).exists()
 
 
 def test_all_of_it_lies_in_the_past_in_order_and_reaches_until_lately():

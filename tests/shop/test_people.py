@@ -168,6 +168,7 @@ class TestProfile:
             "currency": "usd",
             "warranty_months": "24",
             "idle_margin_crank_rpm": "200",
+            "bench_speeds": "300 500,800",
             "version": Shop.current().version,
         } | fields
 
@@ -176,6 +177,7 @@ class TestProfile:
         shop = Shop.current()
         assert (shop.paper, shop.currency, shop.idle_margin_crank_rpm) == ("Letter", "USD", 200)
         assert "Kettle Lane Ignition" in boss.get("/customers/").text
+        assert (shop.bench_speeds, shop.bench_speeds_rpm) == ("300, 500, 800", [300, 500, 800])
 
     @pytest.mark.parametrize(
         ("fields", "words"),
@@ -186,6 +188,15 @@ class TestProfile:
             ({"idle_margin_crank_rpm": "-5"}, "too low"),
             ({"idle_margin_crank_rpm": "NaN"}, "“NaN” is not a number"),
             ({"paper": "A3"}, "Not on the list"),
+            ({"bench_speeds": ""}, "Needed: fill it in."),
+            ({"bench_speeds": " , "}, "No speed yet"),
+            ({"bench_speeds": "300, 4oo"}, "“4oo” is no whole speed"),
+            ({"bench_speeds": "300, ²"}, "“²” is no whole speed"),
+            ({"bench_speeds": "300, 1500, 400"}, "400 stands after 1500"),
+            ({"bench_speeds": "300, 300"}, "300 stands after 300"),
+            ({"bench_speeds": "40, 300"}, "40 distributor rpm is no bench speed"),
+            ({"bench_speeds": "300, 99999999999999999999"}, "999999999 distributor rpm is no bench speed"),
+            ({"bench_speeds": ", ".join(map(str, range(300, 2800, 100)))}, "leave 24 at most"),
         ],
     )
     def test_what_can_not_be_is_refused(self, boss, fields, words):
@@ -193,6 +204,11 @@ class TestProfile:
         assert answer.status_code == 422
         assert words in answer.text
         assert Shop.current().version == 1
+
+    def test_refused_speeds_stay_as_they_were_typed(self, boss):
+        answer = boss.post("/shop/", self.sent(bench_speeds="300, 1500, 400"))
+        assert 'value="300, 1500, 400"' in answer.text
+        assert Shop.current().bench_speeds_rpm[0] == 300
 
     def test_two_owners_see_both(self, boss):
         boss.post("/shop/", self.sent(name="One"))

@@ -1,0 +1,120 @@
+"""Single readings as they come in from the bench: each under a key given where it was typed, so that one sent
+again is the same one; each with a version, so that two tablets never overwrite each other in silence."""
+
+from dataclasses import dataclass
+from math import isfinite
+
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import transaction
+from django.db.models import F, Max
+
+from curves.locks import require_unlocked
+from curves.models import DwellReading, Reading, Run, SparkReading, VacuumReading
+from shop.rights import require
+from shop.versions import Conflict, save_versioned
+
+MODELS = {"reading": Reading, "spark": SparkReading, "dwell": DwellReading, "vacuum": VacuumReading}
+MOST_OF_A_KIND = 500  # in one run
+
+
+@dataclass(frozen=True)
+class Written:
+    """A reading as it now stands, and what it was before: None for a new one."""
+
+    row: object
+    before: dict | None
+    after: dict
+
+    @property
+    def is_new(self):
+        return self.before is None
+
+    @property
+    def is_changed(self):
+        return self.before is not None and self.before != self.after
+
+
+class OffTheCard(PermissionDenied):
+    """A run that was taken off its card takes no readings until it is put back."""
+
+
+def put_reading(run, key, speed, advance, falling, *, by, version=None):
+    """Write one reading of the sweep, speed and advance in the run's frame; see ``put``."""
+    values = {"speed_rpm": speed, "advance_deg": advance, "falling": falling}
+    return put(run, "reading", key, values, by=by, version=version).row
+
+
+@transaction.atomic
+def put(run, kind, key, values, *, by, version=None):
+    """Write one reading of a kind in ``MODELS`` and return what was ``Written``.
+
+    Without a version it is new; the same values under the same key are the same reading, sent again. With
+    one it is a correction of that version. Conflict holds the row as it stands, or None if it was taken back.
+    """
+    require(by, "edit_curve")
+    _hold(run)
+    model = MODELS[kind]
+    _check(model, values)
+    row = model.objects.filter(run=run, key=key).first()
+    if row is None and version is not None:
+        raise Conflict(None)
+    if row is None:
+        row = model.objects.create(run=run, key=key, **values, **_place(run, model))
+        _touch(run)
+        return Written(row, None, values)
+    before = {name: getattr(row, name) for name in values}
+    if before != values:
+        if version is None:
+            raise Conflict(row)
+        for name, value in values.items():
+            setattr(row, name, value)
+        save_versioned(row, version, list(values))
+        _touch(run)
+    return Written(row, before, values)
+
+
+@transaction.atomic
+def take_back(run, kind, key, *, by, version=None):
+    """Delete one reading, from the version seen (None: as it was first written); return it, None if gone."""
+    require(by, "edit_curve")
+    _hold(run)
+    row = MODELS[kind].objects.filter(run=run, key=key).first()
+    if row is None:
+        return None
+    if row.version != (version or 1):
+        raise Conflict(row)
+    row.delete()
+    _touch(run)
+    return row
+
+
+def _hold(run):
+    """Keep other writers off the build until the transaction ends, if it may be written on."""
+    require_unlocked(run.build)
+    if Run.objects.get(pk=run.pk).removed:
+        raise OffTheCard(f"{run} is off the card: put it back to go on with it.")
+
+
+def _check(model, values):
+    """Refuse what no instrument reads; the limits stand at the model's fields."""
+    for name, value in values.items():
+        field = model._meta.get_field(name)
+        if isinstance(value, float) and not isfinite(value):
+            raise ValidationError(f"{field.verbose_name}: not a number that can be kept.")
+        field.clean(value, None)
+
+
+def _place(run, model):
+    """The next place in the run; only a sweep keeps the order in which it was read."""
+    rows = model.objects.filter(run=run)
+    if rows.count() >= MOST_OF_A_KIND:
+        raise ValidationError(f"{run} holds {MOST_OF_A_KIND} readings already: go on with another run.")
+    if model is not Reading:
+        return {}
+    last = rows.aggregate(last=Max("position"))["last"]
+    return {"position": 0 if last is None else last + 1}
+
+
+def _touch(run):
+    """Whoever has the whole run open elsewhere must see that it has changed."""
+    Run.objects.filter(pk=run.pk).update(version=F("version") + 1)

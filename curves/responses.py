@@ -1,0 +1,57 @@
+"""What a response sweep says: the best advance at one speed with its interval, or that nobody can tell."""
+
+from dataclasses import dataclass
+from math import isfinite
+
+from curves import engine
+
+FINDINGS = {
+    "best inside": "Best advance found",
+    "best beyond the readings": "The best lies beyond what was tried",
+    "more is still better": "More is still better at the most tried",
+    "less is still better": "Less is still better at the least tried",
+    "cannot tell": "The readings cannot tell",
+}
+
+
+@dataclass(frozen=True)
+class ResponseSaid:
+    """One response sweep and what the engine makes of it; angles are the whole timing at the crank."""
+
+    response: object
+    tries: tuple[tuple[float, float], ...]
+    fit: engine.response.Response | None
+
+    @property
+    def finding(self):
+        return FINDINGS[self.fit.finding] if self.fit else "No try written down yet"
+
+    @property
+    def low_crank_deg(self):
+        return self._end("low_deg")
+
+    @property
+    def high_crank_deg(self):
+        return self._end("high_deg")
+
+    @property
+    def best_crank_deg(self):
+        """The best advance, or None while the readings do not settle it."""
+        return self.fit.best_deg if self.fit and self.fit.converged else None
+
+    def _end(self, name):
+        value = getattr(self.fit, name) if self.fit else None
+        return value if value is not None and isfinite(value) else None
+
+
+def responses_of(build):
+    """The response sweeps that count, with their tries, in two queries."""
+    return list(build.responses.filter(removed=False).select_related("by").prefetch_related("readings"))
+
+
+def said_of(response):
+    tries = tuple((row.crank_deg, row.value) for row in response.readings.all())
+    if not tries:
+        return ResponseSaid(response, (), None)
+    degrees, values = zip(*tries, strict=True)
+    return ResponseSaid(response, tries, engine.fit_response(degrees, values, best=response.best))

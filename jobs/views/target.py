@@ -1,0 +1,112 @@
+"""The target of a card: its points, where they may start from, and what can be said of them at once."""
+
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST
+
+from curves import charts, paper, targetchecks, targetstarts
+from curves.forms import TargetForm
+from curves.targetforms import PastForm, ResponsesForm, SlopesForm, SweepForm
+from curves.targetstarts import NoStart
+from jobs.actions import curve as actions
+from jobs.models import Job
+from jobs.queries import card_for
+from jobs.views.sweeps import engine_of, writable
+from shop import notes
+from shop.pages import go, page
+from shop.versions import Conflict
+
+STARTS = {"slopes": SlopesForm, "past": PastForm, "responses": ResponsesForm, "sweep": SweepForm}
+
+
+@require_http_methods(["GET", "POST"])
+def target(request, number):
+    job = writable(request, number)
+    row = getattr(job.build, "target", None)
+    version = {"version": row.version if row else 0}
+    if request.method == "GET":
+        shown = [(p.crank_rpm, p.crank_deg, p.tolerance_crank_deg) for p in row.points.all()] if row else []
+        start, asking = _start(request, job)
+        initial = version | (start.initial if start else {})
+        form = TargetForm(instance=row, initial=initial, shown=start.points if start else shown)
+        return _show(request, job, form, start=start, asking=asking)
+    form = TargetForm(request.POST, instance=row, initial=version)
+    if form.is_valid() and "check" not in request.POST:
+        try:
+            actions.save_target(
+                job, form.target_values, form.rows, by=request.user, version=form.cleaned_data["version"]
+            )
+        except Conflict as conflict:
+            form.show_conflict(conflict.current)
+        else:
+            notes.leave(request, f"The target is saved: {len(form.rows)} points.")
+            return go(request, f"{reverse('card', args=[number])}?open=spring_trials#stage-spring_trials")
+    return _show(request, job, form)
+
+
+@require_POST
+def target_check(request, number):
+    """What can be said of the target as typed so far; nothing is saved."""
+    job = writable(request, number)
+    return render(request, "curves/_target_checks.html", _looked_at(job, TargetForm(request.POST)))
+
+
+def _show(request, job, form, *, start=None, asking=None):
+    context = {"job": job, "form": form, "start": start, "asking": asking or _forms(job)}
+    context |= {"sweeps": job.build.sweeps.filter(removed=False), **_looked_at(job, form)}
+    status = 422 if any(one.is_bound and one.errors for one in context["asking"].values()) else form.status
+    fragment = "curves/_target_form.html"
+    return page(request, "curves/target.html", context, fragment=fragment, status=status)
+
+
+def _looked_at(job, form):
+    """The chart with the points as they stand, the checks, and the initial timings to choose from."""
+    typed = targetchecks.typed_target(form)
+    figure = charts.figure(job.build, target=typed)
+    return {
+        "figure": figure,
+        "svg": paper.svg(figure),
+        "plot": paper.screen_plot(figure),
+        "checks": targetchecks.checks_of(typed, job.build, engine_of(job)),
+        "choices": targetchecks.choices_of(typed, job.build),
+    }
+
+
+def _forms(job):
+    row = getattr(job.build, "target", None)
+    known = {"initial_crank_deg": row.initial_crank_deg} if row else {}
+    return {name: form(initial=known, auto_id=f"{name}-%s") for name, form in STARTS.items()}
+
+
+def _start(request, job):
+    """What was asked to start from, and the forms that ask; a refusal stands in the form that asked."""
+    asking, kind = _forms(job), request.GET.get("start")
+    if kind not in STARTS:
+        return None, asking
+    form = asking[kind] = STARTS[kind](request.GET, auto_id=f"{kind}-%s")
+    if not form.is_valid():
+        return None, asking
+    try:
+        return _made_of(kind, form.cleaned_data, request, job), asking
+    except NoStart as refusal:
+        form.add_error(None, str(refusal))
+        return None, asking
+
+
+def _made_of(kind, data, request, job):
+    if kind == "slopes":
+        return targetstarts.of_two_slopes(**data)
+    if kind == "responses":
+        return targetstarts.of_responses(job.build, data["initial_crank_deg"])
+    if kind == "sweep":
+        sweep = job.build.sweeps.filter(number=data["number"], removed=False).first()
+        if sweep is None:
+            raise NoStart(f"There is no sweep {data['number']} on this card.")
+        return targetstarts.of_sweep(sweep, job.build, engine_of(job))
+    if not Job.objects.real().filter(number=data["job"]).exists():
+        raise NoStart(f"There is no job {data['job']}: write the number of a card.")
+    past = card_for(request.user, data["job"])
+    if past.build.practice_seed is not None and job.build.practice_seed is None:
+        raise NoStart(f"{past} is a practice card: its unit is invented.")
+    make = targetstarts.of_target if data["take"] == "target" else targetstarts.of_final_curve
+    return make(past.build, str(past))

@@ -1,0 +1,328 @@
+// The bench screen: digits go into the cell that is read now, and each reading is kept, drawn and sent by itself.
+//
+// A simulated needle fills a reading in with a "bench:read" event on the document, {speed_rpm, falling,
+// advance_deg}; what is read now stands in the screen's data-speed and data-falling.
+import { Cells, make } from "./benchcells.js";
+import { outside, withPoints } from "./benchfigure.js";
+import { numberOf, plain, Records } from "./benchrecords.js";
+import { showTrouble } from "./benchtrouble.js";
+import { show } from "./draw.js";
+import { newKey, put, send, waitingForOthers, whyWaiting } from "./outbox.js";
+
+const POLL_MS = 3000;
+const TYPED = /^[0-9.,]$/;
+
+const root = document.querySelector("[data-bench]");
+const part = (name) => root.querySelector(`[data-bench-${name}]`);
+const byId = (id) => document.getElementById(id);
+const data = JSON.parse(byId("bench-data").textContent);
+const input = byId("bench-value"), chart = byId("run-chart");
+const units = data.sheets.flatMap((sheet) => sheet.units);
+const records = new Records(data.readings, new Map(units.map((unit) => [unit.key, unit.kpa])));
+const cells = new Cells(part("cells"), records, (cell) => (cell ? choose(cell) : askForRow()));
+const history = []; // what was typed here, for taking it back: address, kind, and the values before
+let sheet = data.sheets[0], unit = null, isAsking = false, served = null, isOut = false;
+
+// What is typed
+
+function write(text) {
+  input.value = text;
+  say("");
+}
+
+function press(key) {
+  if (key === "Enter") return keep();
+  if (key === "Backspace") return write(input.value.slice(0, -1));
+  if (key === "-") return write(/^[-−]/.test(input.value) ? input.value.slice(1) : `−${input.value}`);
+  write(input.value + key);
+}
+
+function keep() {
+  if (isAsking) return addRow();
+  const cell = cells.selected;
+  if (!input.value.trim()) return choose(cells.following(cell) ?? cell);
+  const why = refusal(input.value, sheet.value_name, sheet.unit, sheet.limits);
+  if (why) return say(why);
+  const values = { ...spoken(cell.at), [sheet.value]: input.value.trim() };
+  const { record } = cell;
+  const address = record?.address ?? records.address(newKey());
+  history.push({ address, kind: sheet.kind, before: record ? spoken(record.values) : null });
+  put(address, { kind: sheet.kind, values, gone: false, version: versionFor(record), where: data.where, page: data.page });
+  judge(cell, numberOf(values[sheet.value]));
+  byId("bench-state").dataset.address = address;
+  cells.again = null;
+  cells.lay();
+  draw();
+  choose(cells.following(cells.all.find((one) => one.id === cell.id)) ?? cells.all.find((one) => one.id === cell.id));
+}
+
+// What is on its way keeps the version that it set out from.
+const versionFor = (record) => (record?.isPending ? undefined : record?.version ?? null);
+
+// Numbers as they are sent: as text, like what is typed.
+const spoken = (values) => Object.fromEntries(Object.entries(values).map(([name, value]) => [name, typeof value === "number" ? String(value) : value]));
+
+function refusal(text, name, unitName, [low, high]) {
+  const number = numberOf(text);
+  if (Number.isNaN(number)) return `“${text.trim()}” is not a number: write it like 7.5 or 7,5.`;
+  if (number < low || number > high) return `${name} of ${plain(number)} ${unitName} is not possible: write ${plain(low)} to ${plain(high)}.`;
+  return "";
+}
+
+function say(why) {
+  const place = byId("bench-wrong");
+  place.textContent = why;
+  place.hidden = !why;
+  input.toggleAttribute("aria-invalid", Boolean(why));
+}
+
+// A row that no preset has
+
+function askForRow() {
+  isAsking = true;
+  write("");
+  render();
+  if (document.activeElement?.matches("[data-other]")) input.focus({ preventScroll: true }); // it was asked for by keys
+}
+
+function addRow() {
+  const { name, limits } = sheet.other;
+  const unitName = unit?.name ?? sheet.other.unit, factor = unit?.kpa ?? 1;
+  const why = /^[1-9]\d{0,2}[.,]\d{3}$/.test(input.value.trim())
+    ? `“${input.value.trim()}” can be read two ways: write it without a mark.`
+    : refusal(input.value, name, unitName, limits.map((limit) => Math.round((limit / factor) * 10) / 10));
+  if (why) return say(why);
+  isAsking = false;
+  choose(cells.addRow(numberOf(input.value) * factor));
+}
+
+// Going about in the sheet
+
+function choose(cell, text = "") {
+  isAsking = false;
+  cells.select(cell);
+  write(text);
+  render();
+}
+
+function open(kind) {
+  sheet = data.sheets.find((one) => one.kind === kind);
+  unit = sheet.units[0] ?? null;
+  cells.show(sheet, unit);
+  choose(cells.selected);
+}
+
+const ARROWS = { ArrowDown: [1, 0], ArrowUp: [-1, 0], ArrowRight: [0, 1], ArrowLeft: [0, -1] };
+
+function key(event) {
+  if (event.altKey || event.ctrlKey || event.metaKey || event.defaultPrevented) return;
+  const { target } = event, isOurs = target === input;
+  if (!isOurs && target.matches("input, select, textarea")) return;
+  const acts = target.closest("button, a, summary") && !target.closest("[data-cell]");
+  const arrow = ARROWS[event.key];
+  if (arrow && !acts && !(isOurs && arrow[1] && input.value)) choose(cells.moved(...arrow));
+  else if (event.key === "Enter" && !acts) keep();
+  else if (event.key === "Escape" && isAsking) choose(cells.selected);
+  else if (event.key === "Escape" && input.value) write("");
+  else if (!isOurs && (TYPED.test(event.key) || event.key === "-" || (event.key === "Backspace" && !acts))) press(event.key);
+  else return;
+  event.preventDefault();
+}
+
+// Taking back the last
+
+function undo() {
+  const last = history.pop() ?? newest();
+  if (!last) return;
+  const record = records.list(last.kind).find((one) => one.address === last.address);
+  if (!record) return render();
+  if (sheet.kind !== last.kind) open(last.kind);
+  const text = plain(record.values[sheet.value]);
+  const id = cells.all.find((cell) => cell.record?.address === last.address)?.id;
+  const change = last.before ? { values: last.before, gone: false } : { values: spoken(record.values), gone: true };
+  put(last.address, { kind: last.kind, ...change, version: versionFor(record), where: data.where, page: data.page });
+  cells.lay();
+  draw();
+  choose(cells.all.find((cell) => cell.id === id) ?? cells.selected, text);
+}
+
+// After a reload: the last that the run holds.
+function newest() {
+  const record = records.list(sheet.kind).at(-1);
+  return record && { address: record.address, kind: record.kind, before: null };
+}
+
+function retype(entry) {
+  if (sheet.kind !== entry.kind) open(entry.kind);
+  choose(cells.all.find((cell) => cell.record?.address === entry.address) ?? cells.selected, entry.values[sheet.value]);
+  input.focus();
+}
+
+// The curve, and what a reading is to the band
+
+const points = () => records.list("reading").map(({ values }) => ({
+  crank_rpm: values.speed_rpm * data.to_crank,
+  crank_deg: values.advance_deg * data.to_crank,
+  falling: values.falling,
+}));
+
+function draw() {
+  const holder = chart.querySelector("script[type='application/json']");
+  holder.textContent = JSON.stringify(withPoints(served, points()));
+  chart.dispatchEvent(new CustomEvent("chart:new", { bubbles: true }));
+}
+
+function judge(cell, value) {
+  const place = part("verdict");
+  const rpm = cell.at.speed_rpm * data.to_crank, deg = value * data.to_crank;
+  const out = sheet.kind === "reading" ? outside(served.band, rpm, deg) : null;
+  place.dataset.kind = out ? "out" : out === 0 ? "in" : "none";
+  const words = out ? `${Math.abs(out).toFixed(1)} crank deg ${out > 0 ? "over" : "under"} the band` : out === 0 ? "in the band" : "";
+  place.textContent = words && `${plain(rpm)} crank rpm, ${deg.toFixed(1).replace("-", "−")} crank deg: ${words}`;
+}
+
+// What the server knows
+
+async function refresh() {
+  if (document.hidden || !navigator.onLine) return;
+  try {
+    const answer = await fetch(`${data.readings}?seen=${served.version}`, { redirect: "manual" });
+    isOut = answer.type === "opaqueredirect";
+    if (answer.status === 200) adopt(await answer.json());
+    else if (isOut) render();
+  } catch {
+    // Out of reach: the outbox says so as soon as anything waits.
+  }
+}
+
+function adopt(state) {
+  if (!records.adopt(state)) return;
+  const isPast = records.waiting.length > 0;
+  show(chart, state.chart);
+  read(state.version);
+  if (isPast) draw();
+  byId("bench-checks").innerHTML = state.checks;
+  cells.lay();
+  render();
+}
+
+// The figure as the server drew it: what is typed since is drawn over it.
+function read(version) {
+  served = { ...JSON.parse(chart.querySelector("script[type='application/json']").textContent), version };
+}
+
+// What is shown
+
+function render() {
+  const cell = cells.selected;
+  part("what").textContent = isAsking ? sheet.other.name : sheet.value_name;
+  part("unit").textContent = isAsking ? unit?.name ?? sheet.other.unit : sheet.unit;
+  part("row").textContent = isAsking ? "?" : cell.rowName;
+  part("rowunit").textContent = isAsking || unit ? "" : sheet.kind === "spark" ? "cylinder," : "rpm,";
+  part("column").textContent = isAsking ? "" : cell.columnName.toLowerCase();
+  input.placeholder = !isAsking && cell.record ? plain(cell.record.values[sheet.value]) : "";
+  Object.assign(root.dataset, { speed: cell.at.speed_rpm ?? "", falling: cell.at.falling ?? "" });
+  cells.render();
+  renderNext(cell);
+  renderState();
+  showTrouble(part("trouble"), records, data.sheets, retype);
+  for (const button of root.querySelectorAll("[data-sheet]")) button.setAttribute("aria-pressed", String(button.dataset.sheet === sheet.kind));
+  for (const button of root.querySelectorAll("[data-unit]")) button.setAttribute("aria-pressed", String(button.dataset.unit === unit?.key));
+  part("units").hidden = !unit;
+  part("undo").disabled = !history.length && !newest();
+  part("again").disabled = !cell.record;
+}
+
+function renderNext(cell) {
+  const isDone = cells.isRead && !isAsking;
+  const rest = data.sheets.filter((one) => one !== sheet && !records.list(one.kind).length).map((one) => one.name.toLowerCase());
+  const words = isAsking ? `Type the ${sheet.other.name.toLowerCase()}, then Keep.`
+    : isDone ? `${sheet.name}: all read.${rest.length ? ` Still open: ${rest.join(", ")}.` : ""}`
+    : cell.record ? `${cell.name} holds ${plain(cell.record.values[sheet.value])}: a new value corrects it.`
+    : step(cell);
+  if (part("next").textContent !== words) part("next").textContent = words;
+  part("done").hidden = !isDone;
+  root.querySelector(".pad-keep").classList.toggle("btn-go", !isDone);
+}
+
+function step(cell) {
+  if (sheet.kind === "reading") return `${cell.at.falling ? "Come down" : "Go up"} to ${plain(cell.row)} rpm and read.`;
+  if (sheet.kind === "spark") return `Cylinder ${cell.rowName} at ${cell.columnName}: read how far it is off.`;
+  return `Go to ${cell.rowName}${sheet.kind === "dwell" ? " rpm" : ""} and read.`;
+}
+
+function renderState() {
+  const place = byId("bench-state");
+  const record = data.sheets.flatMap((one) => records.list(one.kind)).find((one) => one.address === place.dataset.address);
+  set(place, record?.state ?? "empty", record ? record.words : "Nothing typed yet");
+  const count = records.waiting.filter((entry) => !entry.refusal).length, trouble = isOut ? { text: "You are logged out.", login: true } : whyWaiting();
+  const others = waitingForOthers().map(([name, number]) => ` ${number} by ${name} wait here too.`).join("");
+  if (count || isOut) set(part("sending"), "waiting", `${count} waiting. ${trouble?.text ?? ""}${others}`);
+  else set(part("sending"), records.rows.size ? "saved" : "empty", `${records.rows.size ? "All saved." : ""}${others}`);
+  if (trouble?.login) part("sending").append(" ", login());
+}
+
+function set(place, state, words) {
+  place.dataset.state = state;
+  if (place.textContent !== words) place.textContent = words;
+}
+
+function login() {
+  const anchor = make("a", "btn", "Log in again");
+  anchor.href = `/login/?next=${encodeURIComponent(data.page)}`;
+  return anchor;
+}
+
+function tabs(place, things, name, keyOf) {
+  place.append(...things.map((thing) => {
+    const button = make("button", "btn", thing.name);
+    button.type = "button";
+    button.dataset[name] = keyOf(thing);
+    return button;
+  }));
+}
+
+// The start
+
+tabs(part("sheets"), data.sheets.length > 1 ? data.sheets : [], "sheet", (one) => one.kind);
+tabs(part("units"), units, "unit", (one) => one.key);
+records.adopt(data.state);
+read(data.state.version);
+cells.show(sheet, unit);
+for (const live of root.querySelectorAll("[data-bench-live]")) live.hidden = false;
+part("plain").hidden = true;
+if (records.waiting.length) draw();
+render();
+send();
+setInterval(refresh, POLL_MS);
+if (!matchMedia("(pointer: coarse)").matches) input.focus({ preventScroll: true });
+
+document.addEventListener("keydown", key);
+input.addEventListener("input", () => say(""));
+root.addEventListener("click", ({ target }) => {
+  const pressed = target.closest("[data-key]"), asked = target.closest("[data-sheet]"), measured = target.closest("[data-unit]");
+  if (pressed) press(pressed.dataset.key);
+  if (asked) open(asked.dataset.sheet);
+  if (measured) {
+    unit = sheet.units.find((one) => one.key === measured.dataset.unit);
+    cells.show(sheet, unit);
+    choose(cells.selected);
+  }
+});
+// A key of the pad leaves the focus where it is: in the reading, or nowhere on a tablet.
+part("pad").addEventListener("pointerdown", (event) => event.preventDefault());
+part("undo").addEventListener("click", undo);
+part("again").addEventListener("click", () => choose(cells.readAgain()));
+document.addEventListener("outbox:changed", () => { cells.lay(); if (!cells.selected) cells.select(cells.following(null) ?? cells.all[0]); render(); });
+document.addEventListener("outbox:saved", ({ detail }) => {
+  records.saved(detail);
+  cells.lay();
+  render();
+  if (!records.waiting.some((entry) => !entry.refusal)) refresh();
+});
+document.addEventListener("bench:read", ({ detail }) => {
+  if (sheet.kind !== "reading") open("reading");
+  const cell = cells.all.find((one) => one.at.speed_rpm === detail.speed_rpm && one.at.falling === detail.falling && !one.record)
+    ?? cells.all.find((one) => one.at.speed_rpm === detail.speed_rpm && one.at.falling === detail.falling);
+  if (cell) choose(cell, plain(detail.advance_deg));
+});

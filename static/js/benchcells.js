@@ -1,0 +1,187 @@
+// The sheet of cells: one row for each speed or step, one column for each direction; a tap says what is read next.
+import { plain } from "./benchrecords.js";
+
+const ROW_FIELD = { reading: "speed_rpm", spark: "cylinder", dwell: "speed_rpm", vacuum: "vacuum_kpa" };
+const NEAR = 0.05; // as fine as any of these is read
+
+const fits = (values, at) => Object.entries(at).every(([name, wanted]) => (typeof wanted === "number" ? Math.abs(values[name] - wanted) < NEAR : values[name] === wanted));
+
+export class Cells {
+  constructor(place, records, onSelect) {
+    this.place = place;
+    this.records = records;
+    this.chosen = { row: 0, column: 0, slot: 0 };
+    this.added = new Map(); // rows asked for here, by sheet: what other speeds are read at
+    this.again = null; // the row that is read once more
+    place.addEventListener("click", ({ target }) => {
+      const button = target.closest("[data-cell]");
+      if (button) onSelect(this.all.find((cell) => cell.id === button.dataset.cell));
+      else if (target.closest("[data-other]")) onSelect(null);
+    });
+  }
+
+  show(sheet, unit) {
+    this.sheet = sheet;
+    this.unit = unit;
+    this.again = null;
+    this.lay();
+    this.select(this.following(null) ?? this.all[0]);
+  }
+
+  // The rows as they are to be shown now, each with its cells.
+  lay() {
+    const { sheet, unit } = this;
+    const field = ROW_FIELD[sheet.kind];
+    const records = this.records.list(sheet.kind);
+    const rows = [...(unit?.rows ?? sheet.rows)];
+    const known = (value) => rows.some((row) => Math.abs(row.at[field] - value) < NEAR);
+    for (const value of [...(this.added.get(sheet.kind) ?? []), ...records.map((record) => record.values[field])]) {
+      if (!known(value)) rows.push({ label: this.labelled(value), at: { [field]: value } });
+    }
+    rows.sort((a, b) => a.at[field] - b.at[field]);
+    this.lines = rows.flatMap((row) => this.linesOf(row, records, field));
+    this.all = this.lines.flatMap((line) => line.cells);
+  }
+
+  linesOf(row, records, field) {
+    const columns = this.sheet.columns.map((column) => records.filter((record) => fits(record.values, { ...row.at, ...column.at })));
+    const isAgain = this.again === row.at[field];
+    const slots = Math.max(1, ...columns.map((found) => found.length + (isAgain && found.length ? 1 : 0)));
+    return Array.from({ length: slots }, (_, slot) => ({
+      label: slot ? "again" : row.label,
+      cells: this.sheet.columns.map((column, at) => ({
+        id: `${row.at[field]}/${at}/${slot}`,
+        row: row.at[field],
+        column: at,
+        slot,
+        at: { ...row.at, ...column.at },
+        name: `${row.label}${this.sheet.kind === "reading" ? ` ${column.label.toLowerCase()}` : ""}`,
+        rowName: row.label,
+        columnName: column.label,
+        record: columns[at][slot] ?? null,
+      })),
+    }));
+  }
+
+  labelled(value) {
+    if (!this.unit) return plain(value);
+    return `${plain(Math.round((value / this.unit.kpa) * 10) / 10)} ${this.unit.name}`;
+  }
+
+  get selected() { return this.all.find((cell) => cell.id === this.chosen); }
+
+  select(cell) { this.chosen = cell?.id ?? null; }
+
+  // All cells in the order of the work: each column down, the one that is read backwards up.
+  get walk() {
+    return this.sheet.columns.flatMap((_, column) => {
+      const cells = this.all.filter((cell) => cell.column === column);
+      return column === this.sheet.back ? cells.reverse() : cells;
+    });
+  }
+
+  // The next cell after this one that is still to be read; from null on, the first of all.
+  following(from) {
+    const walk = this.walk;
+    const start = from ? walk.findIndex((cell) => cell.id === from.id) + 1 : 0;
+    return walk.slice(start).find((cell) => !cell.record && !cell.slot);
+  }
+
+  get isRead() { return this.all.every((cell) => cell.record || cell.slot); }
+
+  moved(down, across) {
+    const cell = this.selected;
+    const line = this.lines.findIndex((one) => one.cells.includes(cell));
+    const to = this.lines[Math.min(Math.max(line + down, 0), this.lines.length - 1)];
+    return to.cells[Math.min(Math.max(cell.column + across, 0), to.cells.length - 1)];
+  }
+
+  // Ask for one more cell in the row of the selected one, and give it.
+  readAgain() {
+    const cell = this.selected;
+    this.again = cell.row;
+    this.lay();
+    return this.all.findLast((one) => one.row === cell.row && one.column === cell.column && !one.record);
+  }
+
+  addRow(value) {
+    this.added.set(this.sheet.kind, [...(this.added.get(this.sheet.kind) ?? []), value]);
+    this.lay();
+    return this.all.find((cell) => Math.abs(cell.row - value) < NEAR && cell.column === 0);
+  }
+
+  render() {
+    const focus = this.place.contains(document.activeElement) ? document.activeElement : null;
+    const wanted = focus?.matches("[data-other]") ? "[data-other]" : focus?.matches("[data-cell]") ? "[aria-pressed='true']" : null;
+    const table = make("table");
+    table.append(make("caption", "sr", `${this.sheet.name}, ${this.sheet.unit}`), this.head(), this.body());
+    const top = this.place.scrollTop;
+    this.place.replaceChildren(table);
+    if (this.sheet.other) this.place.append(this.otherButton());
+    this.place.scrollTop = top;
+    const button = this.place.querySelector("[aria-pressed='true']");
+    if (wanted) this.place.querySelector(wanted)?.focus({ preventScroll: true });
+    if (button) keepInView(this.place, button);
+  }
+
+  head() {
+    const row = make("tr");
+    for (const text of [this.sheet.heading, ...this.sheet.columns.map((column) => column.label)]) {
+      const cell = make("th", "", text);
+      cell.scope = "col";
+      row.append(cell);
+    }
+    const head = make("thead");
+    head.append(row);
+    return head;
+  }
+
+  body() {
+    const body = make("tbody");
+    for (const line of this.lines) {
+      const row = make("tr"), heading = make("th", "", line.label);
+      heading.scope = "row";
+      row.append(heading, ...line.cells.map((cell) => this.cell(cell)));
+      body.append(row);
+    }
+    return body;
+  }
+
+  cell(cell) {
+    const holder = make("td"), button = make("button", "cell");
+    const isSelected = cell.id === this.chosen;
+    button.type = "button";
+    button.dataset.cell = cell.id;
+    button.setAttribute("aria-pressed", String(isSelected));
+    button.tabIndex = isSelected ? 0 : -1;
+    button.append(make("span", "sr", `${cell.rowName} ${cell.columnName}: `));
+    if (cell.record) {
+      const state = make("span", "state", cell.record.words);
+      state.dataset.state = cell.record.state;
+      button.append(make("b", "", plain(cell.record.values[this.sheet.value])), " ", state);
+    } else button.append(make("span", isSelected ? "cell-now" : "cell-open", isSelected ? "now" : "–"));
+    holder.append(button);
+    return holder;
+  }
+
+  otherButton() {
+    const button = make("button", "btn bench-other", `Another ${this.sheet.other.name.toLowerCase()}`);
+    button.type = "button";
+    button.dataset.other = "";
+    return button;
+  }
+}
+
+export function make(name, className = "", text = "") {
+  const element = document.createElement(name);
+  if (className) element.className = className;
+  if (text) element.textContent = text;
+  return element;
+}
+
+// Scrolls the sheet alone: the page must not move under a finger.
+function keepInView(place, button) {
+  const { top, bottom } = place.getBoundingClientRect(), box = button.getBoundingClientRect();
+  if (box.top < top) place.scrollTop += box.top - top;
+  else if (box.bottom > bottom) place.scrollTop += box.bottom - bottom;
+}

@@ -1,0 +1,68 @@
+// What is known of a run here: the readings that the server has, and over them those that are on their way.
+import { find, waiting } from "./outbox.js";
+
+export class Records {
+  constructor(base, factors) {
+    this.base = base; // a reading's address is this and its key
+    this.factors = factors; // kPa in one of each unit of vacuum
+    this.rows = new Map();
+    this.version = 0;
+    this.times = new Map(); // when what was typed here was saved
+  }
+
+  address(key) { return `${this.base}${key}/`; }
+
+  // Take over what the server knows; an answer older than one already taken is left.
+  adopt({ version, rows }) {
+    if (version < this.version) return false;
+    this.version = version;
+    this.rows = new Map(rows.map((row) => [row.key, row]));
+    return true;
+  }
+
+  saved({ entry, reading, version, at }) {
+    if (!entry.address.startsWith(this.base)) return;
+    this.version = Math.max(this.version, version);
+    const key = entry.address.slice(this.base.length, -1);
+    if (reading) this.rows.set(key, reading);
+    else this.rows.delete(key);
+    this.times.set(key, at);
+  }
+
+  get waiting() { return waiting().filter((entry) => entry.address.startsWith(this.base)); }
+
+  // Every reading of a kind as it stands here, in the order in which it was read.
+  list(kind) {
+    const known = [...this.rows.values()].filter((row) => row.kind === kind).map((row) => this.shown(row.key, row));
+    const fresh = this.waiting.map((entry) => entry.address.slice(this.base.length, -1)).filter((key) => !this.rows.has(key));
+    return [...known, ...fresh.map((key) => this.shown(key))].filter((record) => record && record.kind === kind);
+  }
+
+  shown(key, row) {
+    const address = this.address(key), entry = find(address);
+    const plain = { key, address, version: row?.version ?? null, isPending: Boolean(entry) };
+    if (!entry) return { ...plain, kind: row.kind, values: row.values, state: "saved", words: this.times.has(key) ? `Saved ${this.times.get(key)}` : "Saved" };
+    if (entry.gone && !entry.refusal) return null;
+    const values = entry.gone ? row?.values : this.numbers(entry.values);
+    if (!values) return null;
+    return { ...plain, kind: entry.kind, values, entry, state: entry.refusal ? "failed" : "waiting", words: entry.refusal ? "Not saved" : "Waiting" };
+  }
+
+  // What was typed, as numbers.
+  numbers({ unit, ...typed }) {
+    const values = {};
+    for (const [name, text] of Object.entries(typed)) values[name] = typeof text === "string" ? numberOf(text) : text;
+    if (unit) values.vacuum_kpa *= this.factors.get(unit) ?? 1;
+    return values;
+  }
+}
+
+const SHAPE = /^[+-]?(\d+([.,]\d*)?|[.,]\d+)$/;
+
+// The number in a text with a comma or a point, or NaN.
+export function numberOf(text) {
+  const plain = text.trim().replace("−", "-");
+  return SHAPE.test(plain) ? Number(plain.replace(",", ".")) : NaN;
+}
+
+export const plain = (number) => String(Math.round(number * 1e6) / 1e6).replace("-", "−");

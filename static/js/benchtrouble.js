@@ -1,0 +1,55 @@
+// What could not be saved as it was typed: each with its cause, both values where there are two, and the ways out.
+import { make } from "./benchcells.js";
+import { plain } from "./benchrecords.js";
+import { drop, put } from "./outbox.js";
+
+export function showTrouble(place, records, sheets, retype) {
+  const troubled = records.waiting.filter((entry) => entry.refusal);
+  const key = JSON.stringify(troubled.map((entry) => [entry.address, entry.turn, entry.refusal]));
+  if (place.dataset.shown === key) return; // read aloud once, and the focus stays
+  place.dataset.shown = key;
+  place.replaceChildren(...troubled.map((entry) => panel(entry, sheets.find((sheet) => sheet.kind === entry.kind), records, retype)));
+}
+
+function panel(entry, sheet, records, retype) {
+  const box = make("div", "conflict");
+  box.setAttribute("role", "alert");
+  const { refusal } = entry;
+  const what = described(entry, sheet);
+  const mine = entry.gone ? "it was taken back here" : `you typed ${entry.values[sheet.value]}`;
+  box.append(make("h2", "", refusal.status === 409 ? `${what}: two values` : `${what}: not saved`));
+  const ways = make("p", "actions");
+  if (refusal.status === 409 && refusal.stands) {
+    const theirs = plain(refusal.stands.values[sheet.value]);
+    box.append(make("p", "", `Here ${mine}; meanwhile ${theirs} was saved elsewhere. Pick the one that holds.`));
+    ways.append(
+      way(entry.gone ? "Take it back" : `Keep ${entry.values[sheet.value]}`, () => put(entry.address, { version: refusal.stands.version })),
+      way(`Keep ${theirs}`, () => { records.rows.set(refusal.stands.key, refusal.stands); drop(entry.address); }),
+    );
+  } else if (refusal.status === 409) {
+    box.append(make("p", "", `Here ${mine}; meanwhile the reading was taken back elsewhere.`));
+    ways.append(way(`Put back ${entry.values[sheet.value]}`, () => put(entry.address, { version: null })), way("Leave it off", () => letGo(entry, records)));
+  } else {
+    box.append(make("p", "", `Here ${mine}. ${refusal.why}`));
+    ways.append(refusal.status === 422 ? way("Type it again", () => retype(entry)) : way("Send it again", () => put(entry.address, {})), way("Let it go", () => drop(entry.address)));
+  }
+  box.append(ways);
+  return box;
+}
+
+function letGo(entry, records) {
+  records.rows.delete(entry.address.slice(records.base.length, -1));
+  drop(entry.address);
+}
+
+function described({ values, kind }, { heading }) {
+  if (kind === "reading") return `${values.speed_rpm} rpm ${values.falling ? "falling" : "rising"}`;
+  return `${heading} ${values.cylinder ?? values.speed_rpm ?? values.vacuum_kpa}`;
+}
+
+function way(words, act) {
+  const button = make("button", "btn", words);
+  button.type = "button";
+  button.addEventListener("click", act);
+  return button;
+}

@@ -1,0 +1,250 @@
+"""Nothing typed at the bench is lost: no network, a closed tab, two tablets, a session that ended."""
+
+import pytest
+from playwright.sync_api import Error, expect
+
+from shop.models import Person
+from tests import build
+from tests.browser.benchwork import all_saved, all_sent, bench_job, cell, open_bench, saved, type_in
+from tests.browser.looks import assert_no_barrier
+
+SPEEDS = range(300, 2700, 100)  # 24, as many as a shop may have
+
+
+@pytest.fixture
+def job(db):
+    return bench_job()
+
+
+def sending(page):
+    return page.locator("[data-bench-sending]")
+
+
+def test_fifty_readings_without_a_network_are_kept_in_order_once_each(page, db, watch):
+    watch.forgive("ERR_INTERNET_DISCONNECTED")
+    job = bench_job(speeds=SPEEDS)
+    open_bench(page, job)
+    page.context.set_offline(True)
+    rising = [f"{n / 2:g}" for n in range(24)]
+    type_in(page, *rising, *rising[::-1])
+    page.get_by_role("button", name="Another speed").click()
+    type_in(page, "2800", "12", "12.5")
+    expect(sending(page)).to_contain_text("50 waiting.")
+    assert saved(job) == []
+    with pytest.raises(Error, match="ERR_INTERNET_DISCONNECTED"):
+        page.reload()
+    page.context.set_offline(False)
+    open_bench(page, job)
+    all_saved(page)
+    assert saved(job) == [
+        *((speed, float(value), False) for speed, value in zip(SPEEDS, rising, strict=True)),
+        *((speed, float(value), True) for speed, value in zip(SPEEDS[::-1], rising[::-1], strict=True)),
+        (2800, 12, False),
+        (2800, 12.5, True),
+    ]
+    page.reload()
+    all_saved(page)
+    assert len(saved(job)) == 50
+
+
+def test_a_closed_tab_loses_nothing_and_any_page_sends_on(page, job, watch):
+    watch.forgive("ERR_INTERNET_DISCONNECTED")
+    open_bench(page, job)
+    context = page.context
+    context.set_offline(True)
+    type_in(page, "0", "0.5")
+    page.close()
+    context.set_offline(False)
+    board = context.new_page()
+    board.goto("/")
+    all_sent(board)
+    assert saved(job) == [(300, 0, False), (400, 0.5, False)]
+
+
+def test_an_answer_that_is_lost_makes_no_second_reading(page, job, watch):
+    """The server saved it, and the network went before it could say so."""
+    watch.forgive("ERR_FAILED")
+    open_bench(page, job)
+    lost = []
+
+    def lose(route):
+        route.fetch()
+        lost.append(route.request.url)
+        route.abort()
+
+    page.route("**/readings/*/", lose, times=2)
+    type_in(page, "0", "0.5")
+    all_saved(page)
+    assert len(lost) == 2
+    assert saved(job) == [(300, 0, False), (400, 0.5, False)]
+
+
+def test_what_is_changed_and_taken_back_while_it_waits_goes_as_it_stands(page, job, watch):
+    watch.forgive("ERR_INTERNET_DISCONNECTED")
+    open_bench(page, job)
+    type_in(page, "0")
+    all_saved(page)
+    page.context.set_offline(True)
+    type_in(page, "0.5", "1.5", "3")
+    cell(page, 300).click()
+    type_in(page, "0.25")  # corrects what was saved
+    cell(page, 500).click()
+    type_in(page, "1")  # corrects what waits
+    expect(cell(page, 500)).to_contain_text("Waiting")
+    cell(page, 700).click()
+    type_in(page, "4")
+    page.get_by_role("button", name="Take back the last").click()
+    page.context.set_offline(False)
+    all_saved(page)
+    assert saved(job) == [(300, 0.25, False), (400, 0.5, False), (500, 1, False), (600, 3, False)]
+
+
+def test_saved_is_said_only_after_the_commit(page, job):
+    open_bench(page, job)
+    held = []
+    page.route("**/readings/*/", lambda route: held.append(route))
+    type_in(page, "0")
+    expect(page.locator("#bench-state")).to_have_text("Waiting")
+    expect(cell(page, 300)).to_contain_text("Waiting")
+    assert saved(job) == []
+    held[0].continue_()
+    expect(page.locator("#bench-state")).to_contain_text("Saved ")
+    assert saved(job) == [(300, 0, False)]
+
+
+def test_two_tablets_on_one_run_both_have_it_all(open_page, job):
+    first, second = open_page("tablet", who="technician"), open_page("tablet", who="owner")
+    for page in (first, second):
+        open_bench(page, job)
+    cell(second, 2200, "Falling").click()
+    type_in(first, "0", "0.5", "1.5")
+    type_in(second, "11", "10.5")
+    type_in(first, "3")
+    for page in (first, second):
+        all_saved(page)
+        for row, column, value in ((300, "Rising", "0"), (600, "Rising", "3"), (1800, "Falling", "10.5")):
+            expect(cell(page, row, column)).to_contain_text(value)
+    assert sorted(saved(job)) == [
+        (300, 0, False),
+        (400, 0.5, False),
+        (500, 1.5, False),
+        (600, 3, False),
+        (1800, 10.5, True),
+        (2200, 11, True),
+    ]
+
+
+def test_the_same_speed_read_on_two_tablets_is_two_readings(open_page, job, watch):
+    watch.forgive("ERR_INTERNET_DISCONNECTED")
+    first, second = open_page("tablet", who="technician"), open_page("tablet", who="owner")
+    for page in (first, second):
+        open_bench(page, job)
+    second.context.set_offline(True)
+    type_in(second, "0.5")
+    type_in(first, "0")
+    all_saved(first)
+    second.context.set_offline(False)
+    all_saved(second)
+    assert saved(job) == [(300, 0, False), (300, 0.5, False)]
+
+
+@pytest.mark.parametrize(("choice", "value"), [("Keep 5", 5), ("Keep 4", 4)])
+def test_two_corrections_of_one_reading_are_both_shown(open_page, job, watch, choice, value):
+    for words in ("ERR_INTERNET_DISCONNECTED", "409"):
+        watch.forgive(words)
+    build.run(job.build, [(300, 1)])
+    first, second = open_page("tablet", who="technician"), open_page("tablet", who="owner")
+    for page in (first, second):
+        open_bench(page, job)
+        expect(cell(page, 300)).to_contain_text("1")
+        cell(page, 300).click()
+    second.context.set_offline(True)
+    type_in(second, "5")
+    type_in(first, "4")
+    all_saved(first)
+    second.context.set_offline(False)
+    trouble = second.get_by_role("alert").filter(has_text="two values")
+    expect(trouble).to_contain_text("Here you typed 5; meanwhile 4 was saved elsewhere.")
+    expect(cell(second, 300)).to_contain_text("Not saved")
+    assert_no_barrier(second)
+    assert saved(job, 2) == [(300, 4, False)]
+    second.reload()  # the choice waits as long as it takes
+    trouble.get_by_role("button", name=choice).click()
+    expect(trouble).to_have_count(0)
+    all_saved(second)
+    assert saved(job, 2) == [(300, value, False)]
+    expect(cell(first, 300)).to_contain_text(str(value))
+
+
+def test_a_correction_of_what_was_taken_back_elsewhere_asks(open_page, job, watch):
+    for words in ("ERR_INTERNET_DISCONNECTED", "409"):
+        watch.forgive(words)
+    first, second = open_page("tablet", who="technician"), open_page("tablet", who="owner")
+    open_bench(first, job)
+    type_in(first, "1")
+    all_saved(first)
+    open_bench(second, job)
+    cell(second, 300).click()
+    second.context.set_offline(True)
+    type_in(second, "5")
+    first.get_by_role("button", name="Take back the last").click()
+    expect(sending(first)).to_have_text("")
+    assert saved(job) == []
+    second.context.set_offline(False)
+    second.get_by_role("button", name="Put back 5").click()
+    all_saved(second)
+    assert saved(job) == [(300, 5, False)]
+
+
+def test_what_the_server_refuses_is_kept_with_its_cause(page, job, watch):
+    watch.forgive("403")
+    open_bench(page, job)
+    job.build.locked = True
+    job.build.save()
+    type_in(page, "1")
+    trouble = page.get_by_role("alert").filter(has_text="not saved")
+    expect(trouble).to_contain_text("This unit was handed back")
+    job.build.locked = False
+    job.build.save()
+    trouble.get_by_role("button", name="Send it again").click()
+    all_saved(page)
+    assert saved(job) == [(300, 1, False)]
+
+
+def test_a_session_that_ended_keeps_the_readings_until_the_person_is_back(page, job):
+    open_bench(page, job)
+    page.context.clear_cookies(name="sessionid")
+    type_in(page, "0", "0.5")
+    expect(sending(page)).to_contain_text("2 waiting. You are logged out")
+    page.get_by_role("link", name="Log in again").click()
+    page.get_by_label("Login name").fill("owner")
+    page.get_by_label("Password").fill(build.PASSWORD)
+    page.get_by_role("button", name="Log in").click()
+    page.wait_for_url(f"**/jobs/{job.number}/bench/?run=1")
+    all_saved(page)
+    assert saved(job) == [(300, 0, False), (400, 0.5, False)]
+
+
+def test_readings_wait_for_who_typed_them(page, job):
+    """A shared tablet: the next person sees that they wait, and does not send them under another name."""
+    build.person("technician")
+    open_bench(page, job)
+    page.context.clear_cookies(name="sessionid")
+    type_in(page, "0")
+    expect(sending(page)).to_contain_text("1 waiting.")
+    for name, expected in (("technician", []), ("owner", [(300, 0, False)])):
+        page.goto("/login/")
+        page.get_by_label("Login name").fill(name)
+        page.get_by_label("Password").fill(build.PASSWORD)
+        page.get_by_role("button", name="Log in").click()
+        page.wait_for_url("**/")
+        if name == "technician":
+            note = page.locator("[data-waiting]")
+            expect(note).to_contain_text(
+                f"1 bench reading waits on this tablet for {Person.objects.get(username='owner')}"
+            )
+            page.get_by_role("button", name="Log out").click()
+            page.wait_for_url("**/login/")
+        else:
+            all_sent(page)
+        assert saved(job) == expected
