@@ -3,6 +3,7 @@
 import hashlib
 import json
 
+from django.db.models import prefetch_related_objects
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
 
@@ -36,6 +37,8 @@ def recorded(job, build):
     changes on its list, nor the unit's going to another owner, makes a signed sheet outdated.
     """
     parts = list(job.parts.all())
+    runs = queries.live_runs(build)
+    prefetch_related_objects(runs, "sparks", "dwells", "vacuums")
     return {
         "unit": _labelled(job.unit, "id"),
         "engine": _labelled(job.engine, "id") if job.engine else None,
@@ -59,7 +62,7 @@ def recorded(job, build):
         },
         "abrasive_free": _who_and_when(job.abrasive_free_by, job.abrasive_free_at) if job.blasted else "",
         "head": _head(build),
-        "runs": [_run(run) for run in queries.live_runs(build)],
+        "runs": [_run(run) for run in runs],
         "target": _target(build),
     }
 

@@ -327,5 +327,5 @@ def test_page_of_papers_costs_few_queries(client_as, job, django_assert_max_num_
     for i in range(3):
         job.findings.create(text=f"Finding {i}", stage="teardown", by=client.person)
         signed_sheet(job, built=False)
-    with django_assert_max_num_queries(16):
+    with django_assert_max_num_queries(18):
         client.get(reverse("sheets", args=[job.number]))
