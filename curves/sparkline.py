@@ -4,7 +4,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 from curves import convert, judging, queries
-from curves.models import Reading
+from curves.models import Reading, Run
 
 WIDTH, HEIGHT = 120, 48
 
@@ -34,14 +34,16 @@ def sparklines(builds):
 
 def _final_sweeps(builds):
     """The rising readings of each build's newest final run: (build key, [(crank rpm, crank deg)])."""
-    runs = {build.pk: queries.newest_runs(build).get("final") for build in builds}
+    finals = {
+        build.pk: [run for run in queries.live_runs(build) if run.kind == Run.Kind.FINAL] for build in builds
+    }
     rows = defaultdict(list)
-    wanted = [run.pk for run in runs.values() if run]
+    wanted = [run.pk for runs in finals.values() for run in runs]
     for reading in Reading.objects.filter(run__in=wanted).order_by("run", "position"):
         rows[reading.run_id].append(reading)
     for build in builds:
-        run = runs[build.pk]
-        if run and rows[run.pk]:
+        run = next((run for run in reversed(finals[build.pk]) if rows[run.pk]), None)
+        if run:
             drive = convert.drive_of(build)
             sweep = judging.rising(convert.readings_of(rows[run.pk], run.frame, drive))
             rpm, deg = drive.to_crank_rpm(sweep.speed_rpm), drive.to_crank_deg(sweep.advance_deg)
