@@ -34,23 +34,20 @@ def sparklines(builds):
 
 def _final_sweeps(builds):
     """The rising readings of each build's newest final run: (build key, [(crank rpm, crank deg)])."""
-    runs = {build.pk: _finals(build) for build in builds}
+    finals = {
+        build.pk: [run for run in queries.live_runs(build) if run.kind == Run.Kind.FINAL] for build in builds
+    }
     rows = defaultdict(list)
-    wanted = [run.pk for finals in runs.values() for run in finals]
+    wanted = [run.pk for runs in finals.values() for run in runs]
     for reading in Reading.objects.filter(run__in=wanted).order_by("run", "position"):
         rows[reading.run_id].append(reading)
     for build in builds:
-        run = next((run for run in reversed(runs[build.pk]) if rows[run.pk]), None)
+        run = next((run for run in reversed(finals[build.pk]) if rows[run.pk]), None)
         if run:
             drive = convert.drive_of(build)
             sweep = judging.rising(convert.readings_of(rows[run.pk], run.frame, drive))
             rpm, deg = drive.to_crank_rpm(sweep.speed_rpm), drive.to_crank_deg(sweep.advance_deg)
             yield build.pk, list(zip(rpm.tolist(), deg.tolist(), strict=True))
-
-
-def _finals(build):
-    """The final runs in order; whether one was read is not asked here, for that would cost a query each."""
-    return [run for run in queries.live_runs(build) if run.kind == Run.Kind.FINAL]
 
 
 def _drawn(sweep, top_rpm, top_deg):

@@ -71,7 +71,9 @@ def known_stage(stage):
 
 def context_of(card, **extra):
     """What the card's templates know: the card itself, and an empty form for each line that can be added."""
+    shop = SimpleLazyObject(Shop.current)  # read once for all that asks on this page
     return {
+        "shop": shop,
         "card": card,
         "job": card.job,
         "may": card.may,
@@ -81,17 +83,16 @@ def context_of(card, **extra):
         "step_form": StepForm(),
         "photo_form": PhotoForm(),
         "move_form": None,
-        "hand_back_form": SimpleLazyObject(lambda: _hand_back_form(card.job)),
+        "hand_back_form": SimpleLazyObject(lambda: _hand_back_form(card.job, shop)),
         "road_form": RoadReportForm(),
     } | extra
 
 
-def _hand_back_form(job):
-    months = Shop.current().warranty_months
+def _hand_back_form(job, shop):
     return HandBackForm(
         initial={
             "stage": job.stage,
             "handed_to": "the shelf" if job.is_stock else job.customer.name,
-            "warranty_until": warranty_end(timezone.localdate(), months),
+            "warranty_until": warranty_end(timezone.localdate(), shop.warranty_months),
         }
     )

@@ -9,7 +9,7 @@ from curves import charts, queries
 from curves.models import DwellReading, Run, SparkReading
 from jobs import sheets
 from jobs.models import InspectionPoint, Sheet
-from jobs.recorded import canonical, digest, recorded_sha256
+from jobs.recorded import canonical, digest, recorded, recorded_sha256
 from shop.templatetags.numbers import fixed
 from tests import build
 from tests.jobs.paperwork import draft, finished_job, signed_sheet
@@ -136,7 +136,7 @@ def test_tray_tag_leads_to_the_card_and_names_nobody():
 
 def test_what_was_checked_beside_the_sweep_is_on_the_sheet_and_in_its_hash():
     job = finished_job()
-    before = sheets.recorded_sha256(job)
+    before = recorded_sha256(job)
     final = job.build.runs.get(kind=Run.Kind.FINAL)
     for cylinder in range(1, 5):
         SparkReading.objects.create(run=final, speed_rpm=300, cylinder=cylinder, offset_deg=0)
@@ -146,10 +146,10 @@ def test_what_was_checked_beside_the_sweep_is_on_the_sheet_and_in_its_hash():
     assert proved["spark"] == "passes"
     assert proved["dwell"] == "not to be told yet"
     assert set(proved) == {"rising", "falling", "spark", "dwell"}
-    assert sheets.recorded_sha256(job) != before
+    assert recorded_sha256(job) != before
 
 
 def test_a_run_without_checks_says_what_it_said_before_there_were_any():
     """Else every sheet signed by an earlier release would look outdated."""
-    [run, *_] = sheets.recorded(finished_job(), queries.build_for(Run.objects.first().build_id))["runs"]
+    [run, *_] = recorded(finished_job(), queries.build_for(Run.objects.first().build_id))["runs"]
     assert set(run) == {"number", "kind", "frame", "springs", "note", "readings"}
