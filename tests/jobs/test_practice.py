@@ -88,7 +88,7 @@ def test_no_target_starts_from_a_practice_unit_and_no_search_is_like_one(job, cl
     real = build.job(stage="spring_trials")
     start = {"start": "past", "job": job.number, "take": "target"}
     answer = client.get(reverse("target", args=[real.number]), start)
-    assert f"There is no job {job.number}" in answer.content.decode()
+    assert f"Job {job.number} is a practice card" in answer.content.decode()
     answer = client.get(reverse("search"), {"like": job.number})
     assert f"There is no job {job.number}" in answer.content.decode()
 
