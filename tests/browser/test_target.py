@@ -115,7 +115,7 @@ def test_two_slopes_fill_the_grid_and_are_checked(page, job):
     for label, value in (
         ("Begins at", "700"),
         ("Knee at", "1800"),
-        ("with, crank deg", "9"),
+        ("with (crank deg)", "9"),
         ("Full at", "3200"),
         ("with all", "20"),
     ):
