@@ -14,7 +14,17 @@ RULES = {
 def assert_no_barrier(page):
     """axe-core finds nothing against WCAG 2.2 A and AA, nor against its good practice."""
     results = Axe().run(page, options=RULES)
-    assert results.violations_count == 0, f"{page.url}\n{results.generate_report()}"
+    found = [one for one in results.response["violations"] if not _is_excepted(one)]
+    assert not found, f"{page.url}\n{results.generate_report()}"
+
+
+def _is_excepted(violation):
+    """WCAG 2.5.8 excepts a control that has an equivalent on the page, which axe can't know.
+
+    The points of a target stand where the curve has them, however near each other; the grid does the same.
+    """
+    points = ['class="target-point"' in node["html"] for node in violation["nodes"]]
+    return violation["id"] == "target-size" and all(points)
 
 
 def assert_fits(page):
