@@ -35,7 +35,7 @@ def readings(job):
 def test_screens_hold_everywhere(each_page, job):
     pages = {
         f"/jobs/{job.number}/runs/2/": PLOT,
-        f"/jobs/{job.number}/target/": "main form",
+        f"/jobs/{job.number}/target/": "#target-form [data-grid]",
         f"/jobs/{job.number}/head/": "main form",
         "/springs/": "table",
         "/springs/new/": "main form",
