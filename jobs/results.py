@@ -10,7 +10,7 @@ from shop.words import several
 _NEEDS = {
     Stage.INTAKE: "a unit, and its owner or shop stock",
     Stage.TEARDOWN: "every inspection point answered or marked not applicable",
-    Stage.CLEANING: "the steps done; after blasting, a sign-off that no abrasive is left",
+    Stage.CLEANING: "after blasting, a sign-off that no abrasive is left",
     Stage.SPRING_TRIALS: "a run inside the band, or a reason",
     Stage.BENCH_CURVE: "a final run inside the band and the assembly steps, or a reason",
     Stage.HAND_BACK: "a signed curve sheet, or a reason",

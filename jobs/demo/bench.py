@@ -19,6 +19,8 @@ BENDS_MM = (-0.25, 0.0, 0.25)
 PAIRS_KEPT = 4
 BESIDE = 4
 UNITS_AT_HAND = 50
+LIGHT_READINGS = 9
+LIGHT_SCATTER_CRANK_DEG = 0.7  # of a steady hand and eye
 READ_AGAIN = 12  # times a person sweeps before giving a pair up
 
 
@@ -167,6 +169,29 @@ def received(unit, kind, fault, seed):
     """The sweep of a unit as it came in, with its own tired pair."""
     unit, pair = tired(unit, fault, [*seed, 0])
     return sweep(unit, pair, read_at(kind), [*seed, 1], falling=True)
+
+
+def light(unit, fault, kind, seed, *, initial_crank_deg, vacuum_crank_deg=0.0):
+    """What a timing light reads with the unit as it came in: (crank rpm, crank deg, part throttle).
+
+    With the vacuum line left on, the readings taken at part throttle are too high by what the capsule adds.
+    """
+    unit, pair = tired(unit, fault, [*seed, 0])
+    idle, top = kind.idle_crank_rpm, 0.8 * kind.top_crank_rpm
+    crank_rpm = np.unique(np.round(np.linspace(idle, top, LIGHT_READINGS), -2))
+    part_throttle = (np.arange(len(crank_rpm)) % 3 == 1) & (vacuum_crank_deg > 0)
+    wander = np.random.default_rng([*seed, 2]).normal(0.0, LIGHT_SCATTER_CRANK_DEG, len(crank_rpm))
+    crank_deg = DRIVE.to_crank_deg(unit.advance(*pair, DRIVE.to_shaft_rpm(crank_rpm)))
+    read = np.round(initial_crank_deg + crank_deg + vacuum_crank_deg * part_throttle + wander)
+    return list(zip(crank_rpm.tolist(), read.tolist(), part_throttle.tolist(), strict=True))
+
+
+def pull(best_crank_deg, seed):
+    """Pull on a dynamometer against the timing in all, at one speed: (crank deg, N m); flat at the top."""
+    crank_deg = np.round(best_crank_deg) + np.arange(-8.0, 7.0, 2.0)
+    drop = 0.12 * (crank_deg - best_crank_deg) ** 2
+    read = 118.0 - drop + np.random.default_rng(seed).normal(0.0, 0.5, len(crank_deg))
+    return list(zip(crank_deg.tolist(), np.round(read, 1).tolist(), strict=True))
 
 
 def tired(unit, fault, seed):

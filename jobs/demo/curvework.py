@@ -3,13 +3,22 @@
 from dataclasses import replace
 from functools import cached_property
 
-from curves.models import Run
-from jobs.actions import curve
+import numpy as np
+
+from curves import corrections, queries
+from curves.models import Response, Run, Sweep
+from jobs.actions import curve, sweeps
 from jobs.demo import bench
+
+VACUUM_CRANK_DEG = 9.0
+RESPONSE_SHARE = 0.5  # of the top speed: where the dynamometer held the engine
 
 
 class CurveWork:
-    """What a visit does at the bench; the visit itself gives seed, index, kind, fault, person, drawer."""
+    """What a visit does at the bench and with the light.
+
+    The visit itself gives seed, index, kind, fault, person, drawer and head types.
+    """
 
     @cached_property
     def unit_drawn(self):
@@ -29,9 +38,47 @@ class CurveWork:
         readings = bench.received(self.chosen.unit, self.kind, self.fault.key, seed)
         self._type_run(Run.Kind.AS_RECEIVED, readings, note="As it came in, own springs.")
 
+    def sweep_the_engine(self):
+        """The light on the engine as it came in; on every other one nobody thought of the vacuum line."""
+        line_on = bool(self.kind.capsule) and self.index % 2 == 1
+        readings = bench.light(
+            self.chosen.unit,
+            self.fault.key,
+            self.kind,
+            [self.seed, self.index, 1],
+            initial_crank_deg=float(self.kind.initial_crank_deg[1]),
+            vacuum_crank_deg=VACUUM_CRANK_DEG if line_on else 0.0,
+        )
+        at_idle = readings[0][1]
+        values = {
+            "when": Sweep.When.BEFORE,
+            "vacuum_on": None if line_on else False,
+            "idle_low_crank_deg": at_idle - 1.0,
+            "idle_high_crank_deg": at_idle + 2.0,
+            "note": "In the vehicle, warm.",
+        }
+        sweeps.add_sweep(self.job, values, readings, by=self.bench_person)
+
+    def ask_the_engine(self):
+        """How the engine pulled against its timing, held at one speed."""
+        crank_rpm = round(RESPONSE_SHARE * self.kind.top_crank_rpm, -2)
+        points = bench.target_of(self.kind)
+        wanted = float(np.interp(crank_rpm, *zip(*((rpm, deg) for rpm, deg, _ in points), strict=True)))
+        best = wanted + sum(self.kind.initial_crank_deg) / 2
+        values = {
+            "crank_rpm": crank_rpm,
+            "measure": "torque",
+            "unit": "N m",
+            "best": Response.Best.MOST,
+            "note": "Rolling road, full throttle.",
+        }
+        tries = bench.pull(best, [self.seed, self.index, 6])
+        sweeps.add_response(self.job, values, tries, by=self.bench_person)
+
     def measure_head(self):
         gaps, stretches, _ = self.chosen.unit.caliper([self.seed, self.index, 4])
         measured = {
+            "head_type": self.head_types[self.kind.head],
             "travel_measured_deg": self.travel_measured_deg,
             "primary_gap_mm": round(gaps[0], 1),
             "secondary_gap_mm": round(gaps[1], 1),
@@ -61,6 +108,7 @@ class CurveWork:
 
     def try_the_chosen(self):
         self._run(Run.Kind.TRIAL, self.chosen.fit, self.chosen.trial)
+        corrections.learn_springs(queries.build_for(self.job.build_id), by=self.bench_person)
 
     def run_final(self):
         self._run(Run.Kind.FINAL, self.chosen.fit, self.chosen.final)

@@ -6,17 +6,21 @@ from functools import partial
 from django.contrib.auth.hashers import make_password
 from django.db import transaction
 
-from curves.models import Build, Spring
+from curves import learning
+from curves.models import Build, HeadType, Spring
 from jobs import search
 from jobs.actions import opening
 from jobs.demo import faults, plan
 from jobs.demo.clock import clock_at, working_moment
 from jobs.demo.drawer import fill_drawer
+from jobs.demo.engines import KINDS
+from jobs.demo.heads import HEADS
 from jobs.demo.people import CUSTOMERS, PEOPLE, SHOP
 from jobs.models import Job
 from shop.models import Customer, Person, Shop
 
 SEED = 1
+TYPES_LEARN = -15.0  # working days from today
 
 
 class NotEmpty(Exception):
@@ -49,10 +53,13 @@ def make_demo(password, *, seed=SEED, now, size=None):
         counter=(people["rufus"], people["rufus"], people["imogen"]),
         customers=_customers(),
         drawer=fill_drawer(seed),
+        head_types=_head_types(people["imogen"]),
     )
     visits = plan.visits(seed, world, size or plan.FULL)
+    learn = partial(_learn_types, world.head_types, people["imogen"])
+    events = [*_events(visits, people), (TYPES_LEARN, learn)]
     with search.postponed():
-        for day, action in sorted(_events(visits, people), key=lambda event: event[0]):
+        for day, action in sorted(events, key=lambda event: event[0]):
             with clock_at(working_moment(now, day)):
                 action()
     return Made(Job.objects.count(), Spring.objects.count(), len(world.customers))
@@ -101,6 +108,24 @@ def _people(password):
         )
         for login, name, role in PEOPLE
     }
+
+
+def _head_types(by):
+    """One for each head that a maker drew, told by the numbers of the units it is found in."""
+    types = {}
+    for key in HEADS:
+        numbers = [kind.unit_number for kind in KINDS if kind.head == key]
+        types[key] = HeadType(name=f"{key.capitalize()} head")
+        learning.save_type(types[key], {"note": f"Found in {', '.join(numbers)}."}, by=by)
+    return types
+
+
+def _learn_types(types, by):
+    """What the finished units of each type have in common; a type of too few learns later."""
+    for head_type in types.values():
+        if learning.teaching_builds(head_type).count() >= learning.LEAST_BUILDS:
+            learning.order(head_type, by=by)
+            learning.learn(head_type.pk)
 
 
 def _customers():

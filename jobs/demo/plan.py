@@ -56,12 +56,13 @@ class Goal:
 
 @dataclass(frozen=True)
 class World:
-    """Who and what the visits meet: people at the bench and the counter, customers, springs by label."""
+    """Who and what the visits meet: people at bench and counter, customers, springs and heads by name."""
 
     bench: tuple
     counter: tuple
     customers: list
     drawer: dict
+    head_types: dict
 
 
 def visits(seed, world, size):
@@ -92,6 +93,7 @@ def _visit(index, goal, seed, world, rng):
         bench_person=world.bench[index % len(world.bench)],
         counter=world.counter[index % len(world.counter)],
         drawer=world.drawer,
+        head_types=world.head_types,
         promised_after=int(rng.integers(9, 26)),
         waits_for_answer=stage == Stage.TEARDOWN and goal.place % 2 == 1,
         with_photos=stage is not None and index % 4 == 0,

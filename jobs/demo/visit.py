@@ -39,6 +39,7 @@ class Visit(CurveWork):
     bench_person: Person
     counter: Person
     drawer: dict  # springs by label
+    head_types: dict  # by the key of the head
     promised_after: int = 15
     waits_for_answer: bool = False
     with_photos: bool = False
@@ -89,6 +90,8 @@ class Visit(CurveWork):
         yield 0.0, partial(self.move, Stage.TEARDOWN)
         if self.fault.key != "seized":
             yield 0.15, self.run_as_received
+            if self.customer and self.index % 3 == 0:
+                yield 0.2, self.sweep_the_engine
         yield 0.3, self.write_findings
         yield 0.35, partial(self.answer_inspection, slice(HALF))
         yield 0.5, self.want_parts
@@ -111,7 +114,9 @@ class Visit(CurveWork):
     def _trials(self):
         yield 0.0, partial(self.move, Stage.SPRING_TRIALS)
         yield 0.1, self.measure_head
-        yield 0.25, self.set_target
+        yield 0.2, self.set_target
+        if self.customer and self.index % 5 == 0:
+            yield 0.25, self.ask_the_engine
         for place in range(self.blind_trials):
             yield 0.35 + 0.15 * place, partial(self.try_springs, place)
         yield 0.8, self.try_the_chosen

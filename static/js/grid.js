@@ -121,7 +121,7 @@ class Grid {
 
   // Enter goes from cell to cell that is still to fill, past the ticks, then to the next row.
   after(row, at) {
-    const next = this.cells(row).slice(at + 1).find((cell) => cell.type !== "checkbox" && !cell.hasAttribute("data-follows") && !cell.placeholder);
+    const next = this.cells(row).slice(at + 1).find((cell) => cell.type !== "checkbox" && !cell.placeholder);
     return next ?? this.cell(row.nextElementSibling, 0) ?? this.cells(row)[at];
   }
 

@@ -14,7 +14,7 @@ UNIT = pint.UnitRegistry()
 
 
 def test_datsun_roadster_crank_is_twice_the_distributor():
-    # Datsun roadster: 17.5 distributor = 35 crank degrees (makers' data, checks.md 20).
+    # Datsun roadster: 17.5 distributor = 35 crank degrees (as the maker prints it).
     assert Drive.four_stroke().to_crank_deg(17.5) == 35.0
     assert Drive.four_stroke().to_shaft_deg(35.0) == 17.5
 

@@ -1,19 +1,23 @@
 """The demo shop: as much as was promised, alive today, physically sound, and invented throughout."""
 
+import math
 import re
 from collections import Counter
 from datetime import datetime, timedelta
 
+import numpy as np
 import pytest
 from django.db import transaction
 from django.utils import timezone
 
-from curves import queries
-from curves.models import Run, Spring
+from curves import convert, engine, queries, responses, sweeps, timing
+from curves.models import Build, HeadType, Response, Run, Spring, SpringCorrection, Sweep
 from jobs import audit
 from jobs import queries as cards
-from jobs.demo import make
+from jobs.demo import bench, make
+from jobs.demo.drawer import TRUE
 from jobs.demo.engines import KINDS
+from jobs.demo.heads import HEADS
 from jobs.demo.people import CUSTOMERS, PEOPLE, SHOP
 from jobs.models import AuditEntry, Finding, Inspection, Job, PartLine, Photo, Sheet, Step
 from jobs.search import find
@@ -165,6 +169,56 @@ def test_spring_rates_follow_from_wire_coil_and_turns():
         assert spring.rate_n_per_mm == pytest.approx(rate, rel=0.16), spring
         closed = (spring.active_coils + 1) * spring.wire_mm
         assert closed < spring.free_length_mm < closed + 4 * spring.coil_mm, spring
+
+
+def test_types_of_head_have_learned_from_finished_units():
+    types = HeadType.objects.filter(state=HeadType.State.DONE)
+    assert len(HEADS) == HeadType.objects.count()
+    assert types.count() >= len(HEADS) - 1
+    for head_type in types:
+        drawn = HEADS[head_type.name.removesuffix(" head").lower()]
+        learned = convert.learned_of(head_type)
+        assert learned.heads >= 2
+        for place, (fixed, moving, angle) in enumerate((drawn.primary_posts, drawn.secondary_posts)):
+            # The gap as the maker drew it, by the cosine rule; a unit's own posts stray some tenths from it.
+            gap = math.sqrt(fixed**2 + moving**2 - 2 * fixed * moving * math.cos(math.radians(angle)))
+            name = ("post_gap_primary_mm", "post_gap_secondary_mm")[place]
+            assert engine.learned_values(learned)[name].value == pytest.approx(gap, abs=0.6), head_type
+    assert Build.objects.filter(locked=False, head_type__in=types).count() >= 10
+
+
+def test_jobs_have_taught_the_drawer_what_its_springs_are():
+    taught = SpringCorrection.objects.filter(in_use=True).select_related("spring")
+    assert taught.count() > 60
+    off = {"label": [], "learned": []}
+    for correction in taught:
+        true = TRUE[correction.spring.label].rate
+        off["label"].append(abs(correction.spring.rate_n_per_mm / true - 1))
+        off["learned"].append(abs(correction.rate_n_per_mm / true - 1))
+    assert sum(off["learned"]) < sum(off["label"])
+
+
+def test_light_on_the_engine_finds_the_initial_timing_and_a_vacuum_line_left_on():
+    set_up = timing.Engine(700, 5000, 100)
+    found = {True: 0, False: 0}
+    for sweep in Sweep.objects.select_related("build__job__engine"):
+        said = sweeps.said_of(sweep, queries.build_for(sweep.build_id), set_up)
+        assert said.vacuum_found == (sweep.vacuum_on is None), sweep.build.job
+        kind = next(kind for kind in KINDS if kind.model == sweep.build.job.engine.model)
+        assert said.initial.pooled_deg == pytest.approx(kind.initial_crank_deg[1], abs=2), sweep.build.job
+        found[said.vacuum_found] += 1
+    assert min(found.values()) >= 2
+
+
+def test_engine_answers_with_the_timing_that_the_target_wants():
+    for response in Response.objects.select_related("build__job__engine"):
+        said = responses.said_of(response)
+        kind = next(kind for kind in KINDS if kind.model == response.build.job.engine.model)
+        points = [(rpm, deg) for rpm, deg, _ in bench.target_of(kind)]
+        wanted = float(np.interp(response.crank_rpm, *zip(*points, strict=True)))
+        initial = sum(kind.initial_crank_deg) / 2
+        assert said.low_crank_deg - 1 <= wanted + initial <= said.high_crank_deg + 1, response.build.job
+    assert Response.objects.count() >= 5
 
 
 def test_demo_is_found_by_search():
