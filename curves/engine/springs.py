@@ -2,11 +2,12 @@
 
 from dataclasses import dataclass, field
 
-from .readings import checked_array, checked_number
+from .readings import checked_array, checked_key, checked_number
 
 MAX_RATE_N_PER_MM = 1_000.0
 MAX_LENGTH_MM = 500.0
 MAX_TENSION_N = 5_000.0
+LEAST_DETERMINANT = 1e-9  # of a correlation matrix; with 0 or less there are no such three errors
 
 _RANGES = (  # name, highest value, whether 0 itself is refused
     ("rate_n_per_mm", MAX_RATE_N_PER_MM, True),
@@ -40,12 +41,14 @@ class Spring:
         Relative standard deviation of the initial tension [-], above 0. None: a loose label.
     error_correlation : tuple of float, default (0, 0, 0)
         How the errors of rate and length, rate and tension, length and tension hang together [-], -1 to 1, as
-        found by a calibration; the tension as the stretch that would pull as hard.
+        found by a calibration; the tension as the stretch that would pull as hard. The three must be possible
+        together.
 
     Raises
     ------
     ValueError
-        If a value is not a finite number in its range.
+        If a value is not a finite number in its range, nothing can be looked up by the key, or the three
+        correlations exclude each other.
 
     Notes
     -----
@@ -71,6 +74,7 @@ class Spring:
     error_correlation: tuple[float, float, float] = field(default=(0.0, 0.0, 0.0), kw_only=True, repr=False)
 
     def __post_init__(self):
+        checked_key("key", self.key)
         for name, high, above in _RANGES:
             value = getattr(self, name)
             if value is not None:
@@ -78,9 +82,37 @@ class Spring:
         together = checked_array(
             "error_correlation", self.error_correlation, -1.0, 1.0, like=("(3 pairs)", 3)
         )
-        object.__setattr__(self, "error_correlation", tuple(map(float, together)))
+        a, b, c = map(float, together)
+        if any(together) and (1.0 + 2.0 * a * b * c - a * a - b * b - c * c) < LEAST_DETERMINANT:
+            raise ValueError(
+                f"error_correlation must be three that are possible together, got {self.error_correlation!r}"
+            )
+        object.__setattr__(self, "error_correlation", (a, b, c))
 
     def force_n(self, length_mm):
-        """Give the pull [N] at a length between the loops [mm]; 0 while it hangs loose."""
-        extension = length_mm - self.free_length_mm
+        """Give the pull at a length between the loops.
+
+        Parameters
+        ----------
+        length_mm : float
+            Length between the loops [mm].
+
+        Returns
+        -------
+        float
+            Pull [N]; 0 while the spring hangs loose.
+
+        Raises
+        ------
+        ValueError
+            If the length is not a finite number, or the spring's own figures are not known.
+
+        Examples
+        --------
+        >>> Spring("P", 2.0, 20.0, 1.0).force_n(23.0)
+        7.0
+        """
+        if None in (self.rate_n_per_mm, self.free_length_mm, self.initial_tension_n):
+            raise ValueError(f"rate, free length and initial tension must be known, got {self!r}")
+        extension = checked_number("length_mm", length_mm) - self.free_length_mm
         return self.initial_tension_n + self.rate_n_per_mm * extension if extension > 0 else 0.0

@@ -5,6 +5,8 @@ from math import isfinite, pi
 
 import numpy as np
 
+from .readings import as_floats
+
 MM_PER_INCH = 25.4
 N_PER_LBF = 4.4482216152605
 N_PER_MM_PER_LBF_PER_INCH = N_PER_LBF / MM_PER_INCH
@@ -16,9 +18,10 @@ RAD_PER_S_PER_RPM = pi / 30.0
 _FOUR_STROKE_CRANK_PER_SHAFT = 2.0
 
 
-def _scaled(values, factor):
+def _scaled(name, values, factor):
     """Scale a number to a number, anything else to a new array."""
-    return float(values) * factor if np.ndim(values) == 0 else np.asarray(values, dtype=float) * factor
+    scaled = as_floats(name, values, "a number or a list of numbers") * factor
+    return float(scaled) if scaled.ndim == 0 else scaled
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +42,10 @@ class Drive:
     Notes
     -----
     Speeds and angles scale alike: ``crank = ratio * shaft``.
+
+    References
+    ----------
+    Datsun roadster: 17.5 distributor degrees are 35 crank degrees, as the maker prints it.
 
     Examples
     --------
@@ -70,20 +77,104 @@ class Drive:
         return cls(1.0)
 
     def to_crank_deg(self, shaft_deg):
-        """Turn shaft degrees into crank degrees."""
-        return _scaled(shaft_deg, self.crank_per_shaft)
+        """Turn angles of the shaft into angles of the crank.
+
+        Parameters
+        ----------
+        shaft_deg : float or array_like
+            Angles [shaft degree].
+
+        Returns
+        -------
+        float or ndarray
+            Angles [crank degree].
+
+        Raises
+        ------
+        ValueError
+            If something is not a number.
+
+        Examples
+        --------
+        >>> Drive.four_stroke().to_crank_deg(5)
+        10.0
+        """
+        return _scaled("shaft_deg", shaft_deg, self.crank_per_shaft)
 
     def to_crank_rpm(self, shaft_rpm):
-        """Turn shaft speed [rpm] into crank speed [rpm]."""
-        return _scaled(shaft_rpm, self.crank_per_shaft)
+        """Turn speeds of the shaft into speeds of the crank.
+
+        Parameters
+        ----------
+        shaft_rpm : float or array_like
+            Speeds [shaft rpm].
+
+        Returns
+        -------
+        float or ndarray
+            Speeds [crank rpm].
+
+        Raises
+        ------
+        ValueError
+            If something is not a number.
+
+        Examples
+        --------
+        >>> Drive.four_stroke().to_crank_rpm([400, 1500])
+        array([ 800., 3000.])
+        """
+        return _scaled("shaft_rpm", shaft_rpm, self.crank_per_shaft)
 
     def to_shaft_deg(self, crank_deg):
-        """Turn crank degrees into shaft degrees."""
-        return _scaled(crank_deg, 1.0 / self.crank_per_shaft)
+        """Turn angles of the crank into angles of the shaft.
+
+        Parameters
+        ----------
+        crank_deg : float or array_like
+            Angles [crank degree].
+
+        Returns
+        -------
+        float or ndarray
+            Angles [shaft degree].
+
+        Raises
+        ------
+        ValueError
+            If something is not a number.
+
+        Examples
+        --------
+        >>> Drive.four_stroke().to_shaft_deg(35)
+        17.5
+        """
+        return _scaled("crank_deg", crank_deg, 1.0 / self.crank_per_shaft)
 
     def to_shaft_rpm(self, crank_rpm):
-        """Turn crank speed [rpm] into shaft speed [rpm]."""
-        return _scaled(crank_rpm, 1.0 / self.crank_per_shaft)
+        """Turn speeds of the crank into speeds of the shaft.
+
+        Parameters
+        ----------
+        crank_rpm : float or array_like
+            Speeds [crank rpm].
+
+        Returns
+        -------
+        float or ndarray
+            Speeds [shaft rpm].
+
+        Raises
+        ------
+        ValueError
+            If something is not a number.
+
+        Examples
+        --------
+        >>> Drive.four_stroke().to_shaft_rpm(3000)
+        1500.0
+        """
+        return _scaled("crank_rpm", crank_rpm, 1.0 / self.crank_per_shaft)
 
 
 FOUR_STROKE = Drive.four_stroke()
