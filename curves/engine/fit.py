@@ -129,9 +129,9 @@ def fit(evaluate, starts, keep=2):
     z = z[np.argsort(cost, kind="stable")[:keep]]
     z, cost, settled = descend(evaluate, z, mistyping_loss)
     best = int(np.argmin(cost))
-    z, cost, _ = _kicked(evaluate, z[best], cost[best], settled[best])
+    z, cost, settled = _kicked(evaluate, z[best], cost[best], settled[best])
     residual, jacobian = evaluate(z[None])
     weight = mistyping_loss(residual)[1]
     matrix = _normal_equations(residual, jacobian, weight, z[None])[1]
     covariance = np.linalg.inv(matrix[0])
-    return Fit(z, 0.5 * (covariance + covariance.T), float(cost), residual[0], weight[0], bool(settled[best]))
+    return Fit(z, 0.5 * (covariance + covariance.T), float(cost), residual[0], weight[0], bool(settled))

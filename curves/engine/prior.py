@@ -5,6 +5,7 @@ from math import hypot, log
 
 import numpy as np
 
+from .readings import checked_array, checked_count
 from .springs import Spring
 
 # A head's unknowns. Positive ones are taken by their logarithm; growth alone has either sign.
@@ -36,6 +37,8 @@ TENSION_MM, TENSION_SD_MM = 0.3, 0.3  # initial tension, as the stretch that wou
 LOOSE_RATE_SD, LOOSE_LENGTH_SD_MM, LOOSE_TENSION_SD = 0.15, 0.5, 0.3
 LEAST_TENSION_SD_MM = 0.02  # no label knows the tension better than this stretch would pull
 
+WIDEST_LOG_SD = 1.0  # a measurement that errs by its own size says nothing
+
 LEAST_TENSION_SHARE = 0.25  # of its own error; a spring does not push
 CORRELATION_KEPT = 0.98  # draws overstate it a little, and a correlation of 1 could not be used
 POSITIONS = ("primary", "secondary")
@@ -65,11 +68,50 @@ class SpringPrior:
 
 @dataclass(frozen=True)
 class LearnedType:
-    """What earlier heads of a type were found to be: mean and covariance of `HEAD_NAMES`."""
+    """What earlier heads of a type were found to be; made by `learn_head`, read by `learned_values`.
+
+    Parameters
+    ----------
+    mean : tuple of float, length 8
+        Logarithm of the inertia [kg mm2/deg], growth [1/deg], then the logarithms of friction [N mm/deg],
+        both gaps [mm], both stretches [mm/deg] and the travel [shaft degree].
+    covariance : tuple of 8 tuples of 8 float
+        Covariance of these for the next head of the type.
+    heads : int
+        How many heads it was learned from, at least 1.
+
+    Raises
+    ------
+    ValueError
+        If a value is not finite, lengths differ, or the covariance is none.
+
+    Notes
+    -----
+    The next head is taken to be normal with this mean and covariance before anything of it is measured.
+
+    References
+    ----------
+    R. DerSimonian and N. Laird, Controlled Clinical Trials 7 (1986): see `learn_head`.
+
+    Examples
+    --------
+    >>> diagonal = tuple(tuple(0.01 * (row == column) for column in range(8)) for row in range(8))
+    >>> LearnedType((0.0, 0.01, 0.0, 3.0, 3.0, -1.4, -1.4, 2.5), diagonal, 4).heads
+    4
+    """
 
     mean: tuple[float, ...]
     covariance: tuple[tuple[float, ...], ...]
     heads: int
+
+    def __post_init__(self):
+        like = ("HEAD_NAMES", HEAD_SIZE)
+        checked_array("mean", self.mean, like=like)
+        checked_array("covariance", np.ravel(self.covariance), like=("8 by 8", HEAD_SIZE**2))
+        matrix = np.reshape(self.covariance, (HEAD_SIZE, HEAD_SIZE))
+        if not np.allclose(matrix, matrix.T) or np.linalg.eigvalsh(matrix).min() <= 0:
+            raise ValueError(f"covariance must be symmetric and positive definite, got {self.covariance!r}")
+        checked_count("heads", self.heads)
 
 
 def _mean_rate(primaries):
@@ -102,7 +144,7 @@ def measured_head(head):
             mean[STRETCH.start + place], sd[STRETCH.start + place] = log(stretch), head.stretch_sd
     if head.travel_deg is not None:
         mean[TRAVEL], sd[TRAVEL] = log(head.travel_deg), head.travel_sd_deg / head.travel_deg
-    return mean, sd
+    return mean, np.minimum(sd, WIDEST_LOG_SD)
 
 
 def typical_head(runs):
