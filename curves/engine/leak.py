@@ -143,4 +143,4 @@ def _fall_guess(time, vacuum):
     if np.unique(time[some]).size < 2:
         return [vacuum.max(), 1.0]
     slope, height = np.polyfit(time[some], np.log(vacuum[some]), 1, w=vacuum[some])
-    return [np.exp(height), max(-slope, 1e-6)]
+    return [np.exp(min(height, np.log(MAX_VACUUM_KPA))), max(-slope, 1e-6)]
