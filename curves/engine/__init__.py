@@ -1,7 +1,8 @@
 """The curve engine: pure numerics of an ignition distributor's advance, in the shaft frame."""
 
 from .band import Target, band_edges, distance_outside
-from .calibrate import Calibration, calibrate
+from .calibrate import calibrate
+from .calibration import Calibration
 from .curve import Curve
 from .head import Head, Run, stretch_per_degree
 from .idle import idle_timing

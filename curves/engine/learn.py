@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from .calibrate import ESTIMATES, Calibration, Estimate
+from .calibration import ESTIMATES, Calibration, Estimate
 from .head import UNMEASURED, Head
 from .prior import GROWTH, LearnedType, measured_head, typical_head
 from .readings import checked_items, checked_kind

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .band import Target
-from .calibrate import Calibration
+from .calibration import Calibration
 from .drawer import GLANCE_STRIDE, ROUGH_STRIDE, Drawer
 from .head import MAX_BEND_MM, MAX_TRAVEL_DEG
 from .helpful import Measurement, most_helpful

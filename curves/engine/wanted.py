@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .band import Target
-from .calibrate import Calibration
+from .calibration import Calibration
 from .drawer import Drawer
 from .head import MAX_BEND_MM
 from .prior import GAP, POSITIONS, TYPICAL_RATES
