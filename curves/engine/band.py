@@ -4,7 +4,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from .readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, as_given, checked_array, checked_kind
+from .readings import (
+    MAX_ADVANCE_DEG,
+    MAX_SPEED_RPM,
+    as_given,
+    checked_array,
+    checked_kind,
+    is_single,
+)
 
 EDGE_DEG = 1e-6  # a touch of the edge: turning crank into shaft degrees rounds, and no scale shows so little
 
@@ -54,7 +61,7 @@ class Target:
         like = ("speed_rpm", speed.size)
         advance = checked_array("advance_deg", self.advance_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG, like=like)
         tolerance = self.tolerance_deg
-        if np.ndim(tolerance) == 0:
+        if is_single(tolerance):
             tolerance = [tolerance] * speed.size
         tolerance = checked_array("tolerance_deg", tolerance, 0.0, MAX_ADVANCE_DEG, above=True, like=like)
         order = np.argsort(speed)

@@ -24,6 +24,7 @@ from .prior import (
 from .readings import (
     MAX_SPEED_RPM,
     checked_array,
+    checked_choice,
     checked_count,
     checked_flags,
     checked_kind,
@@ -327,6 +328,7 @@ class Calibration:
         >>> found.key, found.free_length_sd_mm < primary.free_length_sd_mm
         ('P1', True)
         """
+        checked_kind("spring", spring, Spring)
         places = range(2) if position is None else [_place(position)]
         for place in places:
             column = self.model.springs.get((spring, place))
@@ -337,6 +339,4 @@ class Calibration:
 
 def _place(position):
     """Turn "primary" or "secondary" into 0 or 1."""
-    if position not in POSITIONS:
-        raise ValueError(f"position must be one of {POSITIONS}, got {position!r}")
-    return POSITIONS.index(position)
+    return POSITIONS.index(checked_choice("position", position, POSITIONS))

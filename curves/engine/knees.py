@@ -10,8 +10,16 @@ from .choice import MOST_SLOPES, choose_pieces
 from .curve import RPM_STEP
 from .knee_words import few_words, scatter_words, shape_words, stray_words
 from .pieces import Pieces, Shape
-from .readings import Readings, as_given, checked_array, checked_count, checked_number
+from .readings import (
+    Readings,
+    as_given,
+    checked_array,
+    checked_count,
+    checked_flags,
+    checked_number,
+)
 
+LEAST_READING_SD_DEG = 0.001  # no scale shows less
 READING_SD_DEG = 0.25  # usual scatter of a bench reading, its half-degree scale included
 
 
@@ -192,7 +200,7 @@ def fit_knees(
     pieces : int, optional
         1 to 5: fit just so many straight pieces of which none need be flat, instead of the above.
     reading_sd_deg : float, default 0.25
-        Scatter of a reading [shaft degree], above 0: no piece is added to follow less than that.
+        Scatter of a reading [shaft degree], 0.001 to 10: no piece is added to follow less than that.
 
     Returns
     -------
@@ -222,7 +230,7 @@ def fit_knees(
     ...'
     """
     readings = _readings(speed_rpm, advance_deg)
-    sd = checked_number("reading_sd_deg", reading_sd_deg, 0.0, 10.0, above=True)
+    sd = checked_number("reading_sd_deg", reading_sd_deg, LEAST_READING_SD_DEG, 10.0)
     level = None if floor_deg is None else checked_number("floor_deg", floor_deg, -180.0, 180.0)
     shapes = _shapes(slopes, stop, level is None, pieces)
     used = _used(readings)
@@ -248,7 +256,7 @@ def _shapes(slopes, stop, level_free, pieces):
         counts = range(1, MOST_SLOPES + 1)
     else:
         counts = [checked_count("slopes", slopes, 1, MOST_SLOPES)]
-    tops = (False, True) if stop is None else (bool(stop),)
+    tops = (False, True) if stop is None else (bool(checked_flags("stop", stop, 1)[0]),)
     return [Shape(count, top, level_free) for count in counts for top in tops]
 
 

@@ -12,6 +12,7 @@ from .readings import MAX_SPEED_RPM, as_floats, checked_count, checked_number
 
 DESCRIPTION_RPM = np.arange(200.0, 3001.0, 100.0)  # shaft speeds at which a description holds the advance
 DESCRIPTION_RPM.setflags(write=False)
+MOST = 1e9  # of any value that is compared
 MARGIN = 4  # candidates per neighbour wanted that are measured again without rounding
 
 
@@ -179,8 +180,6 @@ class Shelf:
 
     def __post_init__(self):
         table = checked_table("descriptions", self.descriptions)
-        if not np.isfinite(table).all():
-            raise ValueError(f"descriptions must be finite, got {table[~np.isfinite(table)][0]}")
         table.setflags(write=False)
         object.__setattr__(self, "descriptions", table)
 
@@ -272,20 +271,29 @@ def nearest_curves(curve, descriptions, count=10) -> Neighbours:
     return shelf.nearest(describe_curve(curve), count)
 
 
-def checked_table(name, values):
+def checked_table(name, values, *, unknown=False):
+    """Give `values` as a table of finite numbers, NaN too where something may be unknown."""
     table = as_floats(name, values, "a table of numbers with rows of one length")
     if table.ndim != 2 or not table.size:
         raise ValueError(f"{name} must have at least 1 row and 1 column, got shape {table.shape}")
-    return table
+    return _comparable(name, table, unknown)
 
 
 def checked_row(name, values, width, *, unknown=False):
+    """Give `values` as a row of as many finite numbers as the table has columns, or NaN too."""
     row = as_floats(name, values)
     if row.shape != (width,):
         raise ValueError(f"{name} must have {width} values, as many as the table, got shape {row.shape}")
-    if np.isinf(row).any() or (not unknown and np.isnan(row).any()):
-        raise ValueError(f"{name} must be finite, got {row[~np.isfinite(row)][0]}")
-    return row
+    return _comparable(name, row, unknown)
+
+
+def _comparable(name, values, unknown):
+    """Give `values` back if their differences can be squared."""
+    bad = ~(np.abs(values) <= MOST) & ~(unknown & np.isnan(values))
+    if bad.any():
+        wanted = f"finite, -{MOST:g} to {MOST:g}{', or NaN for unknown' * unknown}"
+        raise ValueError(f"{name} must be {wanted}, got {values[bad][0]:g}")
+    return values
 
 
 def wanted_count(count, rows):

@@ -4,6 +4,8 @@ import numpy as np
 
 from .likeness import Neighbours, checked_row, checked_table, wanted_count
 
+LEAST_SPREAD = 1e-9  # an attribute that differs by less does not differ
+
 
 def nearest_engines(attributes, table, count=10, *, spread=None) -> Neighbours:
     """Return the rows of a table of engine attributes nearest to one engine, each in its own spread.
@@ -45,14 +47,12 @@ def nearest_engines(attributes, table, count=10, *, spread=None) -> Neighbours:
     >>> near.index, near.distance.round(3)
     (array([0, 1]), array([0.07 , 1.408]))
     """
-    rows = checked_table("table", table)
-    if np.isinf(rows).any():
-        raise ValueError("table must hold finite numbers, or NaN for unknown, got inf")
+    rows = checked_table("table", table, unknown=True)
     query = checked_row("attributes", attributes, rows.shape[1], unknown=True)
     scale = _spread(rows) if spread is None else checked_row("spread", spread, rows.shape[1])
     if (scale < 0).any():
         raise ValueError(f"spread must be at least 0, got {scale.min():g}")
-    used = np.isfinite(query) & (scale > 0)
+    used = np.isfinite(query) & (scale > LEAST_SPREAD)
     if not used.any():
         raise ValueError("attributes must hold one that is known and that differs in the table, got none")
     gap = (rows[:, used] - query[used]) / scale[used]

@@ -5,7 +5,7 @@ from math import hypot, log
 
 import numpy as np
 
-from .readings import checked_array, checked_count
+from .readings import as_floats, checked_array, checked_count
 from .springs import Spring
 
 # A head's unknowns. Positive ones are taken by their logarithm; growth alone has either sign.
@@ -107,8 +107,9 @@ class LearnedType:
     def __post_init__(self):
         like = ("HEAD_NAMES", HEAD_SIZE)
         checked_array("mean", self.mean, like=like)
-        checked_array("covariance", np.ravel(self.covariance), like=("8 by 8", HEAD_SIZE**2))
-        matrix = np.reshape(self.covariance, (HEAD_SIZE, HEAD_SIZE))
+        covariance = np.ravel(as_floats("covariance", self.covariance))
+        checked_array("covariance", covariance, like=("8 by 8", HEAD_SIZE**2))
+        matrix = covariance.reshape(HEAD_SIZE, HEAD_SIZE)
         if not np.allclose(matrix, matrix.T) or np.linalg.eigvalsh(matrix).min() <= 0:
             raise ValueError(f"covariance must be symmetric and positive definite, got {self.covariance!r}")
         checked_count("heads", self.heads)

@@ -21,6 +21,13 @@ def _allowed(low, high, above):
     return f"above {low:g} and at most {high:g}" if above else f"from {low:g} to {high:g}"
 
 
+def _real(convert, value):
+    """Convert what NumPy would only warn of: None it takes for NaN, of a complex value it drops a part."""
+    if value is None or getattr(getattr(value, "dtype", None), "kind", None) == "c":
+        raise TypeError
+    return convert(value)
+
+
 def checked_number(name, value, low=-inf, high=inf, *, above=False):
     """Give `value` as a float, or say what is wrong with it.
 
@@ -54,7 +61,7 @@ def checked_number(name, value, low=-inf, high=inf, *, above=False):
     ValueError: travel_deg must be from 0 to 45, got -3
     """
     try:
-        number = float(value)
+        number = _real(float, value)
     except (TypeError, ValueError, OverflowError):
         raise ValueError(f"{name} must be a number, {_allowed(low, high, above)}, got {value!r}") from None
     if not isfinite(number) or number < low or number > high or (above and number == low):
@@ -73,16 +80,22 @@ def checked_count(name, value, low=1, high=inf):
 def as_floats(name, values, wanted="a list of numbers"):
     """Give `values` as a new array of floats of any shape, NaN and infinity included."""
     try:
-        if values is not None:  # which NumPy would take for NaN
-            return np.array(values, dtype=float)
+        return _real(lambda given: np.array(given, dtype=float), values)
     except (TypeError, ValueError, OverflowError):
-        pass
-    raise ValueError(f"{name} must be {wanted}, got {values!r}")
+        raise ValueError(f"{name} must be {wanted}, got {values!r}") from None
+
+
+def is_single(values):
+    """Tell whether one number was given rather than several."""
+    try:
+        return np.ndim(values) == 0
+    except ValueError:  # lists of unequal length
+        return False
 
 
 def as_given(value, argument):
     """Give the only value of an array as a float where the argument was a single number, else the array."""
-    return float(np.ravel(value)[0]) if np.ndim(argument) == 0 else value
+    return float(np.ravel(value)[0]) if is_single(argument) else value
 
 
 def checked_array(name, values, low=-inf, high=inf, *, above=False, shortest=1, like=None):
@@ -160,6 +173,13 @@ def checked_kind(name, value, kind, *, none_too=False):
     return value
 
 
+def checked_choice(name, value, choices):
+    """Give a word back if it is one of those allowed."""
+    if not isinstance(value, str) or value not in choices:
+        raise ValueError(f"{name} must be one of {choices}, got {value!r}")
+    return value
+
+
 def checked_items(name, values, kind, *, least=0, none_too=False):
     """Give several things of one kind as a tuple of at least so many."""
     try:
@@ -187,7 +207,7 @@ def _without_blanks(speed_rpm, advance_deg, falling):
     """Leave out the rows whose advance is None, a cell left blank; give the count left out too."""
     if isinstance(advance_deg, np.ndarray) and advance_deg.dtype != object:
         return speed_rpm, advance_deg, falling, 0
-    if np.ndim(advance_deg) == 0:
+    if is_single(advance_deg):
         advance_deg = [advance_deg]
     if all(value is not None for value in advance_deg):
         return speed_rpm, advance_deg, falling, 0

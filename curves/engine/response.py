@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import norm, t
 
-from .readings import MAX_ADVANCE_DEG, checked_array, checked_number
+from .readings import MAX_ADVANCE_DEG, checked_array, checked_choice, checked_number
 
 CONFIDENCE = 0.9
 ENOUGH_SHARE = 0.01  # loss against the best that no driver feels; common practice, no source
@@ -115,8 +115,7 @@ def fit_response(
     """
     advance = checked_array("advance_deg", advance_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG)
     measured = checked_array("value", value, -MAX_VALUE, MAX_VALUE, like=("advance_deg", advance.size))
-    if best not in ("most", "least"):
-        raise ValueError(f"best must be 'most' or 'least', got {best!r}")
+    checked_choice("best", best, ("most", "least"))
     sure = checked_number("confidence", confidence, 0.0, 1.0, above=True)
     if sure == 1.0:
         raise ValueError("confidence must be below 1, got 1.0")

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .readings import MAX_SPEED_RPM, as_floats, checked_array, checked_number
+from .readings import MAX_SPEED_RPM, as_floats, checked_array, checked_number, is_single
 from .trigger import MOST_CYLINDERS, TURN_DEG
 
 SPACING_LIMIT_DEG = 2.0  # at 300 rpm, shaft degrees (TM 5-4210-230-14&P-1)
@@ -164,7 +164,7 @@ def _nominal(spacing_deg, cylinders):
 def _speeds(speed_rpm, turns):
     if speed_rpm is None:
         return np.zeros(turns)
-    values = np.full(turns, speed_rpm) if np.ndim(speed_rpm) == 0 else speed_rpm
+    values = np.full(turns, speed_rpm) if is_single(speed_rpm) else speed_rpm
     return checked_array("speed_rpm", values, 0.0, MAX_SPEED_RPM, above=True, like=("turns", turns))
 
 

@@ -4,7 +4,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .readings import MAX_SPEED_RPM, as_given, checked_array, checked_count, checked_number
+from .readings import (
+    MAX_SPEED_RPM,
+    as_given,
+    checked_array,
+    checked_count,
+    checked_number,
+    is_single,
+)
 
 TURN_DEG = 360.0
 MS_PER_MINUTE = 60_000.0
@@ -77,7 +84,8 @@ def dwell(cylinders, *, dwell_deg=None, percent=None, closed_ms=None, speed_rpm=
     given = [value for value in (dwell_deg, percent, closed_ms) if value is not None]
     if len(given) != 1:
         raise ValueError(f"give one of dwell_deg, percent and closed_ms, got {len(given)} of them")
-    like = ("speed_rpm", np.size(speed_rpm)) if np.ndim(given[0]) and np.ndim(speed_rpm) else None
+    several = not (is_single(given[0]) or is_single(speed_rpm))
+    like = ("speed_rpm", len(speed_rpm)) if several else None
     period = TURN_DEG / sparks
     period_ms = None
     if speed_rpm is not None:

@@ -1,11 +1,9 @@
 """The only place where crank and shaft frames meet, and where imperial units become metric ones."""
 
 from dataclasses import dataclass
-from math import isfinite, pi
+from math import pi
 
-import numpy as np
-
-from .readings import as_floats
+from .readings import as_floats, checked_number
 
 MM_PER_INCH = 25.4
 N_PER_LBF = 4.4482216152605
@@ -15,6 +13,7 @@ KPA_PER_MMHG = 13_595.1 * 9.80665 * 1e-6
 KPA_PER_INHG = KPA_PER_MMHG * MM_PER_INCH
 RAD_PER_S_PER_RPM = pi / 30.0
 
+LEAST_RATIO, MOST_RATIO = 0.01, 100.0
 _FOUR_STROKE_CRANK_PER_SHAFT = 2.0
 
 
@@ -31,13 +30,13 @@ class Drive:
     Parameters
     ----------
     crank_per_shaft : float, default of a four-stroke
-        Crank turns per shaft turn [-], above 0. A six-cylinder magneto that turns at 1.5 times crank speed is
-        ``Drive(1 / 1.5)``.
+        Crank turns per shaft turn [-], 0.01 to 100. A six-cylinder magneto that turns at 1.5 times crank
+        speed is ``Drive(1 / 1.5)``.
 
     Raises
     ------
     ValueError
-        If the ratio is not a finite number above 0.
+        If the ratio is not a number in its range.
 
     Notes
     -----
@@ -57,9 +56,8 @@ class Drive:
     crank_per_shaft: float = _FOUR_STROKE_CRANK_PER_SHAFT
 
     def __post_init__(self):
-        ratio = self.crank_per_shaft
-        if not (isinstance(ratio, int | float | np.number) and isfinite(ratio) and ratio > 0):
-            raise ValueError(f"crank_per_shaft must be a finite number above 0, got {ratio!r}")
+        ratio = checked_number("crank_per_shaft", self.crank_per_shaft, LEAST_RATIO, MOST_RATIO)
+        object.__setattr__(self, "crank_per_shaft", ratio)
 
     @classmethod
     def four_stroke(cls):

@@ -8,7 +8,7 @@ import numpy as np
 
 from .choice import choose_pieces
 from .curve import Curve
-from .knees import READING_SD_DEG
+from .knees import LEAST_READING_SD_DEG, READING_SD_DEG
 from .pieces import Pieces, Shape
 from .readings import (
     MAX_ADVANCE_DEG,
@@ -97,7 +97,7 @@ def fit_capsule(vacuum_kpa, advance_deg, *, reading_sd_deg=READING_SD_DEG) -> Ca
     advance_deg : array_like, shape (n,)
         Advance the capsule adds [shaft degree].
     reading_sd_deg : float, default 0.25
-        Scatter of a reading [shaft degree], above 0.
+        Scatter of a reading [shaft degree], 0.001 to 10.
 
     Returns
     -------
@@ -125,7 +125,7 @@ def fit_capsule(vacuum_kpa, advance_deg, *, reading_sd_deg=READING_SD_DEG) -> Ca
     vacuum = checked_array("vacuum_kpa", vacuum_kpa, 0.0, MAX_VACUUM_KPA)
     like = ("vacuum_kpa", vacuum.size)
     advance = checked_array("advance_deg", advance_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG, like=like)
-    sd = checked_number("reading_sd_deg", reading_sd_deg, 0.0, 10.0, above=True)
+    sd = checked_number("reading_sd_deg", reading_sd_deg, LEAST_READING_SD_DEG, 10.0)
     order = np.argsort(vacuum, kind="stable")
     x, y = vacuum[order], advance[order]
     fit, few = choose_pieces(x, y, [Shape(1, False), Shape(1, True)], 0.0, sd, forced=False)

@@ -10,7 +10,7 @@ from .drawer import Drawer
 from .head import MAX_BEND_MM
 from .prior import GAP, POSITIONS, TYPICAL_RATES
 from .ranking import FAIR_CHANCE, Choices
-from .readings import checked_array, checked_kind, checked_number
+from .readings import checked_array, checked_choice, checked_kind, checked_number
 from .springs import MAX_LENGTH_MM, MAX_RATE_N_PER_MM, MAX_TENSION_N, Spring
 from .wire import USUAL_INDEX, turns_for_rate
 
@@ -113,13 +113,11 @@ def wanted_spring(
     """
     checked_kind("calibration", calibration, Calibration)
     checked_kind("target", target, Target)
-    if position not in POSITIONS:
-        raise ValueError(f"position must be one of {POSITIONS}, got {position!r}")
+    place = POSITIONS.index(checked_choice("position", position, POSITIONS))
     checked_kind("other", other, Spring, none_too=position == "primary")
     tension = checked_number("initial_tension_n", initial_tension_n, 0.0, MAX_TENSION_N)
     bend = checked_array("post_bend_mm", post_bend_mm, -MAX_BEND_MM, MAX_BEND_MM, like=("(p, s)", 2))
     coils = checked_array("coils_mm", coils_mm, 0.0, 100.0, above=True)
-    place = POSITIONS.index(position)
     rate, length, chance, miss, at_edge = _search(calibration, target, place, other, tension, bend)
     spring = Spring(f"wanted {position}", rate, length, tension)
     wire, coil, turns = _winding(rate, length, coils) or (None, None, None)

@@ -8,6 +8,7 @@ from scipy.optimize import brentq
 from .readings import checked_array, checked_number
 from .springs import MAX_TENSION_N
 from .wire import (
+    LEAST_COIL_MM,
     MAX_COIL_MM,
     MAX_TURNS,
     MAX_WIRE_MM,
@@ -54,7 +55,7 @@ def thinnest_wire(load_n, stress_limit, *, spring_index=None, coil_mm=None) -> f
     stress_limit : float
         Allowed shear stress [N/mm2], above 0.
     spring_index, coil_mm : float
-        One of the two: mean coil over wire, above 1, or mean coil diameter [mm], above 0.
+        One of the two: mean coil over wire, above 1, or mean coil diameter [mm], 0.01 to 500.
 
     Returns
     -------
@@ -87,7 +88,7 @@ def thinnest_wire(load_n, stress_limit, *, spring_index=None, coil_mm=None) -> f
     if spring_index is not None:
         index = checked_number("spring_index", spring_index, 1.0, 100.0, above=True)
         return sqrt(8.0 * wahl_factor(index) * load * index / (pi * limit))
-    coil = checked_number("coil_mm", coil_mm, 0.0, MAX_COIL_MM, above=True)
+    coil = checked_number("coil_mm", coil_mm, LEAST_COIL_MM, MAX_COIL_MM)
     thin, thick = coil / 1000.0, coil / 2.0
     least = shear_stress(load, thick, coil)
     if least > limit:
@@ -165,6 +166,11 @@ def wire_for_rate(
         wire = float(fit.min())
     coil = wire * float(spring_index) if coil_mm is None else float(coil_mm)
     exact = turns_for_rate(rate_n_per_mm, wire, coil, modulus=modulus)
+    if exact > MAX_TURNS:
+        raise ValueError(
+            f"rate_n_per_mm must be at least {float(rate_n_per_mm) * exact / MAX_TURNS:.3g} with a wire of "
+            f"{wire:.3g} mm, got {rate_n_per_mm}"
+        )
     turns = max(round(exact / step), ceil(1.0 / step)) * step
     spring = spring_from_wire(wire, coil, turns, modulus=modulus, load_n=load_n, stress_limit=stress_limit)
     off = spring.rate_n_per_mm / float(rate_n_per_mm) - 1.0

@@ -79,6 +79,15 @@ def test_each_speed_may_have_its_own_sweep():
     assert (down - up).max() > 0.1
 
 
+def test_a_stop_set_closer_cuts_the_curve():
+    calibration = calibrate(HEAD, [a_run()])
+    whole, _ = calibration.curve(FIRST, SECOND, SPEEDS)
+    cut, sd = calibration.curve(FIRST, SECOND, SPEEDS, travel_deg=8.0)
+    assert cut[-1] == pytest.approx(8.0)
+    assert sd[-1] == pytest.approx(0.0, abs=1e-9)
+    assert cut == pytest.approx(np.minimum(whole, 8.0), abs=0.15)
+
+
 def test_a_head_with_one_spring():
     calibration = calibrate(HEAD, [a_run(second=None)], scatter_deg=0.05)
     mean, _ = calibration.curve(FIRST, None, SPEEDS)

@@ -116,3 +116,18 @@ def test_a_target_is_ordered_with_a_tolerance_for_each_point():
     assert list(target.speed_rpm) == [500, 900]
     assert list(target.tolerance_deg) == [1.0, 0.5]
     assert target.initial_range_deg == (0.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "named", "words"),
+    [
+        (([500, 500], [0, 1], 0.5), {}, r"speed_rpm must name each speed once, got \[500.0, 500.0\]"),
+        (([500], [0], 0), {}, "tolerance_deg must be above 0"),
+        (([500], [0], [0.5, 0.5]), {}, "tolerance_deg must have as many values as speed_rpm"),
+        (([500], [0], 0.5), {"initial_range_deg": (2, 1)}, r"initial_range_deg must be \(low, high\), got"),
+        (([500], [0], 0.5), {"initial_range_deg": (1,)}, r"initial_range_deg must be \(low, high\), got"),
+    ],
+)
+def test_bad_targets_are_refused(arguments, named, words):
+    with pytest.raises(ValueError, match=words):
+        Target(*arguments, **named)

@@ -132,6 +132,13 @@ def test_loads_that_scatter_far_more_than_said_are_called_so():
     assert any("scatter" in words for words in three.warnings)
 
 
+def test_two_readings_at_one_length_and_one_elsewhere_name_none():
+    # Which of two loads at one length is wrong the third can't tell.
+    test = spring_from_loads([22, 22, 26], [5, 9, 11], free_length_mm=19)
+    assert any("scatter" in words for words in test.warnings)
+    assert not any("does not fit the others" in words for words in test.warnings)
+
+
 def test_a_rate_within_its_own_error_is_no_rate():
     test = spring_from_loads([25.0, 25.1], [5.0, 5.05], free_length_mm=20)
     assert test.rate_se > test.rate_n_per_mm

@@ -129,7 +129,7 @@ def test_a_rate_that_whole_turns_miss_is_said():
 @pytest.mark.parametrize(
     ("function", "arguments", "options", "words"),
     [
-        (spring_from_wire, (0, 8, 10), {}, "wire_mm must be above 0 and at most 50, got 0"),
+        (spring_from_wire, (0, 8, 10), {}, "wire_mm must be from 0.001 to 50, got 0"),
         (spring_from_wire, (8, 8, 10), {}, "coil_mm must be above 8 and at most 500, got 8"),
         (spring_from_wire, (1, 8, -2), {}, "turns must be above 0"),
         (spring_from_wire, (1, 8, 10), {"load_n": float("nan")}, "load_n must be from 0 to 5000, got nan"),
