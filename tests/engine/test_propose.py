@@ -199,6 +199,20 @@ def test_a_poor_chance_with_good_prospects_is_worth_a_run():
     assert proposals[0].prospect > proposals[0].chance
 
 
+def test_a_poor_chance_that_bends_can_mend_is_worth_a_run(bench, calibration):
+    # The right spring, its length known to 2 mm only: hardly ever in at once, often so once it was run.
+    label = bench.primaries[1]
+    vague = Spring(
+        "P?", label.rate_n_per_mm, label.free_length_mm, label.initial_tension_n, free_length_sd_mm=2.0
+    )
+    speeds = bench.target.speed_rpm
+    target = Target(speeds, bench.true(1, 1, speeds), 0.8)
+    proposals = propose(calibration, target, [vague], bench.secondaries[1:2], post_bend_limit_mm=3.0)
+    assert proposals[0].chance < 0.1
+    assert proposals[0].prospect >= 0.5
+    assert "The first is worth a run all the same" in proposals.warnings[0]
+
+
 def test_an_unknown_length_is_the_measurement_that_helps():
     bench = Bench(7)
     calibration = calibrate(bench.head, [bench.run(0, 0, 0), bench.run(1, 1, 1)])
