@@ -4,11 +4,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from .prior import LearnedType
+from .prior import LEAST_GAP_MM, LearnedType
 from .readings import Readings, checked_array, checked_kind, checked_number
 from .springs import Spring
 
-LEAST_GAP_MM, MAX_GAP_MM = 0.5, 500.0
+MAX_GAP_MM = 500.0
 LEAST_STRETCH_MM_PER_DEG, MAX_STRETCH_MM_PER_DEG = 0.001, 10.0
 LEAST_TRAVEL_DEG, MAX_TRAVEL_DEG = 0.1, 60.0
 MAX_BEND_MM = 20.0

@@ -5,11 +5,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from .readings import checked_array, checked_number
-from .springs import MAX_LENGTH_MM, MAX_RATE_N_PER_MM, MAX_TENSION_N, Spring
+from .springs import (
+    LEAST_LENGTH_MM,
+    LEAST_RATE_N_PER_MM,
+    MAX_LENGTH_MM,
+    MAX_RATE_N_PER_MM,
+    MAX_TENSION_N,
+    Spring,
+    within_range,
+)
 
 LOAD_SD_N = 0.05  # a shop's spring scale and a caliper on two loops; common practice, no source
 LENGTH_SD_MM = 0.1
-LEAST_SD, MOST_RELATIVE_SD = 1e-3, 10.0  # no shop knows a spring better; worse is not known at all
+KNOWN_SD = 1e-3  # no shop knows a spring better
 LEAST_APART_MM = 0.01  # no caliper tells two lengths that lie closer
 SURE = 3.0  # standard deviations before a reading or a scatter is called wrong
 
@@ -50,11 +58,9 @@ class SpringTest:
         known = {"rate_sd": self.rate_se / self.rate_n_per_mm}
         if tension > 0:
             known["initial_tension_sd"] = self.initial_tension_se_n / tension
-        known = {name: min(max(value, LEAST_SD), MOST_RELATIVE_SD) for name, value in known.items()}
-        length_sd = min(max(self.free_length_se_mm, LEAST_SD), MAX_LENGTH_MM)
-        return Spring(
-            key, self.rate_n_per_mm, self.free_length_mm, tension, free_length_sd_mm=length_sd, **known
-        )
+        known["free_length_sd_mm"] = self.free_length_se_mm
+        known = {name: within_range(name, max(value, KNOWN_SD)) for name, value in known.items()}
+        return Spring(key, self.rate_n_per_mm, self.free_length_mm, tension, **known)
 
 
 def spring_from_loads(
@@ -123,8 +129,8 @@ def spring_from_loads(
         raise ValueError(f"length_mm must hold {wanted}, got {length.tolist()}")
     line = _line(x, y, load_sd, length_sd)
     left = np.where(pulled, load - line.at(length), np.nan)
-    if not 0 < line.slope <= MAX_RATE_N_PER_MM:
-        wanted = f"by at most {MAX_RATE_N_PER_MM:g} N/mm" if line.slope > 0 else "with length_mm"
+    if not LEAST_RATE_N_PER_MM <= line.slope <= MAX_RATE_N_PER_MM:
+        wanted = f"by at most {MAX_RATE_N_PER_MM:g} N/mm" if line.slope > 1 else "with length_mm"
         raise ValueError(f"load_n must rise {wanted}, got {line.slope:g} N/mm")
     if free is None:
         words.append(
@@ -132,7 +138,7 @@ def spring_from_loads(
             "spring."
         )
     tension, tension_se, free, free_se = _at_rest(line, free, free_sd, words)
-    if not 0 < free <= MAX_LENGTH_MM:
+    if not LEAST_LENGTH_MM <= free <= MAX_LENGTH_MM:
         raise ValueError(f"length_mm and load_n must leave a free length above 0, got {free:.4g} mm")
     words += _shape_words(x, y, line, load_sd, length_sd)
     if line.slope_se > line.slope:

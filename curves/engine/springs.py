@@ -4,19 +4,26 @@ from dataclasses import dataclass, field
 
 from .readings import checked_array, checked_key, checked_number
 
-MAX_RATE_N_PER_MM = 1_000.0
-MAX_LENGTH_MM = 500.0
+LEAST_RATE_N_PER_MM, MAX_RATE_N_PER_MM = 0.001, 1_000.0
+LEAST_LENGTH_MM, MAX_LENGTH_MM = 0.1, 500.0
 MAX_TENSION_N = 5_000.0
+LEAST_SD = 1e-4
 LEAST_DETERMINANT = 1e-9  # of a correlation matrix; with 0 or less there are no such three errors
 
-_RANGES = (  # name, highest value, whether 0 itself is refused
-    ("rate_n_per_mm", MAX_RATE_N_PER_MM, True),
-    ("free_length_mm", MAX_LENGTH_MM, True),
-    ("initial_tension_n", MAX_TENSION_N, False),
-    ("rate_sd", 10.0, True),
-    ("free_length_sd_mm", MAX_LENGTH_MM, True),
-    ("initial_tension_sd", 10.0, True),
-)
+RANGES = {  # of a spring's figures: what is less is no spring, or known better than any
+    "rate_n_per_mm": (LEAST_RATE_N_PER_MM, MAX_RATE_N_PER_MM),
+    "free_length_mm": (LEAST_LENGTH_MM, MAX_LENGTH_MM),
+    "initial_tension_n": (0.0, MAX_TENSION_N),
+    "rate_sd": (LEAST_SD, 10.0),
+    "free_length_sd_mm": (LEAST_SD, MAX_LENGTH_MM),
+    "initial_tension_sd": (LEAST_SD, 10.0),
+}
+
+
+def within_range(name, value):
+    """Give a figure that was worked out, or the end of its range that it lies beyond."""
+    low, high = RANGES[name]
+    return min(max(float(value), low), high)
 
 
 @dataclass(frozen=True)
@@ -28,17 +35,17 @@ class Spring:
     key : hashable
         What the shop calls it.
     rate_n_per_mm : float or None
-        Rate [N/mm], above 0. None: unknown, as of a spring that came in with the unit.
+        Rate [N/mm], 0.001 to 1000. None: unknown, as of a spring that came in with the unit.
     free_length_mm : float or None
-        Length between the loops where the coils begin to open [mm], above 0. None: unknown.
+        Length between the loops where the coils begin to open [mm], 0.1 to 500. None: unknown.
     initial_tension_n : float or None, default 0
         Pull that only just opens the coils [N], at least 0. None: unknown.
     rate_sd : float or None, default 0.05
-        Relative standard deviation of the rate [-], above 0. None: a loose label.
+        Relative standard deviation of the rate [-], 0.0001 to 10. None: a loose label.
     free_length_sd_mm : float or None, default 0.2
-        Standard deviation of the free length [mm], above 0. None: a loose label.
+        Standard deviation of the free length [mm], 0.0001 to 500. None: a loose label.
     initial_tension_sd : float or None, default 0.15
-        Relative standard deviation of the initial tension [-], above 0. None: a loose label.
+        Relative standard deviation of the initial tension [-], 0.0001 to 10. None: a loose label.
     error_correlation : tuple of float, default (0, 0, 0)
         How the errors of rate and length, rate and tension, length and tension hang together [-], -1 to 1, as
         found by a calibration; the tension as the stretch that would pull as hard. The three must be possible
@@ -75,10 +82,10 @@ class Spring:
 
     def __post_init__(self):
         checked_key("key", self.key)
-        for name, high, above in _RANGES:
+        for name, limits in RANGES.items():
             value = getattr(self, name)
             if value is not None:
-                object.__setattr__(self, name, checked_number(name, value, 0.0, high, above=above))
+                object.__setattr__(self, name, checked_number(name, value, *limits))
         together = checked_array(
             "error_correlation", self.error_correlation, -1.0, 1.0, like=("(3 pairs)", 3)
         )

@@ -11,17 +11,24 @@ from .head import MAX_BEND_MM
 from .prior import GAP, POSITIONS, TYPICAL_RATES
 from .ranking import FAIR_CHANCE, Choices
 from .readings import checked_array, checked_choice, checked_kind, checked_number
-from .springs import MAX_LENGTH_MM, MAX_RATE_N_PER_MM, MAX_TENSION_N, Spring
+from .springs import (
+    LEAST_LENGTH_MM,
+    LEAST_RATE_N_PER_MM,
+    MAX_LENGTH_MM,
+    MAX_RATE_N_PER_MM,
+    MAX_TENSION_N,
+    Spring,
+    within_range,
+)
 from .wire import USUAL_INDEX, turns_for_rate
 
 RATE_RANGE = 4.0  # looked for from a quarter to four times the springs known
 LENGTH_RANGE_MM = 3.0
-LEAST_RATE_N_PER_MM, LEAST_LENGTH_MM = 0.001, 1.0  # what is no longer a spring is not looked at
 ROUNDS = 3
 POINTS = 13
 NARROWER = 3.0
 WIRES_MM = np.round(np.arange(0.5, 2.01, 0.05), 2)
-SPRINGS = (
+SPRINGS = (  # what is no spring is not looked at
     (np.log(LEAST_RATE_N_PER_MM), LEAST_LENGTH_MM),
     (np.log(MAX_RATE_N_PER_MM), MAX_LENGTH_MM),
 )
@@ -119,7 +126,12 @@ def wanted_spring(
     bend = checked_array("post_bend_mm", post_bend_mm, -MAX_BEND_MM, MAX_BEND_MM, like=("(p, s)", 2))
     coils = checked_array("coils_mm", coils_mm, 0.0, 100.0, above=True)
     rate, length, chance, miss, at_edge = _search(calibration, target, place, other, tension, bend)
-    spring = Spring(f"wanted {position}", rate, length, tension)
+    spring = Spring(
+        f"wanted {position}",
+        within_range("rate_n_per_mm", rate),  # which taking and undoing a logarithm may leave by a hair
+        length,
+        tension,
+    )
     wire, coil, turns = _winding(rate, length, coils) or (None, None, None)
     words = []
     if chance < FAIR_CHANCE:

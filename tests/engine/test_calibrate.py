@@ -20,7 +20,7 @@ FIRST, SECOND = Spring("P1", 3.0, 19.7, 0.9), Spring("S1", 9.0, 23.0, 0.5)
 
 def exact(first=FIRST, second=SECOND, friction=0.0, falling=False, speeds=SPEEDS, bend=(0.0, 0.0)):
     """Give the advance of our own model with known values: a truth to be recovered."""
-    springs = [spring or Spring("none", 1e-9, 1.0) for spring in (first, second)]
+    springs = [spring or Spring("none", 0.001, 500.0) for spring in (first, second)]
     head = Balance(
         0.3,
         0.01,
@@ -266,6 +266,19 @@ def test_the_least_and_the_widest_head_are_calibrated_without_overflow():
     for measured in (((0.5, 0.5), (0.001, 0.001), 0.1), ((500, 500), (10, 10), 60)):
         calibration = calibrate(Head(*measured, **wide), [a_run()])
         assert np.isfinite(calibration.draws).all()
+
+
+@pytest.mark.parametrize("rate", [None, 0.001, 1000.0])
+@pytest.mark.parametrize("length", [None, 0.1, 500.0])
+def test_the_most_extreme_spring_is_still_a_spring_once_corrected(rate, length):
+    spring = Spring(
+        "odd", rate, length, 5000.0, rate_sd=10.0, free_length_sd_mm=500.0, initial_tension_sd=10.0
+    )
+    calibration = calibrate(Head((None, None), (None, None), None), [Run(spring, spring, SPEEDS, exact())])
+    for position in ("primary", "secondary"):
+        found = calibration.corrected(spring, position)
+        assert 0.001 <= found.rate_n_per_mm <= 1000.0
+        assert 0.1 <= found.free_length_mm <= 500.0
 
 
 def test_no_false_snap_is_named():

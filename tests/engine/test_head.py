@@ -27,12 +27,12 @@ def test_springs_are_known_by_key_and_label():
 @pytest.mark.parametrize(
     ("arguments", "named", "words"),
     [
-        ((0, 20), {}, "rate_n_per_mm must be above 0 and at most 1000, got 0"),
-        ((3, -1), {}, "free_length_mm must be above 0 and at most 500, got -1"),
+        ((0, 20), {}, "rate_n_per_mm must be from 0.001 to 1000, got 0"),
+        ((3, -1), {}, "free_length_mm must be from 0.1 to 500, got -1"),
         ((3, 20, -0.1), {}, "initial_tension_n must be from 0 to 5000"),
-        ((3, np.nan), {}, "free_length_mm must be above 0"),
-        ((3, 20), {"rate_sd": 0}, "rate_sd must be above 0"),
-        ((3, 20), {"free_length_sd_mm": -1}, "free_length_sd_mm must be above 0"),
+        ((3, np.nan), {}, "free_length_mm must be from 0.1 to 500, got nan"),
+        ((3, 20), {"rate_sd": 0}, "rate_sd must be from 0.0001 to 10, got 0"),
+        ((3, 20), {"free_length_sd_mm": -1}, "free_length_sd_mm must be from 0.0001 to 500, got -1"),
         ((3, 20), {"initial_tension_sd": "much"}, "initial_tension_sd must be a number"),
         ((3, 20), {"error_correlation": (0, 0)}, "error_correlation must have as many values"),
         ((3, 20), {"error_correlation": (0, 0, 2)}, "error_correlation must be from -1 to 1"),
