@@ -262,6 +262,27 @@ def test_a_snap_is_a_jump_of_the_curve_in_the_sweeps_direction(head, growth, fal
         assert (after < before) if falling else (after > before)
 
 
+@pytest.mark.parametrize("falling", [False, True])
+def test_every_jump_of_a_finely_swept_curve_is_a_snap_and_no_other(falling):
+    draw = np.random.default_rng(3)
+    speed = np.geomspace(20.0, 4000.0, 40_001)  # 0.013 % apart
+    met = 0
+    for _ in range(200):
+        gap = draw.uniform(18, 22, 2)
+        head = Balance(
+            draw.uniform(0.05, 0.5), draw.uniform(0.0, 0.09), draw.uniform(0, 0.2), draw.uniform(5, 16), gap,
+            draw.uniform(0.15, 0.35, 2), draw.uniform(0.3, 12, 2), gap + draw.uniform(-3, 2.5, 2),
+            draw.uniform(0, 6, 2) * draw.integers(0, 2, 2),
+        )  # fmt: skip
+        jumps = speed[np.flatnonzero(np.diff(advance_at(head, speed, falling)) > 1.0)]
+        snaps = [
+            snap.speed_rpm for snap in find_snaps(head, falling) if abs(snap.to_deg - snap.from_deg) > 1.0
+        ]
+        assert np.sort(snaps) == pytest.approx(jumps, rel=3e-4)
+        met += jumps.size
+    assert met > 5
+
+
 def test_scalar_agrees_with_array():
     head = Balance(0.3, 0.01, 0.05, 12.0, np.array([20, 20.0]), np.array([0.2, 0.2]), np.array([3, 8.0]),
                    np.array([19.7, 21.0]), np.array([0.5, 0.2]))  # fmt: skip
