@@ -141,6 +141,8 @@ def fit(evaluate, starts, keep=3):
     z, cost, settled = descend(evaluate, z, mistyping_loss)
     best = int(np.argmin(cost))
     z, cost, settled = _kicked(evaluate, z[best], cost[best], settled[best])
+    if not settled:
+        (z,), (cost,), (settled,) = descend(evaluate, z[None], mistyping_loss)
     residual, jacobian = evaluate(z[None])
     weight = mistyping_loss(residual)[1]
     matrix = _normal_equations(residual, jacobian, weight, z[None])[1]
