@@ -188,6 +188,11 @@ class Calibration:
         }
         return advance_at(head._replace(**each), speed_rpm)
 
+    def post_error_draws(self):
+        """Give draws of how far beside its bend each post stands since the last run [mm], shape (512, 2)."""
+        padded = np.column_stack([self.draws, np.zeros(len(self.draws))])  # what NO_SPRING points at
+        return padded[:, self.model.bend_column[-1]]
+
     def corrected(self, spring, position=None):
         """Give a spring as it was found to be, to be used from now on.
 
