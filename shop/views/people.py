@@ -47,6 +47,7 @@ def person(request, pk):
 @require_POST
 def person_active(request, pk):
     """Switch someone on or off; the answer carries the way back."""
+    require(request.user, "edit_people")
     row = get_object_or_404(Person, pk=pk)
     active = request.POST.get("active") == "1"
     version = request.POST.get("version", "")
