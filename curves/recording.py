@@ -38,12 +38,6 @@ class OffTheCard(PermissionDenied):
     """A run that was taken off its card takes no readings until it is put back."""
 
 
-def put_reading(run, key, speed, advance, falling, *, by, version=None):
-    """Write one reading of the sweep, speed and advance in the run's frame; see ``put``."""
-    values = {"speed_rpm": speed, "advance_deg": advance, "falling": falling}
-    return put(run, "reading", key, values, by=by, version=version).row
-
-
 @transaction.atomic
 def put(run, kind, key, values, *, by, version=None):
     """Write one reading of a kind in ``MODELS`` and return what was ``Written``.
