@@ -92,7 +92,7 @@ def test_same_form_sent_twice_makes_one_card(client_as):
 
 
 def test_same_form_filled_in_anew_makes_a_card_of_its_own(client_as):
-    """Back to the form of the card just opened, with its old key, for the second unit of the same customer."""
+    """Back to the form of the card just opened, with its old key, for the same customer's second unit."""
     client, key = client_as("counter"), new_key()
     second = {"unit-number": "ES 15", "complaint": "Misses when hot"}
     first, other, again = send(client, once=key), send(client, once=key, **second), send(client, once=key)
