@@ -138,8 +138,7 @@ def _new(request, job, form_class, add, show, initial):
     form = form_class(request.POST)
     if not form.is_valid():
         return show(request, job, form)
-    key = form.cleaned_data["once"]
-    return go(request, once.take(key, request.user, partial(_made, request, job, form, add)))
+    return go(request, once.take(request, partial(_made, request, job, form, add)))
 
 
 def _made(request, job, form, add):
