@@ -1,15 +1,17 @@
 """The curve engine: pure numerics of an ignition distributor's advance, in the shaft frame."""
 
-from .band import Target, Verdict, band_edges, distance_outside, judge_curve
-from .calibrate import Calibration, calibrate
+from .band import Target, band_edges, distance_outside
+from .calibrate import calibrate
+from .calibration import Calibration
 from .curve import Curve
 from .head import Head, Run, stretch_per_degree
 from .idle import idle_timing
 from .knees import Knees, fit_knees
 from .leak import leak_down
 from .learn import learn_head, learned_values
-from .likeness import Shelf, curve_distance, describe_curve, nearest_curves, nearest_engines
+from .likeness import Shelf, curve_distance, describe_curve, nearest_curves
 from .loads import spring_from_loads
+from .nearness import nearest_engines
 from .possible import Feasibility, can_follow
 from .prior import LearnedType
 from .propose import Proposal, Proposals, propose
@@ -22,8 +24,10 @@ from .timing import true_initial
 from .trigger import coil_current, copper_resistance, copper_temperature, dwell, dwell_change
 from .units import Drive
 from .vacuum import advance_map, fit_capsule
+from .verdict import Verdict, judge_curve
 from .wanted import WantedSpring, wanted_spring
-from .wire import active_turns, spring_from_wire, thinnest_wire, turns_for_rate, wire_for_rate
+from .winding import thinnest_wire, wire_for_rate
+from .wire import active_turns, spring_from_wire, turns_for_rate
 
 __all__ = [
     "Calibration",

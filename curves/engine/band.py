@@ -4,8 +4,16 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from .curve import Curve
-from .readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, checked_array, checked_number
+from .readings import (
+    MAX_ADVANCE_DEG,
+    MAX_SPEED_RPM,
+    as_given,
+    checked_array,
+    checked_kind,
+    is_single,
+)
+
+EDGE_DEG = 1e-6  # a touch of the edge: turning crank into shaft degrees rounds, and no scale shows so little
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,6 +36,15 @@ class Target:
     ValueError
         If a value is not finite or out of range, a speed comes twice, or the range is the wrong way round.
 
+    Notes
+    -----
+    A curve meets the target where ``|curve + initial - advance| <= tolerance``; between the points the band
+    is straight.
+
+    References
+    ----------
+    Common practice, no source: makers print advance as points with limits and read straight between them.
+
     Examples
     --------
     >>> Target([1500, 500], [10, 0], 0.5).speed_rpm
@@ -44,7 +61,7 @@ class Target:
         like = ("speed_rpm", speed.size)
         advance = checked_array("advance_deg", self.advance_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG, like=like)
         tolerance = self.tolerance_deg
-        if np.ndim(tolerance) == 0:
+        if is_single(tolerance):
             tolerance = [tolerance] * speed.size
         tolerance = checked_array("tolerance_deg", tolerance, 0.0, MAX_ADVANCE_DEG, above=True, like=like)
         order = np.argsort(speed)
@@ -58,66 +75,6 @@ class Target:
             ordered.setflags(write=False)
             object.__setattr__(self, name, ordered)
         object.__setattr__(self, "initial_range_deg", tuple(map(float, ends)))
-
-
-@dataclass(frozen=True)
-class SpeedRange:
-    """A stretch of speeds where a curve lies on one side of the band.
-
-    Attributes
-    ----------
-    side : str
-        "above" (too much advance) or "below" (too little).
-    from_rpm, to_rpm : float
-        Its ends [shaft rpm].
-    worst_deg, worst_rpm : float
-        Greatest distance [shaft degree], and where.
-    area_deg_rpm : float
-        Distance summed over speed [shaft degree x shaft rpm].
-    """
-
-    side: str
-    from_rpm: float
-    to_rpm: float
-    worst_deg: float
-    worst_rpm: float
-    area_deg_rpm: float
-
-
-@dataclass(frozen=True, eq=False)
-class Verdict:
-    """How a curve lies against the band of a target, in the shaft frame.
-
-    Attributes
-    ----------
-    within : bool
-        True when nothing lies outside and the curve covers every target speed.
-    worst_deg, worst_rpm, worst_side : float, float, str
-        Greatest distance outside the band, where, and "above", "below" or "inside".
-    speed_rpm, outside_deg : ndarray, shape (n,)
-        Where the distance was taken, between the points and at them, and the distance: positive above the
-        band, negative below it, 0 inside.
-    at_points_deg : ndarray, shape (k,)
-        The same at the target's own speeds; NaN where the curve does not reach.
-    ranges : tuple of SpeedRange
-        Every stretch outside the band, in rising order.
-    too_much_deg_rpm, too_little_deg_rpm : float
-        Areas above and below the band [shaft degree x shaft rpm].
-    warnings : tuple of str
-        What to look at.
-    """
-
-    within: bool
-    worst_deg: float
-    worst_rpm: float
-    worst_side: str
-    speed_rpm: np.ndarray
-    outside_deg: np.ndarray
-    at_points_deg: np.ndarray
-    ranges: tuple[SpeedRange, ...]
-    too_much_deg_rpm: float
-    too_little_deg_rpm: float
-    warnings: tuple[str, ...]
 
 
 def band_edges(target, speed_rpm):
@@ -137,7 +94,7 @@ def band_edges(target, speed_rpm):
     Raises
     ------
     ValueError
-        If a speed is not a number from 0 to 20 000.
+        If a speed is not a number from 0 to 20 000, or the target is no `Target`.
 
     Notes
     -----
@@ -152,13 +109,13 @@ def band_edges(target, speed_rpm):
     >>> band_edges(Target([500, 1500], [0, 10], 0.5), 1000)
     (4.5, 5.5)
     """
+    checked_kind("target", target, Target)
     speed = checked_array("speed_rpm", speed_rpm, 0.0, MAX_SPEED_RPM)
     middle, width = (
         np.interp(speed, target.speed_rpm, values, left=np.nan, right=np.nan)
         for values in (target.advance_deg, target.tolerance_deg)
     )
-    edges = middle - width, middle + width
-    return tuple(float(edge[0]) for edge in edges) if np.ndim(speed_rpm) == 0 else edges
+    return as_given(middle - width, speed_rpm), as_given(middle + width, speed_rpm)
 
 
 def distance_outside(target, speed_rpm, advance_deg):
@@ -178,11 +135,11 @@ def distance_outside(target, speed_rpm, advance_deg):
     Raises
     ------
     ValueError
-        If lengths differ or a value is NaN or out of range.
+        If lengths differ, a value is NaN or out of range, or the target is no `Target`.
 
     Notes
     -----
-    d = max(a - upper, 0) + min(a - lower, 0).
+    d = max(a - upper, 0) + min(a - lower, 0), each difference below 1e-6 degree taken as 0.
 
     References
     ----------
@@ -197,131 +154,11 @@ def distance_outside(target, speed_rpm, advance_deg):
     advance = checked_array(
         "advance_deg", advance_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG, like=("speed_rpm", speed.size)
     )
-    lower, upper = band_edges(target, speed)
-    outside = np.maximum(advance - upper, 0.0) + np.minimum(advance - lower, 0.0)
-    return float(outside[0]) if np.ndim(speed_rpm) == 0 else outside
+    above_lower, above_upper = above_edges(target, speed, advance)
+    return as_given(np.maximum(above_upper, 0.0) + np.minimum(above_lower, 0.0), speed_rpm)
 
 
-def judge_curve(target, curve, *, initial_deg=0.0) -> Verdict:
-    """Say where, how far and on which side a curve lies outside the band of a target.
-
-    Parameters
-    ----------
-    target : Target
-    curve : Curve, Readings, Run, or pair (speed_rpm, advance_deg)
-        Straight between its points. Readings at one speed are each judged; the curve runs through their mean.
-    initial_deg : float, default 0
-        Initial timing added to the curve [shaft degree].
-
-    Returns
-    -------
-    Verdict
-
-    Raises
-    ------
-    ValueError
-        If a value is not finite or out of range.
-
-    Notes
-    -----
-    Curve and edges are straight between the union of their speeds, so that the greatest distance lies at one
-    of these and the areas are exact sums of trapezia cut where a line crosses an edge.
-
-    References
-    ----------
-    Common practice, no source: see `band_edges`.
-
-    Examples
-    --------
-    >>> verdict = judge_curve(Target([500, 1500], [0, 10], 0.5), ([500, 1000, 1500], [0, 7, 10]))
-    >>> verdict.within, verdict.worst_deg, verdict.worst_rpm, verdict.worst_side
-    (False, 1.5, 1000.0, 'above')
-    """
-    initial = checked_number("initial_deg", initial_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG)
-    line = Curve.of(curve)
-    speed = shared_speeds(target, line)
-    at_points = np.full(target.speed_rpm.shape, np.nan)
-    reached = (target.speed_rpm >= line.speed_rpm[0]) & (target.speed_rpm <= line.speed_rpm[-1])
-    points = target.speed_rpm[reached]
-    at_points[reached] = distance_outside(target, points, line.at(points) + initial) if reached.any() else 0.0
-    warnings = () if reached.all() else (_uncovered(target, reached),)
-    if not speed.size:
-        none = np.empty(0)
-        return Verdict(False, np.nan, np.nan, "unknown", none, none, at_points, (), 0.0, 0.0, warnings)
-    outside = distance_outside(target, speed, line.at(speed) + initial)
-    ranges = ranges_outside(speed, *(line.at(speed) + initial - edge for edge in band_edges(target, speed)))
-    own_speed, own = _own_points(target, curve, line, initial)
-    speed, outside = np.concatenate([speed, own_speed]), np.concatenate([outside, own])
-    order = np.argsort(speed, kind="stable")
-    speed, outside = speed[order], outside[order]
-    worst = int(np.argmax(np.abs(outside)))
-    side = "above" if outside[worst] > 0 else "below" if outside[worst] < 0 else "inside"
-    return Verdict(
-        within=side == "inside" and bool(reached.all()),
-        worst_deg=float(abs(outside[worst])),
-        worst_rpm=float(speed[worst]),
-        worst_side=side,
-        speed_rpm=speed,
-        outside_deg=outside,
-        at_points_deg=at_points,
-        ranges=ranges,
-        too_much_deg_rpm=sum(r.area_deg_rpm for r in ranges if r.side == "above"),
-        too_little_deg_rpm=sum(r.area_deg_rpm for r in ranges if r.side == "below"),
-        warnings=warnings,
-    )
-
-
-def shared_speeds(target, line):
-    """Return the speeds at which either a curve or the band bends, where both exist."""
-    low = max(target.speed_rpm[0], line.speed_rpm[0])
-    high = min(target.speed_rpm[-1], line.speed_rpm[-1])
-    speed = np.unique(np.concatenate([target.speed_rpm, line.speed_rpm]))
-    return speed[(speed >= low) & (speed <= high)]
-
-
-def ranges_outside(speed, above_lower, above_upper):
-    """Return the stretches of speed where a curve lies below its lower or above its upper edge.
-
-    `above_lower` and `above_upper` are how far the curve lies above the two edges at each of `speed`.
-    """
-    ranges = [*_stretches("above", speed, above_upper), *_stretches("below", speed, -above_lower)]
-    return tuple(sorted(ranges, key=lambda stretch: stretch.from_rpm))
-
-
-def _stretches(side, speed, beyond):
-    """Yield the stretches where a line straight between its points is above zero."""
-    turn = np.flatnonzero(beyond[:-1] * beyond[1:] < 0)
-    share = beyond[turn] / (beyond[turn] - beyond[turn + 1])
-    crossing = speed[turn] + share * (speed[turn + 1] - speed[turn])
-    speed = np.insert(speed, turn + 1, crossing)
-    beyond = np.maximum(np.insert(beyond, turn + 1, 0.0), 0.0)
-    outside = beyond > 0
-    starts = np.flatnonzero(outside & ~np.concatenate([[False], outside[:-1]]))
-    stops = np.flatnonzero(outside & ~np.concatenate([outside[1:], [False]]))
-    for first, last in zip(starts, stops, strict=True):
-        cut = slice(max(first - 1, 0), last + 2)
-        peak = first + int(np.argmax(beyond[first : last + 1]))
-        yield SpeedRange(
-            side,
-            float(speed[cut][0]),
-            float(speed[cut][-1]),
-            float(beyond[peak]),
-            float(speed[peak]),
-            float(np.trapezoid(beyond[cut], speed[cut])),
-        )
-
-
-def _own_points(target, curve, line, initial):
-    """Return distances of readings that share a speed, which the line through their mean would hide."""
-    speed = getattr(curve, "speed_rpm", None) if not isinstance(curve, tuple | list) else curve[0]
-    advance = getattr(curve, "advance_deg", None) if not isinstance(curve, tuple | list) else curve[1]
-    if np.size(speed) == line.speed_rpm.size:
-        return np.empty(0), np.empty(0)
-    outside = distance_outside(target, speed, np.asarray(advance, float) + initial)
-    inside = np.isfinite(outside)
-    return np.asarray(speed, float)[inside], outside[inside]
-
-
-def _uncovered(target, reached):
-    speeds = ", ".join(f"{speed:.0f}" for speed in target.speed_rpm[~reached])
-    return f"The curve has no reading that reaches the target at {speeds} rpm: read there."
+def above_edges(target, speed_rpm, advance_deg):
+    """Give how far points lie above the lower and the upper edge [shaft degree]: 0 for a touch of it."""
+    above = (advance_deg - edge for edge in band_edges(target, speed_rpm))
+    return tuple(np.where(np.abs(part) <= EDGE_DEG, 0.0, part) for part in above)

@@ -6,9 +6,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, checked_array, checked_number
+from .readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, as_given, checked_array, checked_number
 
 RPM_STEP = 100.0  # slopes are said in degrees per this many rpm
+
+
+def points_of(curve):
+    """Give speeds and advances of whatever has `speed_rpm` and `advance_deg`, or of a pair of the two."""
+    if hasattr(curve, "speed_rpm") and hasattr(curve, "advance_deg"):
+        return curve.speed_rpm, curve.advance_deg
+    try:
+        speed, advance = curve
+    except (TypeError, ValueError):
+        raise ValueError(f"curve must be a pair (speed_rpm, advance_deg), got {curve!r}") from None
+    return speed, advance
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,6 +37,15 @@ class Curve:
     ------
     ValueError
         If there is no point, lengths differ, or a value is NaN or out of range.
+
+    Notes
+    -----
+    a(n) = a_i + (n - n_i) (a_i+1 - a_i) / (n_i+1 - n_i) between two points, a_0 below the first, a_m above
+    the last.
+
+    References
+    ----------
+    Common practice, no source: makers print points and read straight between them.
 
     Examples
     --------
@@ -50,33 +70,105 @@ class Curve:
 
     @classmethod
     def of(cls, curve) -> Curve:
-        """Make a curve of anything that has `speed_rpm` and `advance_deg`, or of a pair of the two."""
-        if isinstance(curve, cls):
-            return curve
-        if hasattr(curve, "speed_rpm") and hasattr(curve, "advance_deg"):
-            return cls(curve.speed_rpm, curve.advance_deg)
-        try:
-            speed, advance = curve
-        except (TypeError, ValueError):
-            raise ValueError(f"curve must be a pair (speed_rpm, advance_deg), got {curve!r}") from None
-        return cls(speed, advance)
+        """Make a curve of what has points of its own.
+
+        Parameters
+        ----------
+        curve : Curve, Knees, Readings, Run, or pair (speed_rpm, advance_deg)
+            Anything with these two attributes, or the two themselves.
+
+        Returns
+        -------
+        Curve
+
+        Raises
+        ------
+        ValueError
+            If it has no points, or they are no curve's.
+
+        Examples
+        --------
+        >>> Curve.of(([400, 1400], [0, 10])).at(900)
+        5.0
+        """
+        return curve if isinstance(curve, cls) else cls(*points_of(curve))
 
     def at(self, speed_rpm):
-        """Return the advance [shaft degree] at one speed or at an array of speeds [rpm]."""
-        value = np.interp(speed_rpm, self.speed_rpm, self.advance_deg)
-        return float(value) if np.ndim(speed_rpm) == 0 else value
+        """Give the advance at one speed or at several.
+
+        Parameters
+        ----------
+        speed_rpm : float or array_like, shape (n,)
+            Shaft speed [rpm].
+
+        Returns
+        -------
+        float or ndarray, shape (n,)
+            Advance [shaft degree].
+
+        Raises
+        ------
+        ValueError
+            If a speed is not a finite number.
+
+        Examples
+        --------
+        >>> Curve([400, 1400], [0, 10]).at([300, 900])
+        array([0., 5.])
+        """
+        speed = checked_array("speed_rpm", speed_rpm)
+        return as_given(np.interp(speed, self.speed_rpm, self.advance_deg), speed_rpm)
 
     def slope_at(self, speed_rpm):
-        """Return the slope [degrees per 100 rpm] just above one speed or each of an array of speeds [rpm]."""
+        """Give the slope just above one speed or each of several.
+
+        Parameters
+        ----------
+        speed_rpm : float or array_like, shape (n,)
+            Shaft speed [rpm].
+
+        Returns
+        -------
+        float or ndarray, shape (n,)
+            Slope [shaft degrees per 100 shaft rpm].
+
+        Raises
+        ------
+        ValueError
+            If a speed is not a finite number.
+
+        Examples
+        --------
+        >>> Curve([400, 1400], [0, 10]).slope_at(400)
+        1.0
+        """
+        speed = checked_array("speed_rpm", speed_rpm)
         rise = np.diff(self.advance_deg) / np.diff(self.speed_rpm)
         pieces = np.concatenate([[0.0], rise, [0.0]]) * RPM_STEP
-        value = pieces[np.searchsorted(self.speed_rpm, speed_rpm, side="right")]
-        return float(value) if np.ndim(speed_rpm) == 0 else value
+        return as_given(pieces[np.searchsorted(self.speed_rpm, speed, side="right")], speed_rpm)
 
     def begin_rpm(self, rise_deg=0.0):
-        """Return the speed [rpm] above which the advance exceeds its lowest point's by `rise_deg`.
+        """Give the speed above which the advance exceeds that at the lowest speed.
 
-        None when it never does. The lowest point is the one at the lowest speed.
+        Parameters
+        ----------
+        rise_deg : float, default 0
+            By so much [shaft degree], 0 to 180.
+
+        Returns
+        -------
+        float or None
+            Shaft speed [rpm]; None when it never does.
+
+        Raises
+        ------
+        ValueError
+            If the rise is not a number in its range.
+
+        Examples
+        --------
+        >>> Curve([400, 1400], [0, 10]).begin_rpm(1.0)
+        500.0
         """
         wanted = checked_number("rise_deg", rise_deg, 0.0, MAX_ADVANCE_DEG)
         rise = self.advance_deg - self.advance_deg[0]

@@ -3,14 +3,14 @@
 import numpy as np
 
 from .equilibrium import Balance, find_snaps
-from .prior import POSITIONS
+from .prior import POSITIONS, TRAVEL
 
 DOUBTED_WEIGHT = 0.5
 CONTRADICTED_SHARE = 0.2  # of a run's readings
 SURPRISE = 3.0  # standard deviations between a label and what was found
 LEAST_SNAP_DEG = 0.25  # a smaller jump is lost in the scatter of a reading
-SAME_READING_RPM = 1.0
-SAME_READING_DEG = 2.0
+MOVING_SDS = 2.0  # standard deviations of a reading that it must lie off rest and stop
+FEWEST_SPEEDS = 3
 
 
 def doubts(model, fitted, runs):
@@ -21,8 +21,7 @@ def doubts(model, fitted, runs):
     yield from _two_labels(model)
     if not fitted.converged:
         yield "The search did not settle: take the result with care."
-    if model.speed_rpm.size < 3:
-        yield f"Only {model.speed_rpm.size} reading(s): the head is known by its measurements alone."
+    yield from _uninformed(model, fitted)
 
 
 def _mistyped(model, fitted):
@@ -38,6 +37,21 @@ def _mistyped(model, fitted):
         total = np.count_nonzero(model.run == run)
         if wrong > max(1, CONTRADICTED_SHARE * total):
             yield f"Run {run + 1} contradicts the others: {wrong} of its {total} readings do not fit."
+
+
+def _uninformed(model, fitted):
+    """Say when the readings hold too little to know the springs and weights by."""
+    speeds = np.unique(model.speed_rpm).size
+    if speeds < FEWEST_SPEEDS:
+        yield f"Readings at only {speeds} speed(s): the head is known by its measurements alone."
+    travel = np.exp(model.natural(fitted.z[None])[0, TRAVEL])
+    clear = MOVING_SDS * model.noise_deg
+    moving = (model.advance_deg > clear) & (model.advance_deg < travel - clear)
+    if not (moving & (fitted.weight >= DOUBTED_WEIGHT)).any():
+        yield (
+            "No sound reading lies between rest and stop, where springs and weights show: read at speeds "
+            "between the begin of advance and the stop."
+        )
 
 
 def _snaps(model, fitted, runs):

@@ -4,7 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .head import MAX_BEND_MM
 from .ranking import Bench, Choices, chance_inside
+from .readings import checked_array, checked_items, checked_key
 from .springs import Spring
 
 DRAWS = 256
@@ -28,12 +30,12 @@ class Drawer:
     def open(cls, calibration, target, primaries, secondaries, tried=()):
         """Draw all springs of a drawer together with the head.
 
-        Raises ValueError if the drawer has no primary or holds something else than springs.
+        Raises ValueError if the drawer has no primary or holds something else than springs, or what was tried
+        is not said as `propose` wants it.
         """
-        primaries = _springs("primaries", primaries)
-        secondaries = _springs("secondaries", secondaries, none_too=True) or (None,)
-        if not primaries:
-            raise ValueError("primaries must hold at least one Spring, got none")
+        primaries = checked_items("primaries", primaries, Spring, least=1)
+        secondaries = () if secondaries is None else secondaries
+        secondaries = checked_items("secondaries", secondaries, Spring, none_too=True) or (None,)
         done = tried_bends(tried, calibration.runs)
         rows = _plausible_draws(calibration, target, done)
         tables = [
@@ -70,24 +72,15 @@ class Drawer:
         return fresh
 
 
-def _springs(name, springs, none_too=False):
-    """Check one side of the drawer."""
-    springs = tuple(springs or ())
-    for spring in springs:
-        if not isinstance(spring, Spring) and not (none_too and spring is None):
-            raise ValueError(f"{name} must hold Springs, got {spring!r}")
-    return springs
-
-
 def _key(spring):
     """Give a spring's key, or the key itself."""
-    return getattr(spring, "key", spring)
+    return checked_key("tried", getattr(spring, "key", spring))
 
 
 def tried_bends(tried, runs):
     """Give the bends at which each pair was tried, {(primary key, secondary key): [bend, ...]}."""
     done = {}
-    for entry in tried:
+    for entry in checked_items("tried", tried, object):
         if hasattr(entry, "post_bend_mm"):
             entry = (entry.primary, entry.secondary, entry.post_bend_mm)
         if not isinstance(entry, tuple | list) or len(entry) not in (2, 3):
@@ -95,7 +88,8 @@ def tried_bends(tried, runs):
         pair = _key(entry[0]), _key(entry[1])
         bends = done.setdefault(pair, [])
         if len(entry) == 3:
-            bends.append(tuple(map(float, entry[2])))
+            bend = checked_array("bend of tried", entry[2], -MAX_BEND_MM, MAX_BEND_MM, like=("(p, s)", 2))
+            bends.append(tuple(map(float, bend)))
         else:
             bends.extend([run.post_bend_mm for run in runs if _pair(run) == pair] or [(0.0, 0.0)])
     return done

@@ -10,6 +10,8 @@ from .units import RAD_PER_S_PER_RPM
 # kg mm2/deg times (rad/s)2 is 1e-6 N m/deg = 1e-3 N mm/deg.
 TORQUE_PER_RPM_SQUARED = 1e-3 * RAD_PER_S_PER_RPM**2
 _LEAST_GROWTH = 0.05  # the weights' arm never shrinks to nothing
+_BESIDE = 1e-9  # of a speed: just before it, just beyond it
+_SAME_DEG = 1e-3  # angles that close are one
 
 
 class Balance(NamedTuple):
@@ -121,9 +123,8 @@ def advance_at(balance, speed_rpm, falling=False):
     array([ 0., 10., 12.])
     """
     weight = np.asarray(balance.inertia) * TORQUE_PER_RPM_SQUARED * np.square(speed_rpm, dtype=float)
-    return settle(
-        spring_lines(balance), weight, balance.growth, balance.friction, balance.travel_deg, falling
-    )
+    travel = np.asarray(balance.travel_deg, dtype=float)
+    return settle(spring_lines(balance), weight, balance.growth, balance.friction, travel, falling)
 
 
 def spring_lines(balance):
@@ -210,7 +211,9 @@ def find_snaps(balance, falling=False):
 
     Notes
     -----
-    Within a piece the speed falls with the angle where ``slope < b (offset +/- friction)``.
+    Within a piece the speed falls with the angle where ``slope < b (offset +/- friction)``. That is a snap
+    only if the sweep comes to rest at the piece's edge and goes on from there in its own direction: what lies
+    below 0 torque or was jumped over by an earlier snap is never met.
 
     Examples
     --------
@@ -224,8 +227,14 @@ def find_snaps(balance, falling=False):
         if high > low and slope < balance.growth * (offset + friction):
             start = float(high if falling else low)
             torque = offset + slope * start + friction
+            if torque <= 0:
+                continue  # no speed balances it
             arm = balance.inertia * max(1.0 + balance.growth * start, _LEAST_GROWTH)
-            speed = np.sqrt(max(torque, 0.0) / (TORQUE_PER_RPM_SQUARED * arm))
-            beyond = speed * (1 - 1e-9 if falling else 1 + 1e-9)
-            snaps.append(Snap(float(speed), start, float(advance_at(balance, beyond, falling))))
+            speed = float(np.sqrt(torque / (TORQUE_PER_RPM_SQUARED * arm)))
+            ahead = -_BESIDE if falling else _BESIDE
+            before = float(advance_at(balance, speed * (1 - ahead), falling))
+            end = float(advance_at(balance, speed * (1 + ahead), falling))
+            onward = end < start if falling else end > start
+            if onward and abs(before - start) < _SAME_DEG:
+                snaps.append(Snap(speed, start, end))
     return tuple(snaps)

@@ -4,17 +4,18 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from .readings import Readings, checked_array, checked_number
+from .prior import LEAST_GAP_MM, LearnedType
+from .readings import Readings, checked_array, checked_kind, checked_number
 from .springs import Spring
 
 MAX_GAP_MM = 500.0
-MAX_STRETCH_MM_PER_DEG = 10.0
-MAX_TRAVEL_DEG = 60.0
+LEAST_STRETCH_MM_PER_DEG, MAX_STRETCH_MM_PER_DEG = 0.001, 10.0
+LEAST_TRAVEL_DEG, MAX_TRAVEL_DEG = 0.1, 60.0
 MAX_BEND_MM = 20.0
 UNMEASURED = (None, None)
 
 
-def _pair(name, values, high, *, above=True):
+def _pair(name, values, low, high):
     """Check a (primary, secondary) pair in which None stands for unmeasured."""
     if values is None:
         return UNMEASURED
@@ -23,8 +24,7 @@ def _pair(name, values, high, *, above=True):
     except (TypeError, ValueError):
         raise ValueError(f"{name} must be a pair (primary, secondary), got {values!r}") from None
     return tuple(
-        None if value is None else checked_number(name, value, 0.0, high, above=above)
-        for value in (primary, secondary)
+        None if value is None else checked_number(name, value, low, high) for value in (primary, secondary)
     )
 
 
@@ -35,20 +35,32 @@ class Head:
     Parameters
     ----------
     post_gap_mm : tuple (float or None, float or None)
-        Distance between the posts at rest [mm], primary and secondary, above 0.
+        Distance between the posts at rest [mm], primary and secondary, 0.5 to 500.
     stretch_mm_per_deg : tuple (float or None, float or None)
-        How much that opens per degree of advance [mm/shaft degree], above 0.
+        How much that opens per degree of advance [mm/shaft degree], 0.001 to 10.
     travel_deg : float or None
-        Advance at the stop [shaft degree], above 0 to 60.
+        Advance at the stop [shaft degree], 0.1 to 60.
     post_gap_sd_mm, stretch_sd, travel_sd_deg : float
-        Standard deviations: [mm], relative [-], [shaft degree].
+        Standard deviations: [mm], relative [-], [shaft degree], above 0. More than the value itself counts
+        as that.
     learned : LearnedType, optional
-        What earlier heads of the same type were found to be; see `learn_head_type`.
+        What earlier heads of the same type were found to be; see `learn_head`.
 
     Raises
     ------
     ValueError
-        If a measurement is not a finite number in its range.
+        If a measurement is not a finite number in its range, or what was learned is no `LearnedType`.
+
+    Notes
+    -----
+    With the shaft at w and the weights out by t, ``J (1 + b t) w**2 = sum_i F_i a_i +/- friction``: spring i
+    hangs in a gap g_i that opens by a_i per degree, so that it is stretched by ``g_i + a_i t - L_i``. J, b
+    and the friction are found by `calibrate`.
+
+    References
+    ----------
+    The spring-loaded (Hartnell) governor, for instance R. S. Khurmi and J. K. Gupta, Theory of Machines,
+    chapter on governors.
 
     Examples
     --------
@@ -66,9 +78,12 @@ class Head:
 
     def __post_init__(self):
         checked = {
-            "post_gap_mm": _pair("post_gap_mm", self.post_gap_mm, MAX_GAP_MM),
+            "post_gap_mm": _pair("post_gap_mm", self.post_gap_mm, LEAST_GAP_MM, MAX_GAP_MM),
             "stretch_mm_per_deg": _pair(
-                "stretch_mm_per_deg", self.stretch_mm_per_deg, MAX_STRETCH_MM_PER_DEG
+                "stretch_mm_per_deg",
+                self.stretch_mm_per_deg,
+                LEAST_STRETCH_MM_PER_DEG,
+                MAX_STRETCH_MM_PER_DEG,
             ),
             "post_gap_sd_mm": checked_number("post_gap_sd_mm", self.post_gap_sd_mm, 0.0, 50.0, above=True),
             "stretch_sd": checked_number("stretch_sd", self.stretch_sd, 0.0, 10.0, above=True),
@@ -76,8 +91,9 @@ class Head:
         }
         if self.travel_deg is not None:
             checked["travel_deg"] = checked_number(
-                "travel_deg", self.travel_deg, 0.0, MAX_TRAVEL_DEG, above=True
+                "travel_deg", self.travel_deg, LEAST_TRAVEL_DEG, MAX_TRAVEL_DEG
             )
+        checked_kind("learned", self.learned, LearnedType, none_too=True)
         for name, value in checked.items():
             object.__setattr__(self, name, value)
 
@@ -144,7 +160,16 @@ class Run:
     Raises
     ------
     ValueError
-        If nothing was read or a value is NaN or out of range.
+        If nothing was read, a spring is no `Spring`, or a value is NaN or out of range.
+
+    Notes
+    -----
+    A reading errs by its scatter, by the rounding of the scale (its division / sqrt(12)) and by the
+    tachometer (its error times the slope).
+
+    References
+    ----------
+    JCGM 100:2008 (GUM), 4.3.7 and F.2.2.1: the standard deviation of a rounding is its division / sqrt(12).
 
     Examples
     --------
@@ -162,12 +187,8 @@ class Run:
     post_bend_mm: tuple[float, float] = field(default=(0.0, 0.0), kw_only=True)
 
     def __post_init__(self):
-        for name, spring, none_too in (
-            ("primary", self.primary, False),
-            ("secondary", self.secondary, True),
-        ):
-            if not isinstance(spring, Spring) and not (none_too and spring is None):
-                raise ValueError(f"{name} must be a Spring{' or None' if none_too else ''}, got {spring!r}")
+        checked_kind("primary", self.primary, Spring)
+        checked_kind("secondary", self.secondary, Spring, none_too=True)
         readings = Readings(self.speed_rpm, self.advance_deg, self.falling)
         bend = checked_array("post_bend_mm", self.post_bend_mm, -MAX_BEND_MM, MAX_BEND_MM)
         if bend.size != 2:

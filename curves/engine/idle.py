@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from .curve import Curve
-from .readings import MAX_SPEED_RPM, checked_number
-from .units import FOUR_STROKE
+from .readings import MAX_SPEED_RPM, checked_kind, checked_number
+from .units import FOUR_STROKE, Drive
 
 IDLE_MARGIN_RPM = 200.0  # crank rpm between idle and the begin of advance; common practice, no source
 
@@ -72,6 +72,7 @@ def idle_timing(curve, idle_crank_rpm, *, drive=FOUR_STROKE, margin_rpm=IDLE_MAR
     >>> idle.advance_crank_deg, idle.slope_deg_per_100rpm, idle.margin_crank_rpm, idle.steady
     (1.0, 1.0, -100.0, False)
     """
+    checked_kind("drive", drive, Drive)
     idle = checked_number("idle_crank_rpm", idle_crank_rpm, 0.0, MAX_SPEED_RPM, above=True)
     wanted = checked_number("margin_rpm", margin_rpm, 0.0, MAX_SPEED_RPM)
     line = Curve.of(curve)

@@ -10,8 +10,16 @@ from .choice import MOST_SLOPES, choose_pieces
 from .curve import RPM_STEP
 from .knee_words import few_words, scatter_words, shape_words, stray_words
 from .pieces import Pieces, Shape
-from .readings import Readings, checked_number
+from .readings import (
+    Readings,
+    as_given,
+    checked_array,
+    checked_count,
+    checked_flags,
+    checked_number,
+)
 
+LEAST_READING_SD_DEG = 0.001  # no scale shows less
 READING_SD_DEG = 0.25  # usual scatter of a bench reading, its half-degree scale included
 
 
@@ -22,29 +30,37 @@ class Knees:
     Attributes
     ----------
     begin_rpm, begin_se_rpm : float or None
-        Where the advance begins [rpm]; None when there is none.
+        Where the advance begins [shaft rpm]; None when there is none.
     slope_deg_per_100rpm, slope_se : ndarray, shape (m,)
         Slopes from the lowest up [shaft degrees per 100 shaft rpm].
     knee_rpm, knee_se_rpm : ndarray, shape (m - 1,)
-        Where one slope gives way to the next [rpm].
+        Where one slope gives way to the next [shaft rpm].
     stop_rpm, stop_se_rpm : float or None
-        Where the curve goes flat [rpm]; None when the readings do not show it.
+        Where the curve goes flat [shaft rpm]; None when the readings do not show it.
     top_deg, top_se_deg : float
         Advance at the stop, or at the highest reading when the stop is not shown [shaft degree].
     floor_deg, floor_se_deg : float
         Advance below the begin [shaft degree].
     speed_rpm, advance_deg : ndarray, shape (k,)
-        The corners of the straight pieces, ends included: the description as a curve to draw and to judge.
+        The corners of the straight pieces [shaft rpm], [shaft degree], ends included: the description as a
+        curve to draw and to judge.
     read_rpm, read_deg, residual_deg : ndarray, shape (n,)
-        The readings in rising order, and what they lie above the straight pieces [shaft degree].
+        The readings in rising order [shaft rpm], [shaft degree], and what they lie above the straight pieces
+        [shaft degree].
     used : ndarray of bool, shape (n,)
         False for a stray reading that the pieces leave aside; the warnings name it.
     rms_deg, sse_deg2 : float
-        Size and sum of squares of the residuals of the readings used.
+        Size [shaft degree] and sum of squares [shaft degree squared] of the residuals of the readings used.
     converged : bool
         Whether the search settled.
     warnings : tuple of str
         What to look at.
+
+    Examples
+    --------
+    >>> knees = fit_knees([300, 500, 700, 900, 1200, 1500], [0, 1, 3, 5, 5, 5])
+    >>> round(knees.begin_rpm), round(knees.stop_rpm), round(knees.top_deg, 1)
+    (400, 900, 5.0)
     """
 
     begin_rpm: float | None
@@ -78,20 +94,68 @@ class Knees:
         object.__setattr__(self, "advance_deg", self.advance_at(corners))
 
     def advance_at(self, speed_rpm):
-        """Return the advance [shaft degree] at one speed or an array of speeds [rpm]."""
-        flat = self.floor_deg + np.zeros(np.shape(speed_rpm))
-        value = flat if self._pieces is None else self._pieces.value(speed_rpm)
-        return float(value) if np.ndim(speed_rpm) == 0 else value
+        """Give the advance at one speed or at several.
+
+        Parameters
+        ----------
+        speed_rpm : float or array_like, shape (n,)
+            Shaft speed [rpm].
+
+        Returns
+        -------
+        float or ndarray, shape (n,)
+            Advance [shaft degree].
+
+        Raises
+        ------
+        ValueError
+            If a speed is not a finite number.
+
+        Examples
+        --------
+        >>> round(fit_knees([400, 900, 1400], [0, 5, 10]).advance_at(600), 6)
+        2.0
+        """
+        speed = checked_array("speed_rpm", speed_rpm)
+        value = np.full(speed.size, self.floor_deg) if self._pieces is None else self._pieces.value(speed)
+        return as_given(value, speed_rpm)
 
     def slope_at(self, speed_rpm):
-        """Return the slope [degrees per 100 rpm] just above one speed or each of an array of speeds [rpm]."""
-        flat = np.zeros(np.shape(speed_rpm))
-        value = flat if self._pieces is None else self._pieces.slope(speed_rpm) * RPM_STEP
-        return float(value) if np.ndim(speed_rpm) == 0 else value
+        """Give the slope just above one speed or each of several.
+
+        Parameters
+        ----------
+        speed_rpm : float or array_like, shape (n,)
+            Shaft speed [rpm].
+
+        Returns
+        -------
+        float or ndarray, shape (n,)
+            Slope [shaft degrees per 100 shaft rpm].
+
+        Raises
+        ------
+        ValueError
+            If a speed is not a finite number.
+
+        Examples
+        --------
+        >>> round(fit_knees([400, 900, 1400], [0, 5, 10]).slope_at(600), 6)
+        1.0
+        """
+        speed = checked_array("speed_rpm", speed_rpm)
+        value = np.zeros(speed.size) if self._pieces is None else self._pieces.slope(speed) * RPM_STEP
+        return as_given(value, speed_rpm)
 
     @property
     def sentence(self) -> str:
-        """The curve in one sentence, in distributor rpm and degrees."""
+        """The curve in one sentence, in distributor rpm and degrees.
+
+        Examples
+        --------
+        >>> fit_knees([300, 600, 900, 1200], [0, 0, 0, 0]).sentence
+        'No advance: 0.0 degrees throughout.'
+        """
         if not self.converged and self.begin_rpm is None:
             return f"{self.floor_deg:.1f} degrees at the one speed read, {self.read_rpm[0]:.0f} rpm."
         if self.begin_rpm is None:
@@ -136,7 +200,7 @@ def fit_knees(
     pieces : int, optional
         1 to 5: fit just so many straight pieces of which none need be flat, instead of the above.
     reading_sd_deg : float, default 0.25
-        Scatter of a reading [shaft degree], above 0: no piece is added to follow less than that.
+        Scatter of a reading [shaft degree], 0.001 to 10: no piece is added to follow less than that.
 
     Returns
     -------
@@ -166,7 +230,7 @@ def fit_knees(
     ...'
     """
     readings = _readings(speed_rpm, advance_deg)
-    sd = checked_number("reading_sd_deg", reading_sd_deg, 0.0, 10.0, above=True)
+    sd = checked_number("reading_sd_deg", reading_sd_deg, LEAST_READING_SD_DEG, 10.0)
     level = None if floor_deg is None else checked_number("floor_deg", floor_deg, -180.0, 180.0)
     shapes = _shapes(slopes, stop, level is None, pieces)
     used = _used(readings)
@@ -186,13 +250,13 @@ def _readings(speed_rpm, advance_deg):
 
 def _shapes(slopes, stop, level_free, pieces):
     if pieces is not None:
-        count = int(checked_number("pieces", pieces, 1, 5))
+        count = checked_count("pieces", pieces, 1, 5)
         return [Shape(count, stop=False, level_free=True, begin_free=False)]
     if slopes is None:
         counts = range(1, MOST_SLOPES + 1)
     else:
-        counts = [int(checked_number("slopes", slopes, 1, MOST_SLOPES))]
-    tops = (False, True) if stop is None else (bool(stop),)
+        counts = [checked_count("slopes", slopes, 1, MOST_SLOPES)]
+    tops = (False, True) if stop is None else (bool(checked_flags("stop", stop, 1)[0]),)
     return [Shape(count, top, level_free) for count in counts for top in tops]
 
 

@@ -12,6 +12,8 @@ MAX_SECONDS = 86_400.0
 LEAK_SECONDS = 60.0  # a sound capsule keeps nine tenths for a minute; common practice, no source
 LEAK_SHARE = 0.1
 GAUGE_SD_KPA = 0.5
+LEAST_VACUUM_KPA = 1e-3  # less no gauge tells from nothing
+NEARLY_NONE = 1e-3  # share of the highest reading that no gauge tells from nothing
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,8 +97,8 @@ def leak_down(
     sd = checked_number("reading_sd_kpa", reading_sd_kpa, 0.0, MAX_VACUUM_KPA, above=True)
     if np.unique(time).size < 2:
         raise ValueError(f"time_s must hold two different times, got {time.tolist()}")
-    if not vacuum.any():
-        raise ValueError("vacuum_kpa must be above 0 at the start, got only 0")
+    if vacuum.max() < LEAST_VACUUM_KPA:
+        raise ValueError(f"vacuum_kpa must be above 0 at the start, got at most {vacuum.max():g}")
     unit = time.max()
     found = least_squares(
         lambda p: p[0] * np.exp(-p[1] * time / unit) - vacuum,
@@ -139,8 +141,12 @@ def leak_down(
 
 def _fall_guess(time, vacuum):
     """Return start and rate of a straight line through the logarithms, the higher readings counting more."""
-    some = vacuum > 0
-    if np.unique(time[some]).size < 2:
+    some = vacuum > NEARLY_NONE * vacuum.max()
+    seen, height, weight = time[some], np.log(vacuum[some]), vacuum[some] ** 2
+    away = seen - weight @ seen / weight.sum()
+    size = weight @ away**2
+    if size == 0:
         return [vacuum.max(), 1.0]
-    slope, height = np.polyfit(time[some], np.log(vacuum[some]), 1, w=vacuum[some])
-    return [np.exp(height), max(-slope, 1e-6)]
+    rate = -(weight * away) @ height / size
+    start = weight @ height / weight.sum() + rate * (seen - away)[0]
+    return [np.exp(min(start, np.log(MAX_VACUUM_KPA))), max(rate, 1e-6)]

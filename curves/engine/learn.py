@@ -2,9 +2,10 @@
 
 import numpy as np
 
-from .calibrate import ESTIMATES, Calibration, Estimate
+from .calibration import ESTIMATES, Calibration, Estimate
 from .head import UNMEASURED, Head
 from .prior import GROWTH, LearnedType, measured_head, typical_head
+from .readings import checked_items, checked_kind
 
 # Heads of one type differ at least by so much: logarithms of inertia, friction, gaps, stretches and travel,
 # and the growth per degree. Common practice, no source.
@@ -28,7 +29,7 @@ def learn_head(calibrations):
     Raises
     ------
     ValueError
-        If there are fewer than two calibrations.
+        If there are fewer than two calibrations, or something else among them.
 
     Notes
     -----
@@ -52,9 +53,7 @@ def learn_head(calibrations):
     >>> learned.learned.heads, learned.travel_deg is None
     (2, True)
     """
-    calibrations = tuple(calibrations)
-    if len(calibrations) < 2 or not all(isinstance(each, Calibration) for each in calibrations):
-        raise ValueError(f"calibrations must be at least two Calibrations, got {calibrations!r}")
+    calibrations = checked_items("calibrations", calibrations, Calibration, least=2)
     found = [_information(each) for each in calibrations]
     typical_mean, typical_sd = typical_head([run for each in calibrations for run in each.runs])
     base = np.diag(typical_sd**-2.0)
@@ -88,6 +87,15 @@ def learned_values(learned):
     ValueError
         If the argument is not of its kind.
 
+    Notes
+    -----
+    value = exp(mean of the logarithm), its standard deviation that value times the logarithm's; the growth is
+    no logarithm and stands as it is.
+
+    References
+    ----------
+    First-order propagation of errors; elementary.
+
     Examples
     --------
     >>> diagonal = [[0.01 if row == column else 0.0 for column in range(8)] for row in range(8)]
@@ -96,8 +104,7 @@ def learned_values(learned):
     >>> round(travel.value, 2), round(travel.sd, 2)
     (12.18, 1.22)
     """
-    if not isinstance(learned, LearnedType):
-        raise ValueError(f"learned must be a LearnedType, got {learned!r}")
+    checked_kind("learned", learned, LearnedType)
     mean, sd = np.array(learned.mean), np.sqrt(np.diag(np.array(learned.covariance)))
     logarithmic = np.arange(mean.size) != GROWTH
     value = np.where(logarithmic, np.exp(np.where(logarithmic, mean, 0.0)), mean)

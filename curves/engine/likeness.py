@@ -8,10 +8,11 @@ from functools import cached_property
 import numpy as np
 
 from .curve import Curve
-from .readings import MAX_SPEED_RPM, checked_number
+from .readings import MAX_SPEED_RPM, as_floats, checked_count, checked_number
 
 DESCRIPTION_RPM = np.arange(200.0, 3001.0, 100.0)  # shaft speeds at which a description holds the advance
 DESCRIPTION_RPM.setflags(write=False)
+MOST = 1e9  # of any value that is compared
 MARGIN = 4  # candidates per neighbour wanted that are measured again without rounding
 
 
@@ -159,6 +160,14 @@ class Shelf:
     ValueError
         If the table is empty, not rectangular, or holds a value that is not finite.
 
+    Notes
+    -----
+    distance = sqrt(mean((x - q)^2)) to every row.
+
+    References
+    ----------
+    Exhaustive search, as by scikit-learn's NearestNeighbors with the brute-force method.
+
     Examples
     --------
     >>> shelf = Shelf([[0, 5, 10], [0, 6, 12], [0, 2, 4]])
@@ -170,9 +179,7 @@ class Shelf:
     descriptions: np.ndarray
 
     def __post_init__(self):
-        table = _table("descriptions", self.descriptions)
-        if not np.isfinite(table).all():
-            raise ValueError(f"descriptions must be finite, got {table[~np.isfinite(table)][0]}")
+        table = checked_table("descriptions", self.descriptions)
         table.setflags(write=False)
         object.__setattr__(self, "descriptions", table)
 
@@ -181,16 +188,41 @@ class Shelf:
         return 0.5 * np.einsum("ij,ij->i", self.descriptions, self.descriptions)
 
     def nearest(self, description, count=10) -> Neighbours:
-        """Return the `count` rows nearest to a description by root mean square difference.
+        """Give the rows nearest to a description by root mean square difference.
+
+        Parameters
+        ----------
+        description : array_like, shape (m,)
+            As many values as a row of the shelf, all finite.
+        count : int, default 10
+            How many, a whole number from 1; no more are given than there are rows.
+
+        Returns
+        -------
+        Neighbours
+
+        Raises
+        ------
+        ValueError
+            If the description is not as long as a row or not finite, or the count is no whole number.
 
         Notes
         -----
         |x - q|^2 = |x|^2 - 2 x q + |q|^2 ranks all rows by one product; the few best are measured again
         directly, so that rounding neither shows in a distance nor turns two neighbours round.
+
+        References
+        ----------
+        Exhaustive search, as by scikit-learn's NearestNeighbors with the brute-force method.
+
+        Examples
+        --------
+        >>> Shelf([[0, 5, 10], [0, 6, 12], [0, 2, 4]]).nearest([0, 3, 5], 1).index.tolist()
+        [2]
         """
         rows, width = self.descriptions.shape
-        query = _row("description", description, width)
-        wanted = _count(count, rows)
+        query = checked_row("description", description, width)
+        wanted = wanted_count(count, rows)
         rank = self._half_squares - self.descriptions @ query
         few = np.arange(rows)
         if rows > MARGIN * wanted:
@@ -239,100 +271,31 @@ def nearest_curves(curve, descriptions, count=10) -> Neighbours:
     return shelf.nearest(describe_curve(curve), count)
 
 
-def nearest_engines(attributes, table, count=10, *, spread=None) -> Neighbours:
-    """Return the rows of a table of engine attributes nearest to one engine, each in its own spread.
-
-    Parameters
-    ----------
-    attributes : array_like, shape (m,)
-        Displacement, compression, cylinders and the like; NaN is unknown.
-    table : array_like, shape (n, m)
-        The same of many engines; NaN is unknown.
-    count : int, default 10
-        How many, at least 1; no more are returned than there are comparable rows.
-    spread : array_like, shape (m,), optional
-        Standard deviation of each attribute, at least 0; by default that of the table. One without spread is
-        left out.
-
-    Returns
-    -------
-    Neighbours
-        Distances in standard deviations; over the attributes known of both, scaled up to all of them.
-
-    Raises
-    ------
-    ValueError
-        If the table is empty or shapes differ, a value is infinite, or no attribute can be compared.
-
-    Notes
-    -----
-    d^2 = m / k sum ((x_j - q_j) / s_j)^2 over the k attributes known of both, of m that are compared.
-
-    References
-    ----------
-    Standard scores with the population standard deviation; missing values as in scikit-learn's
-    nan_euclidean_distances.
-
-    Examples
-    --------
-    >>> near = nearest_engines([4, 1500], [[4, 1600], [6, 2500], [8, 5000]], 2)
-    >>> near.index, near.distance.round(3)
-    (array([0, 1]), array([0.07 , 1.408]))
-    """
-    rows = _table("table", table)
-    if np.isinf(rows).any():
-        raise ValueError("table must hold finite numbers, or NaN for unknown, got inf")
-    query = _row("attributes", attributes, rows.shape[1], unknown=True)
-    scale = _spread(rows) if spread is None else _row("spread", spread, rows.shape[1])
-    if (scale < 0).any():
-        raise ValueError(f"spread must be at least 0, got {scale.min():g}")
-    used = np.isfinite(query) & (scale > 0)
-    if not used.any():
-        raise ValueError("attributes must hold one that is known and that differs in the table, got none")
-    gap = (rows[:, used] - query[used]) / scale[used]
-    known = np.isfinite(gap)
-    shared = known.sum(axis=1)
-    square = np.where(known, gap, 0.0) ** 2
-    distance = np.full(len(rows), np.inf)
-    some = shared > 0
-    distance[some] = np.sqrt(square[some].sum(axis=1) * used.sum() / shared[some])
-    wanted = min(_count(count, len(rows)), int(some.sum()))
-    order = np.argsort(distance, kind="stable")[:wanted]
-    words = ()
-    if (shared[order] < used.sum()).any():
-        words = ("Some of these engines lack attributes; they were compared by what is known.",)
-    return Neighbours(order, distance[order], words)
-
-
-def _spread(rows):
-    known = np.isfinite(rows)
-    count = np.maximum(known.sum(axis=0), 1)
-    mean = np.where(known, rows, 0.0).sum(axis=0) / count
-    off = np.where(known, rows - mean, 0.0)
-    return np.sqrt((off**2).sum(axis=0) / count)
-
-
-def _table(name, values):
-    try:
-        table = np.array(values, dtype=float)
-    except (TypeError, ValueError):
-        raise ValueError(f"{name} must be a table of numbers with rows of one length") from None
+def checked_table(name, values, *, unknown=False):
+    """Give `values` as a table of finite numbers, NaN too where something may be unknown."""
+    table = as_floats(name, values, "a table of numbers with rows of one length")
     if table.ndim != 2 or not table.size:
         raise ValueError(f"{name} must have at least 1 row and 1 column, got shape {table.shape}")
-    return table
+    return _comparable(name, table, unknown)
 
 
-def _row(name, values, width, *, unknown=False):
-    row = np.array(values, dtype=float)
+def checked_row(name, values, width, *, unknown=False):
+    """Give `values` as a row of as many finite numbers as the table has columns, or NaN too."""
+    row = as_floats(name, values)
     if row.shape != (width,):
         raise ValueError(f"{name} must have {width} values, as many as the table, got shape {row.shape}")
-    if np.isinf(row).any() or (not unknown and np.isnan(row).any()):
-        raise ValueError(f"{name} must be finite, got {row[~np.isfinite(row)][0]}")
-    return row
+    return _comparable(name, row, unknown)
 
 
-def _count(count, rows):
-    number = checked_number("count", count, 1)
-    if number != int(number):
-        raise ValueError(f"count must be a whole number, at least 1, got {count!r}")
-    return min(int(number), rows)
+def _comparable(name, values, unknown):
+    """Give `values` back if their differences can be squared."""
+    bad = ~(np.abs(values) <= MOST) & ~(unknown & np.isnan(values))
+    if bad.any():
+        wanted = f"finite, -{MOST:g} to {MOST:g}{', or NaN for unknown' * unknown}"
+        raise ValueError(f"{name} must be {wanted}, got {values[bad][0]:g}")
+    return values
+
+
+def wanted_count(count, rows):
+    """Give how many neighbours to return of so many rows."""
+    return min(checked_count("count", count), rows)

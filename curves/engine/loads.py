@@ -5,11 +5,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from .readings import checked_array, checked_number
-from .springs import MAX_LENGTH_MM, MAX_TENSION_N, Spring
+from .springs import (
+    LEAST_LENGTH_MM,
+    LEAST_RATE_N_PER_MM,
+    MAX_LENGTH_MM,
+    MAX_RATE_N_PER_MM,
+    MAX_TENSION_N,
+    Spring,
+    within_range,
+)
 
 LOAD_SD_N = 0.05  # a shop's spring scale and a caliper on two loops; common practice, no source
 LENGTH_SD_MM = 0.1
-LEAST_RELATIVE_SD = 1e-3  # no shop knows a spring better
+KNOWN_SD = 1e-3  # no shop knows a spring better
+LEAST_APART_MM = 0.01  # no caliper tells two lengths that lie closer
+SURE = 3.0  # standard deviations before a reading or a scatter is called wrong
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,17 +55,12 @@ class SpringTest:
     def spring(self, key) -> Spring:
         """Make the `Spring` of this test, under the name the shop gives it."""
         tension = self.initial_tension_n
-        known = {"initial_tension_sd": self.initial_tension_se_n / tension} if tension > 0 else {}
-        known = {name: min(max(value, LEAST_RELATIVE_SD), 10.0) for name, value in known.items()}
-        return Spring(
-            key,
-            self.rate_n_per_mm,
-            self.free_length_mm,
-            tension,
-            rate_sd=max(self.rate_se / self.rate_n_per_mm, LEAST_RELATIVE_SD),
-            free_length_sd_mm=max(self.free_length_se_mm, LEAST_RELATIVE_SD),
-            **known,
-        )
+        known = {"rate_sd": self.rate_se / self.rate_n_per_mm}
+        if tension > 0:
+            known["initial_tension_sd"] = self.initial_tension_se_n / tension
+        known["free_length_sd_mm"] = self.free_length_se_mm
+        known = {name: within_range(name, max(value, KNOWN_SD)) for name, value in known.items()}
+        return Spring(key, self.rate_n_per_mm, self.free_length_mm, tension, **known)
 
 
 def spring_from_loads(
@@ -87,13 +92,15 @@ def spring_from_loads(
     ------
     ValueError
         If lengths differ, a value is NaN or out of range, a single load comes without a free length, all
-        loads are at one length, or the load does not rise with length.
+        loads are at one length, a spring pulls below its free length, or what follows is no spring: the load
+        does not rise with length, rises by more than 1000 N/mm, or leaves a free length of 0 or less.
 
     Notes
     -----
     F = T0 + k (L - L0), a straight line through the loaded readings; T0 is its height at the free length.
     Without a free length T0 and L0 can't be told apart: T0 is then taken as 0 and L0 as where the line meets
-    no load.
+    no load. A load is odd when the others lie on a line within three standard deviations, it lies further off
+    that line, and no other load is such a one.
 
     References
     ----------
@@ -111,28 +118,33 @@ def spring_from_loads(
     length_sd = checked_number("length_sd_mm", length_sd_mm, 0.0, MAX_LENGTH_MM, above=True)
     free, free_sd = _free_length(length, load, free_length_mm, length_sd)
     pulled = load > 0
+    _refuse_pull_below(free, length[pulled], float(np.hypot(length_sd, free_sd)))
     x, y = length[pulled], load[pulled]
     words = []
-    if np.unique(x).size == 1 and free is not None:
+    if x.size and np.ptp(x) < LEAST_APART_MM and free is not None:
         x, y = np.append(x, free), np.append(y, 0.0)
         words.append("One load only: the initial tension was taken as 0; weigh it at a second length.")
-    if np.unique(x).size < 2:
-        wanted = "two different lengths under load, or one and a free length"
+    if not x.size or np.ptp(x) < LEAST_APART_MM:
+        wanted = f"two different lengths under load ({LEAST_APART_MM:g} mm), or one and a free length"
         raise ValueError(f"length_mm must hold {wanted}, got {length.tolist()}")
     line = _line(x, y, load_sd, length_sd)
     left = np.where(pulled, load - line.at(length), np.nan)
-    if line.slope <= 0:
-        raise ValueError(f"load_n must rise with length_mm, got {line.slope:g} N/mm")
+    if not LEAST_RATE_N_PER_MM <= line.slope <= MAX_RATE_N_PER_MM:
+        wanted = f"by at most {MAX_RATE_N_PER_MM:g} N/mm" if line.slope > 1 else "with length_mm"
+        raise ValueError(f"load_n must rise {wanted}, got {line.slope:g} N/mm")
     if free is None:
         words.append(
             "The free length was not measured: the initial tension was taken as 0. Measure the unloaded "
             "spring."
         )
     tension, tension_se, free, free_se = _at_rest(line, free, free_sd, words)
-    if _bent(x, y, line):
+    if not LEAST_LENGTH_MM <= free <= MAX_LENGTH_MM:
+        raise ValueError(f"length_mm and load_n must leave a free length above 0, got {free:.4g} mm")
+    words += _shape_words(x, y, line, load_sd, length_sd)
+    if line.slope_se > line.slope:
         words.append(
-            "The loads bend away from a straight line: look for loops that open, coils that were stretched, "
-            "or a reading taken before the coils opened."
+            f"The rate is not known: {line.slope:.2g} N/mm with an error of {line.slope_se:.2g}. Weigh the "
+            "spring again, at lengths further apart."
         )
     return SpringTest(
         rate_n_per_mm=line.slope,
@@ -157,15 +169,32 @@ def _free_length(length, load, given, length_sd):
     return float(slack.mean()), length_sd / np.sqrt(slack.size)
 
 
+def _refuse_pull_below(free, length, error_mm):
+    """Refuse loads at lengths at which the spring would be shorter than unloaded."""
+    if free is not None and length.size and length.min() < free - SURE * error_mm:
+        raise ValueError(
+            f"length_mm must not be below the free length of {free:g} mm under load, got {length.min():g}"
+        )
+
+
 @dataclass(frozen=True)
 class _Line:
     middle: float
     height: float
     slope: float
     stated: float  # variance by the stated errors of load and length
-    variance: float  # the larger of that and what the residuals show
+    seen: float  # variance by the residuals, 0 for two readings
     count: int
     size: float
+
+    @property
+    def variance(self):
+        return max(self.stated, self.seen)
+
+    @property
+    def scattered(self):
+        """Whether the readings scatter far more than they are said to."""
+        return self.seen > SURE**2 * self.stated
 
     @property
     def slope_se(self):
@@ -184,8 +213,40 @@ def _line(x, y, load_sd, length_sd):
     slope = float((x - middle) @ y / size)
     left = y - y.mean() - slope * (x - middle)
     stated = load_sd**2 + (slope * length_sd) ** 2
-    seen = left @ left / (len(x) - 2) if len(x) > 2 else 0.0
-    return _Line(float(middle), float(y.mean()), slope, stated, float(max(stated, seen)), len(x), float(size))
+    seen = float(left @ left / (len(x) - 2)) if len(x) > 2 else 0.0
+    return _Line(float(middle), float(y.mean()), slope, stated, seen, len(x), float(size))
+
+
+def _shape_words(x, y, line, load_sd, length_sd):
+    """Say what keeps the loads off a straight line: one odd load, a bend, or scatter."""
+    odd = _odd_loads(x, y, load_sd, length_sd) if line.scattered else []
+    if len(odd) == 1:
+        load, length = y[odd[0]], x[odd[0]]
+        yield f"The load of {load:g} N at {length:g} mm does not fit the others. Mistyped? Weigh it again."
+    elif _bent(x, y, line):
+        yield (
+            "The loads bend away from a straight line: look for loops that open, coils that were stretched, "
+            "or a reading taken before the coils opened."
+        )
+    elif line.scattered:
+        yield (
+            f"The loads scatter {np.sqrt(line.seen):.2g} N about a straight line, far more than the "
+            f"{np.sqrt(line.stated):.2g} N expected: weigh the spring again."
+        )
+
+
+def _odd_loads(x, y, load_sd, length_sd):
+    """Give the places of loads without which the others lie on a line that these are far from."""
+    odd = []
+    for place in range(len(x)):
+        others = np.arange(len(x)) != place
+        if np.ptp(x[others]) < LEAST_APART_MM:
+            continue
+        rest = _line(x[others], y[others], load_sd, length_sd)
+        own = np.hypot(rest.se_at(x[place]), np.sqrt(rest.stated))
+        if not rest.scattered and abs(y[place] - rest.at(x[place])) > SURE * own:
+            odd.append(place)
+    return odd
 
 
 def _at_rest(line, free, free_sd, words):

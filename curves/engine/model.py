@@ -21,6 +21,7 @@ from .prior import (
 )
 
 READING_SCATTER_DEG = 0.25
+LEAST_SCATTER_DEG = 0.001  # no scale shows less
 TACHOMETER_SD = 0.003  # relative
 TACHOMETER_JITTER_RPM = 3.0
 MODEL_SD_DEG = 0.03  # what the model itself is off by, seen on a bench with richer physics

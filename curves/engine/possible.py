@@ -6,7 +6,7 @@ import numpy as np
 
 from .band import Target
 from .prior import GROWTH_SD, TYPICAL_GROWTH
-from .readings import MAX_ADVANCE_DEG, checked_number
+from .readings import MAX_ADVANCE_DEG, checked_kind, checked_number
 
 MOST_GROWTH = TYPICAL_GROWTH + 2.0 * GROWTH_SD  # [1/deg] how much the weights' arm may grow
 
@@ -25,6 +25,11 @@ class Feasibility:
         Where the first reason shows [shaft rpm].
     needed_deg : float
         Least travel that reaches into the band everywhere [shaft degree].
+
+    Examples
+    --------
+    >>> can_follow(Target([500, 1000], [-2, 6], 0.5))
+    Feasibility(possible=False, reasons=('negative',), at_rpm=500.0, needed_deg=5.5)
     """
 
     possible: bool
@@ -71,8 +76,7 @@ def can_follow(target, *, travel_deg=None) -> Feasibility:
     >>> can_follow(Target([500, 1000, 1500], [0, 10, 6], 0.5)).reasons
     ('retards',)
     """
-    if not isinstance(target, Target):
-        raise ValueError(f"target must be a Target, got {target!r}")
+    checked_kind("target", target, Target)
     lower, upper = target.advance_deg - target.tolerance_deg, target.advance_deg + target.tolerance_deg
     least = np.maximum(np.maximum.accumulate(lower), 0.0)
     needed = float(least[-1])

@@ -5,7 +5,8 @@ from math import hypot, log
 
 import numpy as np
 
-from .springs import Spring
+from .readings import as_floats, checked_array, checked_count
+from .springs import Spring, within_range
 
 # A head's unknowns. Positive ones are taken by their logarithm; growth alone has either sign.
 HEAD_NAMES = (
@@ -26,7 +27,7 @@ TYPICAL_INERTIA, INERTIA_LOG_SD = 0.3, 1.0  # [kg mm2/deg]: two weights of some 
 TYPICAL_GROWTH, GROWTH_SD = 0.01, 0.02  # [1/deg]
 FRICTION_SHARE, FRICTION_LOG_SD = 0.05, 1.0  # of the torque of a primary stretched by 1 mm
 TYPICAL_STRETCH, STRETCH_LOG_SD = 0.24, 0.35  # [mm/deg]: posts some 14 mm from the shaft
-TYPICAL_GAP_MM, GAP_SD_MM = 20.0, 2.0
+TYPICAL_GAP_MM, GAP_SD_MM, LEAST_GAP_MM = 20.0, 2.0, 0.5
 TYPICAL_TRAVEL_DEG, TRAVEL_LOG_SD = 13.0, 0.5
 
 # A spring of which nothing is known, and a loose label.
@@ -36,6 +37,9 @@ TENSION_MM, TENSION_SD_MM = 0.3, 0.3  # initial tension, as the stretch that wou
 LOOSE_RATE_SD, LOOSE_LENGTH_SD_MM, LOOSE_TENSION_SD = 0.15, 0.5, 0.3
 LEAST_TENSION_SD_MM = 0.02  # no label knows the tension better than this stretch would pull
 
+WIDEST_LOG_SD = 1.0  # a measurement that errs by its own size says nothing
+
+LEAST_TENSION_MM, LEAST_SPREAD = 1e-6, 1e-9  # so that nothing is divided by none
 LEAST_TENSION_SHARE = 0.25  # of its own error; a spring does not push
 CORRELATION_KEPT = 0.98  # draws overstate it a little, and a correlation of 1 could not be used
 POSITIONS = ("primary", "secondary")
@@ -65,11 +69,51 @@ class SpringPrior:
 
 @dataclass(frozen=True)
 class LearnedType:
-    """What earlier heads of a type were found to be: mean and covariance of `HEAD_NAMES`."""
+    """What earlier heads of a type were found to be; made by `learn_head`, read by `learned_values`.
+
+    Parameters
+    ----------
+    mean : tuple of float, length 8
+        Logarithm of the inertia [kg mm2/deg], growth [1/deg], then the logarithms of friction [N mm/deg],
+        both gaps [mm], both stretches [mm/deg] and the travel [shaft degree].
+    covariance : tuple of 8 tuples of 8 float
+        Covariance of these for the next head of the type.
+    heads : int
+        How many heads it was learned from, at least 1.
+
+    Raises
+    ------
+    ValueError
+        If a value is not finite, lengths differ, or the covariance is none.
+
+    Notes
+    -----
+    The next head is taken to be normal with this mean and covariance before anything of it is measured.
+
+    References
+    ----------
+    R. DerSimonian and N. Laird, Controlled Clinical Trials 7 (1986): see `learn_head`.
+
+    Examples
+    --------
+    >>> diagonal = tuple(tuple(0.01 * (row == column) for column in range(8)) for row in range(8))
+    >>> LearnedType((0.0, 0.01, 0.0, 3.0, 3.0, -1.4, -1.4, 2.5), diagonal, 4).heads
+    4
+    """
 
     mean: tuple[float, ...]
     covariance: tuple[tuple[float, ...], ...]
     heads: int
+
+    def __post_init__(self):
+        like = ("HEAD_NAMES", HEAD_SIZE)
+        checked_array("mean", self.mean, like=like)
+        covariance = np.ravel(as_floats("covariance", self.covariance))
+        checked_array("covariance", covariance, like=("8 by 8", HEAD_SIZE**2))
+        matrix = covariance.reshape(HEAD_SIZE, HEAD_SIZE)
+        if not np.allclose(matrix, matrix.T) or np.linalg.eigvalsh(matrix).min() <= 0:
+            raise ValueError(f"covariance must be symmetric and positive definite, got {self.covariance!r}")
+        checked_count("heads", self.heads)
 
 
 def _mean_rate(primaries):
@@ -102,7 +146,7 @@ def measured_head(head):
             mean[STRETCH.start + place], sd[STRETCH.start + place] = log(stretch), head.stretch_sd
     if head.travel_deg is not None:
         mean[TRAVEL], sd[TRAVEL] = log(head.travel_deg), head.travel_sd_deg / head.travel_deg
-    return mean, sd
+    return mean, np.minimum(sd, WIDEST_LOG_SD)
 
 
 def typical_head(runs):
@@ -111,7 +155,7 @@ def typical_head(runs):
     for side, slack in zip(POSITIONS, (PRELOAD_MM, -SECONDARY_SLACK_MM), strict=True):
         springs = [getattr(run, side) for run in runs]
         lengths = [spring.free_length_mm for spring in springs if spring and spring.free_length_mm]
-        gaps.append(np.mean(lengths) + slack if lengths else TYPICAL_GAP_MM)
+        gaps.append(max(np.mean(lengths) + slack, LEAST_GAP_MM) if lengths else TYPICAL_GAP_MM)
     friction = FRICTION_SHARE * _mean_rate([run.primary for run in runs]) * TYPICAL_STRETCH
     values = (TYPICAL_INERTIA, 1.0, friction, *gaps, TYPICAL_STRETCH, TYPICAL_STRETCH, TYPICAL_TRAVEL_DEG)
     mean = np.log(values)
@@ -175,16 +219,19 @@ def _correlation(spring):
 def corrected_spring(spring, draws):
     """Give the spring as its draws have it: log rate, free length and tension / rate, shape (n, 3)."""
     mean, sd = draws.mean(axis=0), draws.std(axis=0)
-    rate = float(np.exp(mean[0]))
-    tension_mm = max(float(mean[2]), LEAST_TENSION_SHARE * float(sd[2]))
-    correlation = np.corrcoef(draws.T)[np.triu_indices(3, 1)] * CORRELATION_KEPT
+    tension_mm = max(float(mean[2]), LEAST_TENSION_SHARE * float(sd[2]), LEAST_TENSION_MM)
+    rate = np.exp(mean[0])
+    found = {
+        "rate_n_per_mm": rate,
+        "free_length_mm": mean[1],
+        "initial_tension_n": tension_mm * rate,
+        "rate_sd": sd[0],
+        "free_length_sd_mm": sd[1],
+        "initial_tension_sd": sd[2] / tension_mm,
+    }
+    found = {name: within_range(name, value) for name, value in found.items()}
+    spread = np.maximum(sd, LEAST_SPREAD)
+    correlation = np.cov(draws.T, bias=True) / np.outer(spread, spread) * CORRELATION_KEPT
     return Spring(
-        spring.key,
-        rate,
-        float(mean[1]),
-        tension_mm * rate,
-        rate_sd=float(sd[0]),
-        free_length_sd_mm=float(sd[1]),
-        initial_tension_sd=float(sd[2]) / tension_mm,
-        error_correlation=tuple(float(value) for value in correlation),
+        spring.key, **found, error_correlation=tuple(map(float, correlation[np.triu_indices(3, 1)]))
     )

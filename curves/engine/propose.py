@@ -6,20 +6,19 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .band import Target
-from .calibrate import Calibration
+from .calibration import Calibration
 from .drawer import GLANCE_STRIDE, ROUGH_STRIDE, Drawer
 from .head import MAX_BEND_MM, MAX_TRAVEL_DEG
 from .helpful import Measurement, most_helpful
 from .prior import TRAVEL
-from .ranking import Choices
-from .readings import checked_array, checked_number
+from .ranking import FAIR_CHANCE, Choices
+from .readings import checked_array, checked_count, checked_kind, checked_number
 from .springs import Spring
 
 BEND_STEP_MM = 0.05  # finer than this no post is bent
 TRIM_STEPS = 4  # bends tried to either side of a pair's best
 SHORTLIST = 35  # pairs looked at closely
 HOPEFUL = 15  # of them chosen for what they could be bent to
-FAIR_CHANCE = 0.1
 HOPE = 0.5  # prospect from which a pair is worth a run although its first chance is poor
 CHANCE_STEP = 0.1  # 256 draws know a chance to 0.03, one standard deviation
 
@@ -44,6 +43,11 @@ class Proposal:
         Travel [shaft degree], as it is or one of the smaller ones offered.
     prospect : float
         Chance that the pair can be bent into the band once it was run.
+
+    Examples
+    --------
+    >>> Proposal(Spring("P1", 3.0, 19.7), None, 0.4, 0.6, 0.0, (0.1, 0.0), 12.0, 0.8).post_bend_mm
+    (0.1, 0.0)
     """
 
     primary: Spring
@@ -62,11 +66,21 @@ class Proposals(Sequence):
 
     Attributes
     ----------
+    ranked : tuple of Proposal
+        The proposals; the sequence itself gives them too.
     fair : bool
-        Whether the best has a fair chance, at least 0.1.
+        Whether the greatest chance of any pair is fair, at least 0.1.
     warnings : tuple of str
+        What to do when it is not.
     measurement : Measurement or None
         The measurement that would raise the best chance most, if one would.
+
+    Examples
+    --------
+    >>> one = Proposal(Spring("P1", 3.0, 19.7), None, 0.4, 0.6, 0.0, (0.1, 0.0), 12.0, 0.8)
+    >>> proposals = Proposals((one,), True, ())
+    >>> len(proposals), proposals[0].chance
+    (1, 0.4)
     """
 
     ranked: tuple[Proposal, ...]
@@ -104,17 +118,20 @@ def propose(
         What was run without success: proposals, runs, or tuples (primary, secondary) or (primary, secondary,
         post_bend_mm) of springs or their keys. A pair without a bend stands for all its runs so far.
     count : int, default 10
-        How many proposals to give, at least 1.
+        How many proposals to give, a whole number from 1.
     post_bend_limit_mm : float, default 0
         How far a post may be bent either way [mm], 0 to 20.
     smaller_travels_deg : array_like, optional
-        Travels that the stop could be set to [shaft degree].
+        Travels that the stop could be set to [shaft degree]; one that is not smaller than the calibrated
+        travel is left out.
 
     Returns
     -------
     Proposals
-        Best first, each pair once. Of chances that the draws cannot tell apart (steps of 0.1) the pair with
-        the better prospect goes first, then the smaller expected worst miss. May be shorter than `count`.
+        Best first, each pair once, with its own chance. The order is by steps of 0.1, as the draws cannot
+        tell chances that lie closer apart: within a step the pair with the better prospect goes first, then
+        the smaller expected worst miss, so that chances need not fall from one to the next. May be shorter
+        than `count`.
 
     Raises
     ------
@@ -145,14 +162,13 @@ def propose(
     ('P1', True)
     """
     limit = checked_number("post_bend_limit_mm", post_bend_limit_mm, 0.0, MAX_BEND_MM)
-    count = int(checked_number("count", count, 1))
-    travels = np.array([])
-    if np.size(smaller_travels_deg):
-        travels = checked_array("smaller_travels_deg", smaller_travels_deg, 0.0, MAX_TRAVEL_DEG, above=True)
-    if not isinstance(calibration, Calibration):
-        raise ValueError(f"calibration must be a Calibration, got {calibration!r}")
-    if not isinstance(target, Target):
-        raise ValueError(f"target must be a Target, got {target!r}")
+    count = checked_count("count", count)
+    checked_kind("calibration", calibration, Calibration)
+    checked_kind("target", target, Target)
+    travels = checked_array(
+        "smaller_travels_deg", smaller_travels_deg, 0.0, MAX_TRAVEL_DEG, above=True, shortest=0
+    )
+    travels = travels[travels < calibration.estimates["travel_deg"].value]
     drawer = Drawer.open(calibration, target, primaries, secondaries, tried)
 
     choices = _roughly_trimmed(drawer, target, drawer.pairs(), limit)
@@ -170,8 +186,8 @@ def propose(
     ranked = _proposals(drawer, best, scores, prospects, order)
     return Proposals(
         ranked=_each_pair_once(ranked)[:count],
-        fair=ranked[0].chance >= FAIR_CHANCE,
-        warnings=_warnings(ranked[0], limit),
+        fair=bool(scores.chance.max() >= FAIR_CHANCE),
+        warnings=_warnings(ranked[0], float(scores.chance.max()), limit),
         measurement=most_helpful(drawer, finely, target, ranked[:3]),
     )
 
@@ -246,19 +262,18 @@ def _prospects(drawer, target, choices, scores, limit):
 def _proposals(drawer, choices, scores, prospects, order):
     """Put choices into words and numbers."""
     travel = float(np.exp(drawer.bench.head[:, TRAVEL]).mean())
-    chances = np.minimum.accumulate(scores.chance[order])  # equal ones are ordered otherwise; see CHANCE_STEP
     return tuple(
         Proposal(
             primary=drawer.primaries[choices.primary[row]],
             secondary=drawer.secondaries[choices.secondary[row]],
-            chance=float(chance),
+            chance=float(scores.chance[row]),
             worst_miss_deg=float(scores.worst_miss_deg[row]),
             initial_deg=float(scores.initial_deg[row]),
             post_bend_mm=tuple(map(float, choices.bend_mm[row])),
             travel_deg=travel if np.isnan(choices.travel_deg[row]) else float(choices.travel_deg[row]),
             prospect=float(prospects[row]),
         )
-        for row, chance in zip(order, chances, strict=True)
+        for row in order
     )
 
 
@@ -270,12 +285,12 @@ def _each_pair_once(ranked):
     return tuple(first.values())
 
 
-def _warnings(best, limit):
+def _warnings(first, greatest_chance, limit):
     """Say plainly when there is little hope."""
-    if best.chance >= FAIR_CHANCE:
+    if greatest_chance >= FAIR_CHANCE:
         return ()
-    words = f"No pair has a fair chance: the best has {best.chance:.0%}."
-    if best.prospect >= HOPE:
-        return (f"{words} It is worth a run all the same: bent, it may well come in.",)
+    words = f"No pair has a fair chance: the greatest is {greatest_chance:.0%}."
+    if first.prospect >= HOPE:
+        return (f"{words} The first is worth a run all the same: bent, it may well come in.",)
     bend = "" if limit else "allow the posts to be bent, or "
     return (f"{words} What to do: {bend}see wanted_spring for what to buy.",)

@@ -12,6 +12,7 @@ from .model import MODEL_SD_DEG
 from .prior import BEND_SD_MM, FRICTION, GAP, GROWTH, INERTIA, STRETCH, TRAVEL
 
 BLOCK = 1 << 14  # angles worked on at once: they and their helpers stay in the processor's cache
+FAIR_CHANCE = 0.1  # below it a try is a gamble
 TRAVEL_SD_DEG = 0.1  # how well a stop is set to a smaller travel
 INITIAL_SHIFTS_DEG = (0.0, -0.25, 0.25)
 LEFT_AFTER_A_RUN_DEG = 0.25  # what is still unknown of a pair's curve once it was run

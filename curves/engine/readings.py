@@ -21,6 +21,13 @@ def _allowed(low, high, above):
     return f"above {low:g} and at most {high:g}" if above else f"from {low:g} to {high:g}"
 
 
+def _real(convert, value):
+    """Convert what NumPy would only warn of: None it takes for NaN, of a complex value it drops a part."""
+    if value is None or getattr(getattr(value, "dtype", None), "kind", None) == "c":
+        raise TypeError
+    return convert(value)
+
+
 def checked_number(name, value, low=-inf, high=inf, *, above=False):
     """Give `value` as a float, or say what is wrong with it.
 
@@ -54,12 +61,41 @@ def checked_number(name, value, low=-inf, high=inf, *, above=False):
     ValueError: travel_deg must be from 0 to 45, got -3
     """
     try:
-        number = float(value)
-    except (TypeError, ValueError):
+        number = _real(float, value)
+    except (TypeError, ValueError, OverflowError):
         raise ValueError(f"{name} must be a number, {_allowed(low, high, above)}, got {value!r}") from None
     if not isfinite(number) or number < low or number > high or (above and number == low):
         raise ValueError(f"{name} must be {_allowed(low, high, above)}, got {value}")
     return number
+
+
+def checked_count(name, value, low=1, high=inf):
+    """Give `value` as an int from `low` to `high`, or say what is wrong with it: nothing is cut off."""
+    number = checked_number(name, value, low, high)
+    if number != int(number):
+        raise ValueError(f"{name} must be a whole number, {_allowed(low, high, False)}, got {value!r}")
+    return int(number)
+
+
+def as_floats(name, values, wanted="a list of numbers"):
+    """Give `values` as a new array of floats of any shape, NaN and infinity included."""
+    try:
+        return _real(lambda given: np.array(given, dtype=float), values)
+    except (TypeError, ValueError, OverflowError):
+        raise ValueError(f"{name} must be {wanted}, got {values!r}") from None
+
+
+def is_single(values):
+    """Tell whether one number was given rather than several."""
+    try:
+        return np.ndim(values) == 0
+    except ValueError:  # lists of unequal length
+        return False
+
+
+def as_given(value, argument):
+    """Give the only value of an array as a float where the argument was a single number, else the array."""
+    return float(np.ravel(value)[0]) if is_single(argument) else value
 
 
 def checked_array(name, values, low=-inf, high=inf, *, above=False, shortest=1, like=None):
@@ -99,10 +135,7 @@ def checked_array(name, values, low=-inf, high=inf, *, above=False, shortest=1, 
         ...
     ValueError: speed_rpm must be at least 0, got -1 at position 1
     """
-    try:
-        array = np.array(values, dtype=float, ndmin=1)
-    except (TypeError, ValueError):
-        raise ValueError(f"{name} must be a list of numbers, got {values!r}") from None
+    array = np.atleast_1d(as_floats(name, values))
     if array.ndim != 1:
         raise ValueError(f"{name} must have one dimension, got shape {array.shape}")
     if array.size < shortest:
@@ -120,11 +153,61 @@ def checked_array(name, values, low=-inf, high=inf, *, above=False, shortest=1, 
     return array
 
 
+def checked_flags(name, values, count):
+    """Give True or False for each of `count` readings, said once or for each; read-only."""
+    try:
+        flags = np.asarray(values)
+    except ValueError:  # lists of unequal length
+        flags = np.empty(0)
+    if flags.dtype != bool or flags.shape not in ((), (count,)):
+        raise ValueError(
+            f"{name} must be True or False, once or for each of {count} readings, got {values!r}"
+        )
+    return np.broadcast_to(flags, (count,))
+
+
+def checked_kind(name, value, kind, *, none_too=False):
+    """Give `value` back if it is of its kind (or None, where that is allowed)."""
+    if not isinstance(value, kind) and not (none_too and value is None):
+        raise ValueError(f"{name} must be a {kind.__name__}{' or None' * none_too}, got {value!r}")
+    return value
+
+
+def checked_choice(name, value, choices):
+    """Give a word back if it is one of those allowed."""
+    if not isinstance(value, str) or value not in choices:
+        raise ValueError(f"{name} must be one of {choices}, got {value!r}")
+    return value
+
+
+def checked_items(name, values, kind, *, least=0, none_too=False):
+    """Give several things of one kind as a tuple of at least so many."""
+    try:
+        items = tuple(values)
+    except TypeError:
+        raise ValueError(f"{name} must be a list of {kind.__name__}s, got {values!r}") from None
+    for item in items:
+        if not isinstance(item, kind) and not (none_too and item is None):
+            raise ValueError(f"{name} must hold {kind.__name__}s{' or None' * none_too}, got {item!r}")
+    if len(items) < least:
+        raise ValueError(f"{name} must hold at least {least} {kind.__name__}(s), got {len(items)}")
+    return items
+
+
+def checked_key(name, key):
+    """Give a key back if things can be looked up by it."""
+    try:
+        hash(key)
+    except TypeError:
+        raise ValueError(f"{name} must be text, a number or a tuple of such, got {key!r}") from None
+    return key
+
+
 def _without_blanks(speed_rpm, advance_deg, falling):
     """Leave out the rows whose advance is None, a cell left blank; give the count left out too."""
     if isinstance(advance_deg, np.ndarray) and advance_deg.dtype != object:
         return speed_rpm, advance_deg, falling, 0
-    if np.ndim(advance_deg) == 0:
+    if is_single(advance_deg):
         advance_deg = [advance_deg]
     if all(value is not None for value in advance_deg):
         return speed_rpm, advance_deg, falling, 0
@@ -133,9 +216,7 @@ def _without_blanks(speed_rpm, advance_deg, falling):
         raise ValueError(f"advance_deg must have {wanted}, got {len(advance_deg)}")
     kept = [index for index, value in enumerate(advance_deg) if value is not None]
     speeds = np.atleast_1d(np.asarray(speed_rpm, dtype=object))[kept]
-    if np.ndim(falling):
-        falling = np.asarray(falling)[kept]
-    return speeds, [advance_deg[index] for index in kept], falling, len(advance_deg) - len(kept)
+    return speeds, [advance_deg[index] for index in kept], falling[kept], len(advance_deg) - len(kept)
 
 
 def _strays(speed_rpm, advance_deg):
@@ -183,6 +264,10 @@ class Readings:
     A mechanical advance does not go back as speed rises: of two readings in the wrong order, the one that
     disagrees with more of the others is the stray one, both when that is even.
 
+    References
+    ----------
+    Common practice, no source: all points are checked up and down, and sweeps are compared each with itself.
+
     Examples
     --------
     >>> readings = Readings([1500, 500, 1000], [10, None, 5])
@@ -197,17 +282,13 @@ class Readings:
     stray: np.ndarray = field(init=False, default=None)
 
     def __post_init__(self):
-        speed, advance, falling, missing = _without_blanks(self.speed_rpm, self.advance_deg, self.falling)
+        rows = np.asarray(self.speed_rpm, dtype=object).size
+        falling = checked_flags("falling", self.falling, rows)
+        speed, advance, falling, missing = _without_blanks(self.speed_rpm, self.advance_deg, falling)
         speed = checked_array("speed_rpm", speed, 0.0, MAX_SPEED_RPM)
         advance = checked_array(
             "advance_deg", advance, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG, like=("speed_rpm", speed.size)
         )
-        falling = np.asarray(falling)
-        if falling.dtype != bool or falling.shape not in ((), speed.shape):
-            raise ValueError(
-                f"falling must be True or False, once or for each of {speed.size} readings, got {falling!r}"
-            )
-        falling = np.broadcast_to(falling, speed.shape)
         order = np.lexsort((advance, speed, falling))
         order = order[np.argsort(speed[order], kind="stable")]
         speed, advance, falling = speed[order], advance[order], falling[order]

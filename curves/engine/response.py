@@ -5,10 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import norm, t
 
-from .readings import MAX_ADVANCE_DEG, checked_array, checked_number
+from .readings import MAX_ADVANCE_DEG, checked_array, checked_choice, checked_number
 
 CONFIDENCE = 0.9
 ENOUGH_SHARE = 0.01  # loss against the best that no driver feels; common practice, no source
+MAX_VALUE = 1e9  # in any unit of pull, power or time
 FLAT = 1e-9  # curvature below this share of the slope is rounding
 CAUTION = "Approach from the retarded side and listen for detonation; more advance than needed gains nothing."
 
@@ -77,7 +78,7 @@ def fit_response(
     advance_deg : array_like, shape (n,)
         Timing tried [degree], crank or shaft; results are in the same frame. In any order, repeats welcome.
     value : array_like, shape (n,)
-        What was measured: pull, torque or power, or a time.
+        What was measured: pull, torque or power, or a time; -1e9 to 1e9 in its unit.
     best : str, default "most"
         "most" for pull, "least" for a time.
     value_sd : float, optional
@@ -113,14 +114,13 @@ def fit_response(
     (31.8, 31.4, 32.4, 'best inside')
     """
     advance = checked_array("advance_deg", advance_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG)
-    measured = checked_array("value", value, like=("advance_deg", advance.size))
-    if best not in ("most", "least"):
-        raise ValueError(f"best must be 'most' or 'least', got {best!r}")
+    measured = checked_array("value", value, -MAX_VALUE, MAX_VALUE, like=("advance_deg", advance.size))
+    checked_choice("best", best, ("most", "least"))
     sure = checked_number("confidence", confidence, 0.0, 1.0, above=True)
     if sure == 1.0:
         raise ValueError("confidence must be below 1, got 1.0")
     share = checked_number("allowed_share", allowed_share, 0.0, 1.0)
-    sd = None if value_sd is None else checked_number("value_sd", value_sd, 0.0, above=True)
+    sd = None if value_sd is None else checked_number("value_sd", value_sd, 0.0, MAX_VALUE, above=True)
     sign = 1.0 if best == "most" else -1.0
     if np.unique(advance).size < 3:
         return _too_few(advance, measured, sign)

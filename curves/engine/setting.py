@@ -4,13 +4,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .band import SpeedRange, band_edges, ranges_outside, shared_speeds
+from .band import EDGE_DEG, Target, band_edges
 from .curve import Curve
 from .idle import idle_timing
-from .readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, checked_array, checked_number
-from .units import FOUR_STROKE
+from .readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, checked_array, checked_kind, checked_number
+from .units import FOUR_STROKE, Drive
+from .verdict import SpeedRange, ranges_outside, shared_speeds
 
 CARD_TOLERANCE_DEG = 1.0  # crank degrees either way on the setting card; common practice, no source
+MOST_CHOICES = 1_000  # more steps than that no one reads
 CAUTION = (
     "Too much advance can destroy an engine by detonation: approach from the retarded side and listen, and "
     "go by the maker's data."
@@ -74,7 +76,7 @@ def best_initial(curve, target, *, range_deg=None, step_deg=0.5, drive=FOUR_STRO
     range_deg : tuple (float, float), optional
         Least and greatest initial timing [shaft degree]; by default the target's own.
     step_deg : float, default 0.5
-        Step of `choices` [shaft degree], above 0.
+        Step of `choices` [shaft degree], above a thousandth of the range.
     drive : Drive, default four-stroke
 
     Returns
@@ -84,7 +86,8 @@ def best_initial(curve, target, *, range_deg=None, step_deg=0.5, drive=FOUR_STRO
     Raises
     ------
     ValueError
-        If curve and target share no speed, or a value is not finite or out of range.
+        If curve and target share no speed, an argument is not of its kind, or a value is not finite or out of
+        range.
 
     Notes
     -----
@@ -104,11 +107,13 @@ def best_initial(curve, target, *, range_deg=None, step_deg=0.5, drive=FOUR_STRO
     >>> best.initial_deg, best.initial_crank_deg, best.worst_deg, best.within
     (4.5, 9.0, 0.0, True)
     """
+    checked_kind("target", target, Target)
+    checked_kind("drive", drive, Drive)
     ends = target.initial_range_deg if range_deg is None else range_deg
     low, high = checked_array("range_deg", ends, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG, like=("(low, high)", 2))
     if low > high:
         raise ValueError(f"range_deg must be (low, high), got {range_deg!r}")
-    step = checked_number("step_deg", step_deg, 0.0, MAX_ADVANCE_DEG, above=True)
+    step = checked_number("step_deg", step_deg, (high - low) / MOST_CHOICES, MAX_ADVANCE_DEG, above=True)
     line = Curve.of(curve)
     speed = shared_speeds(target, line)
     if not speed.size:
@@ -146,8 +151,7 @@ def _choice(initial, speed, advance, lower, upper, drive):
     off = advance + initial - 0.5 * (lower + upper)
     ranges = ranges_outside(speed, off, off)
     areas = [sum(r.area_deg_rpm for r in ranges if r.side == side) for side in ("above", "below")]
-    # Rounding must not turn a curve that touches the edge into one outside it.
-    worst = float(outside) if outside > 1e-9 else 0.0
+    worst = float(outside) if outside > EDGE_DEG else 0.0
     return InitialChoice(float(initial), drive.to_crank_deg(float(initial)), worst, *areas, ranges)
 
 
@@ -237,6 +241,7 @@ def setting_card(
     >>> card.idle.light_crank_deg, [line.light_crank_deg for line in card.lines], card.vacuum_line
     (6.0, [15.0, 20.0], 'off and plugged')
     """
+    checked_kind("drive", drive, Drive)
     initial = checked_number("initial_crank_deg", initial_crank_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG)
     speeds = checked_array("speeds_crank_rpm", speeds_crank_rpm, 0.0, MAX_SPEED_RPM)
     tolerance = checked_number("tolerance_crank_deg", tolerance_crank_deg, 0.0, MAX_ADVANCE_DEG)
@@ -315,6 +320,7 @@ def total_timing(
     >>> total.total_crank_deg, total.at_crank_rpm, total.over_deg, total.within
     (34.0, 3000.0, 2.0, False)
     """
+    checked_kind("drive", drive, Drive)
     initial = checked_number("initial_crank_deg", initial_crank_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG)
     top = checked_number("top_crank_rpm", top_crank_rpm, 0.0, MAX_SPEED_RPM, above=True)
     limit = checked_number("limit_crank_deg", limit_crank_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .readings import MAX_SPEED_RPM, checked_array, checked_number
+from .readings import MAX_SPEED_RPM, as_floats, checked_array, checked_number, is_single
 from .trigger import MOST_CYLINDERS, TURN_DEG
 
 SPACING_LIMIT_DEG = 2.0  # at 300 rpm, shaft degrees (TM 5-4210-230-14&P-1)
@@ -140,10 +140,7 @@ def scatter(spark_deg, *, spacing_deg=None, speed_rpm=None, limit_deg=SPACING_LI
 
 
 def _angles(spark_deg):
-    try:
-        angle = np.array(spark_deg, dtype=float, ndmin=2)
-    except (TypeError, ValueError):
-        raise ValueError(f"spark_deg must be a table of numbers, got {spark_deg!r}") from None
+    angle = np.atleast_2d(as_floats("spark_deg", spark_deg, "a table of numbers"))
     if angle.ndim != 2 or not 1 <= angle.shape[1] <= MOST_CYLINDERS:
         wanted = f"1 to {MOST_CYLINDERS} cylinders in each row"
         raise ValueError(f"spark_deg must have {wanted}, got shape {angle.shape}")
@@ -167,7 +164,7 @@ def _nominal(spacing_deg, cylinders):
 def _speeds(speed_rpm, turns):
     if speed_rpm is None:
         return np.zeros(turns)
-    values = np.full(turns, speed_rpm) if np.ndim(speed_rpm) == 0 else speed_rpm
+    values = np.full(turns, speed_rpm) if is_single(speed_rpm) else speed_rpm
     return checked_array("speed_rpm", values, 0.0, MAX_SPEED_RPM, above=True, like=("turns", turns))
 
 

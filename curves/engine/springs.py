@@ -2,20 +2,28 @@
 
 from dataclasses import dataclass, field
 
-from .readings import checked_array, checked_number
+from .readings import checked_array, checked_key, checked_number
 
-MAX_RATE_N_PER_MM = 1_000.0
-MAX_LENGTH_MM = 500.0
+LEAST_RATE_N_PER_MM, MAX_RATE_N_PER_MM = 0.001, 1_000.0
+LEAST_LENGTH_MM, MAX_LENGTH_MM = 0.1, 500.0
 MAX_TENSION_N = 5_000.0
+LEAST_SD = 1e-4
+LEAST_DETERMINANT = 1e-9  # of a correlation matrix; with 0 or less there are no such three errors
 
-_RANGES = (  # name, highest value, whether 0 itself is refused
-    ("rate_n_per_mm", MAX_RATE_N_PER_MM, True),
-    ("free_length_mm", MAX_LENGTH_MM, True),
-    ("initial_tension_n", MAX_TENSION_N, False),
-    ("rate_sd", 10.0, True),
-    ("free_length_sd_mm", MAX_LENGTH_MM, True),
-    ("initial_tension_sd", 10.0, True),
-)
+RANGES = {  # of a spring's figures: what is less is no spring, or known better than any
+    "rate_n_per_mm": (LEAST_RATE_N_PER_MM, MAX_RATE_N_PER_MM),
+    "free_length_mm": (LEAST_LENGTH_MM, MAX_LENGTH_MM),
+    "initial_tension_n": (0.0, MAX_TENSION_N),
+    "rate_sd": (LEAST_SD, 10.0),
+    "free_length_sd_mm": (LEAST_SD, MAX_LENGTH_MM),
+    "initial_tension_sd": (LEAST_SD, 10.0),
+}
+
+
+def within_range(name, value):
+    """Give a figure that was worked out, or the end of its range that it lies beyond."""
+    low, high = RANGES[name]
+    return min(max(float(value), low), high)
 
 
 @dataclass(frozen=True)
@@ -27,25 +35,27 @@ class Spring:
     key : hashable
         What the shop calls it.
     rate_n_per_mm : float or None
-        Rate [N/mm], above 0. None: unknown, as of a spring that came in with the unit.
+        Rate [N/mm], 0.001 to 1000. None: unknown, as of a spring that came in with the unit.
     free_length_mm : float or None
-        Length between the loops where the coils begin to open [mm], above 0. None: unknown.
+        Length between the loops where the coils begin to open [mm], 0.1 to 500. None: unknown.
     initial_tension_n : float or None, default 0
         Pull that only just opens the coils [N], at least 0. None: unknown.
     rate_sd : float or None, default 0.05
-        Relative standard deviation of the rate [-], above 0. None: a loose label.
+        Relative standard deviation of the rate [-], 0.0001 to 10. None: a loose label.
     free_length_sd_mm : float or None, default 0.2
-        Standard deviation of the free length [mm], above 0. None: a loose label.
+        Standard deviation of the free length [mm], 0.0001 to 500. None: a loose label.
     initial_tension_sd : float or None, default 0.15
-        Relative standard deviation of the initial tension [-], above 0. None: a loose label.
+        Relative standard deviation of the initial tension [-], 0.0001 to 10. None: a loose label.
     error_correlation : tuple of float, default (0, 0, 0)
         How the errors of rate and length, rate and tension, length and tension hang together [-], -1 to 1, as
-        found by a calibration; the tension as the stretch that would pull as hard.
+        found by a calibration; the tension as the stretch that would pull as hard. The three must be possible
+        together.
 
     Raises
     ------
     ValueError
-        If a value is not a finite number in its range.
+        If a value is not a finite number in its range, nothing can be looked up by the key, or the three
+        correlations exclude each other.
 
     Notes
     -----
@@ -71,16 +81,45 @@ class Spring:
     error_correlation: tuple[float, float, float] = field(default=(0.0, 0.0, 0.0), kw_only=True, repr=False)
 
     def __post_init__(self):
-        for name, high, above in _RANGES:
+        checked_key("key", self.key)
+        for name, limits in RANGES.items():
             value = getattr(self, name)
             if value is not None:
-                object.__setattr__(self, name, checked_number(name, value, 0.0, high, above=above))
+                object.__setattr__(self, name, checked_number(name, value, *limits))
         together = checked_array(
             "error_correlation", self.error_correlation, -1.0, 1.0, like=("(3 pairs)", 3)
         )
-        object.__setattr__(self, "error_correlation", tuple(map(float, together)))
+        a, b, c = map(float, together)
+        if any(together) and (1.0 + 2.0 * a * b * c - a * a - b * b - c * c) < LEAST_DETERMINANT:
+            raise ValueError(
+                f"error_correlation must be three that are possible together, got {self.error_correlation!r}"
+            )
+        object.__setattr__(self, "error_correlation", (a, b, c))
 
     def force_n(self, length_mm):
-        """Give the pull [N] at a length between the loops [mm]; 0 while it hangs loose."""
-        extension = length_mm - self.free_length_mm
+        """Give the pull at a length between the loops.
+
+        Parameters
+        ----------
+        length_mm : float
+            Length between the loops [mm].
+
+        Returns
+        -------
+        float
+            Pull [N]; 0 while the spring hangs loose.
+
+        Raises
+        ------
+        ValueError
+            If the length is not a finite number, or the spring's own figures are not known.
+
+        Examples
+        --------
+        >>> Spring("P", 2.0, 20.0, 1.0).force_n(23.0)
+        7.0
+        """
+        if None in (self.rate_n_per_mm, self.free_length_mm, self.initial_tension_n):
+            raise ValueError(f"rate, free length and initial tension must be known, got {self!r}")
+        extension = checked_number("length_mm", length_mm) - self.free_length_mm
         return self.initial_tension_n + self.rate_n_per_mm * extension if extension > 0 else 0.0

@@ -5,8 +5,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from .curve import Curve
-from .readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, checked_array, checked_number
-from .units import FOUR_STROKE
+from .readings import (
+    MAX_ADVANCE_DEG,
+    MAX_SPEED_RPM,
+    checked_array,
+    checked_flags,
+    checked_kind,
+    checked_number,
+)
+from .units import FOUR_STROKE, Drive
 
 LIGHT_SD_DEG = 1.0  # crank degrees: a fair hand with a light on a moving mark; common practice, no source
 SURE = 3.0  # standard errors before something is called found
@@ -77,9 +84,9 @@ def true_initial(
         Centrifugal advance in the shaft frame, without initial timing; level beyond its ends.
     drive : Drive, default four-stroke
         Turns crank into shaft.
-    part_throttle : array_like of bool, shape (n,), optional
+    part_throttle : bool or array_like of bool, shape (n,), optional
         Readings taken under way at part throttle, where a vacuum capsule would act.
-    vacuum_on : array_like of bool, shape (n,), optional
+    vacuum_on : bool or array_like of bool, shape (n,), optional
         Readings known to have been taken with the vacuum line on; they are not pooled.
     reading_sd_deg : float, default 1
         Scatter of a light reading [crank degree], above 0.
@@ -115,8 +122,9 @@ def true_initial(
     like = ("speed_crank_rpm", speed.size)
     light = checked_array("light_crank_deg", light_crank_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG, like=like)
     sd = checked_number("reading_sd_deg", reading_sd_deg, 0.0, 20.0, above=True)
-    part = _flags("part_throttle", part_throttle, speed.size)
-    known = _flags("vacuum_on", vacuum_on, speed.size)
+    checked_kind("drive", drive, Drive)
+    part = checked_flags("part_throttle", False if part_throttle is None else part_throttle, speed.size)
+    known = checked_flags("vacuum_on", False if vacuum_on is None else vacuum_on, speed.size)
     line = Curve.of(curve)
     initial = light - drive.to_crank_deg(line.at(drive.to_shaft_rpm(speed)))
     on = known | _vacuum_suspects(speed, initial, part, known, sd)
@@ -147,15 +155,6 @@ def true_initial(
         converged=finding in ("steady", "vacuum line") and count > 1,
         warnings=_words(speed, initial, used, on, known, stray, extra, finding, drift, line, drive),
     )
-
-
-def _flags(name, values, count):
-    if values is None:
-        return np.zeros(count, bool)
-    flags = np.asarray(values)
-    if flags.dtype != bool or flags.shape != (count,):
-        raise ValueError(f"{name} must be True or False for each of {count} readings, got {values!r}")
-    return flags
 
 
 def _vacuum_suspects(speed, initial, part, known, sd):

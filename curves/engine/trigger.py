@@ -4,18 +4,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .readings import MAX_SPEED_RPM, checked_array, checked_number
+from .readings import (
+    MAX_SPEED_RPM,
+    as_given,
+    checked_array,
+    checked_count,
+    checked_number,
+    is_single,
+)
 
 TURN_DEG = 360.0
 MS_PER_MINUTE = 60_000.0
 MOST_CYLINDERS = 24
 COPPER_ZERO_C = 234.5  # copper would have no resistance at minus this; IEC 60034 uses 235
 MOST_DWELL_CHANGE_DEG = 3.0  # idle to 1750 engine rpm (GM 1967 manual, p. 347)
-
-
-def _like(value, argument):
-    """Return a float where the argument was one, else the array."""
-    return float(np.ravel(value)[0]) if np.ndim(argument) == 0 else value
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +63,8 @@ def dwell(cylinders, *, dwell_deg=None, percent=None, closed_ms=None, speed_rpm=
     Raises
     ------
     ValueError
-        If not exactly one form is given, the speed is missing, or a value is NaN or beyond the period.
+        If not exactly one form is given, the speed is missing, lengths differ, or a value is NaN or beyond
+        the period.
 
     Notes
     -----
@@ -77,29 +80,29 @@ def dwell(cylinders, *, dwell_deg=None, percent=None, closed_ms=None, speed_rpm=
     >>> round(points.percent, 3), points.closed_ms, points.period_ms, points.sparks_per_min
     (66.667, 4.0, 6.0, 10000.0)
     """
-    sparks = checked_number("cylinders", cylinders, 1, MOST_CYLINDERS)
-    if sparks != int(sparks):
-        raise ValueError(f"cylinders must be a whole number from 1 to {MOST_CYLINDERS}, got {cylinders!r}")
-    given = [name for name in (dwell_deg, percent, closed_ms) if name is not None]
+    sparks = checked_count("cylinders", cylinders, 1, MOST_CYLINDERS)
+    given = [value for value in (dwell_deg, percent, closed_ms) if value is not None]
     if len(given) != 1:
         raise ValueError(f"give one of dwell_deg, percent and closed_ms, got {len(given)} of them")
+    several = not (is_single(given[0]) or is_single(speed_rpm))
+    like = ("speed_rpm", len(speed_rpm)) if several else None
     period = TURN_DEG / sparks
     period_ms = None
     if speed_rpm is not None:
         speed = checked_array("speed_rpm", speed_rpm, 0.0, MAX_SPEED_RPM, above=True)
-        period_ms = _like(MS_PER_MINUTE / (speed * sparks), speed_rpm)
+        period_ms = as_given(MS_PER_MINUTE / (speed * sparks), speed_rpm)
     if closed_ms is not None:
         if period_ms is None:
             raise ValueError("speed_rpm must be given with closed_ms, got None")
-        share = np.asarray(_checked("closed_ms", closed_ms, np.max(period_ms))) / period_ms
+        share = np.asarray(_checked("closed_ms", closed_ms, np.max(period_ms), like)) / period_ms
         if np.any(share > 1):
             raise ValueError(
                 f"closed_ms must not exceed the period of {np.min(period_ms):g} ms, got {closed_ms!r}"
             )
     elif percent is not None:
-        share = np.asarray(_checked("percent", percent, 100.0)) / 100.0
+        share = np.asarray(_checked("percent", percent, 100.0, like)) / 100.0
     else:
-        share = np.asarray(_checked("dwell_deg", dwell_deg, period)) / period
+        share = np.asarray(_checked("dwell_deg", dwell_deg, period, like)) / period
     share = share if np.ndim(share) else float(share)
     times = (None,) * 4
     if period_ms is not None:
@@ -107,8 +110,8 @@ def dwell(cylinders, *, dwell_deg=None, percent=None, closed_ms=None, speed_rpm=
     return Dwell(share * period, share * 100.0, period, *times)
 
 
-def _checked(name, value, high):
-    return _like(checked_array(name, value, 0.0, float(high)), value)
+def _checked(name, value, high, like):
+    return as_given(checked_array(name, value, 0.0, float(high), like=like), value)
 
 
 @dataclass(frozen=True)
@@ -236,7 +239,7 @@ def coil_current(closed_ms, resistance_ohm, inductance_mh, supply_v) -> CoilChar
     inductance = checked_number("inductance_mh", inductance_mh, 0.0, above=True)
     final = checked_number("supply_v", supply_v, 0.0, above=True) / resistance
     constant = inductance / resistance
-    share = _like(-np.expm1(-time / constant), closed_ms)
+    share = as_given(-np.expm1(-time / constant), closed_ms)
     return CoilCharge(final * share, share, final, constant)
 
 
@@ -281,11 +284,11 @@ def copper_resistance(resistance_ohm, from_c, to_c=20.0, *, zero_c=COPPER_ZERO_C
         zero + checked_number(name, value, -zero, 1_000.0, above=True)
         for name, value in (("from_c", from_c), ("to_c", to_c))
     )
-    return _like(ohm * warm / cold, resistance_ohm)
+    return as_given(ohm * warm / cold, resistance_ohm)
 
 
 def copper_temperature(resistance_ohm, known_ohm, known_c, *, zero_c=COPPER_ZERO_C) -> float:
-    """Return the temperature [degree C] at which a copper winding has a resistance.
+    """Return the temperature at which a copper winding has a resistance.
 
     Parameters
     ----------
@@ -299,6 +302,7 @@ def copper_temperature(resistance_ohm, known_ohm, known_c, *, zero_c=COPPER_ZERO
     Returns
     -------
     float
+        Temperature [degree C].
 
     Raises
     ------

@@ -1,9 +1,9 @@
 """The only place where crank and shaft frames meet, and where imperial units become metric ones."""
 
 from dataclasses import dataclass
-from math import isfinite, pi
+from math import pi
 
-import numpy as np
+from .readings import as_floats, checked_number
 
 MM_PER_INCH = 25.4
 N_PER_LBF = 4.4482216152605
@@ -13,12 +13,14 @@ KPA_PER_MMHG = 13_595.1 * 9.80665 * 1e-6
 KPA_PER_INHG = KPA_PER_MMHG * MM_PER_INCH
 RAD_PER_S_PER_RPM = pi / 30.0
 
+LEAST_RATIO, MOST_RATIO = 0.01, 100.0
 _FOUR_STROKE_CRANK_PER_SHAFT = 2.0
 
 
-def _scaled(values, factor):
+def _scaled(name, values, factor):
     """Scale a number to a number, anything else to a new array."""
-    return float(values) * factor if np.ndim(values) == 0 else np.asarray(values, dtype=float) * factor
+    scaled = as_floats(name, values, "a number or a list of numbers") * factor
+    return float(scaled) if scaled.ndim == 0 else scaled
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,17 +30,21 @@ class Drive:
     Parameters
     ----------
     crank_per_shaft : float, default of a four-stroke
-        Crank turns per shaft turn [-], above 0. A six-cylinder magneto that turns at 1.5 times crank speed is
-        ``Drive(1 / 1.5)``.
+        Crank turns per shaft turn [-], 0.01 to 100. A six-cylinder magneto that turns at 1.5 times crank
+        speed is ``Drive(1 / 1.5)``.
 
     Raises
     ------
     ValueError
-        If the ratio is not a finite number above 0.
+        If the ratio is not a number in its range.
 
     Notes
     -----
     Speeds and angles scale alike: ``crank = ratio * shaft``.
+
+    References
+    ----------
+    Datsun roadster: 17.5 distributor degrees are 35 crank degrees, as the maker prints it.
 
     Examples
     --------
@@ -50,9 +56,8 @@ class Drive:
     crank_per_shaft: float = _FOUR_STROKE_CRANK_PER_SHAFT
 
     def __post_init__(self):
-        ratio = self.crank_per_shaft
-        if not (isinstance(ratio, int | float | np.number) and isfinite(ratio) and ratio > 0):
-            raise ValueError(f"crank_per_shaft must be a finite number above 0, got {ratio!r}")
+        ratio = checked_number("crank_per_shaft", self.crank_per_shaft, LEAST_RATIO, MOST_RATIO)
+        object.__setattr__(self, "crank_per_shaft", ratio)
 
     @classmethod
     def four_stroke(cls):
@@ -70,20 +75,104 @@ class Drive:
         return cls(1.0)
 
     def to_crank_deg(self, shaft_deg):
-        """Turn shaft degrees into crank degrees."""
-        return _scaled(shaft_deg, self.crank_per_shaft)
+        """Turn angles of the shaft into angles of the crank.
+
+        Parameters
+        ----------
+        shaft_deg : float or array_like
+            Angles [shaft degree].
+
+        Returns
+        -------
+        float or ndarray
+            Angles [crank degree].
+
+        Raises
+        ------
+        ValueError
+            If something is not a number.
+
+        Examples
+        --------
+        >>> Drive.four_stroke().to_crank_deg(5)
+        10.0
+        """
+        return _scaled("shaft_deg", shaft_deg, self.crank_per_shaft)
 
     def to_crank_rpm(self, shaft_rpm):
-        """Turn shaft speed [rpm] into crank speed [rpm]."""
-        return _scaled(shaft_rpm, self.crank_per_shaft)
+        """Turn speeds of the shaft into speeds of the crank.
+
+        Parameters
+        ----------
+        shaft_rpm : float or array_like
+            Speeds [shaft rpm].
+
+        Returns
+        -------
+        float or ndarray
+            Speeds [crank rpm].
+
+        Raises
+        ------
+        ValueError
+            If something is not a number.
+
+        Examples
+        --------
+        >>> Drive.four_stroke().to_crank_rpm([400, 1500])
+        array([ 800., 3000.])
+        """
+        return _scaled("shaft_rpm", shaft_rpm, self.crank_per_shaft)
 
     def to_shaft_deg(self, crank_deg):
-        """Turn crank degrees into shaft degrees."""
-        return _scaled(crank_deg, 1.0 / self.crank_per_shaft)
+        """Turn angles of the crank into angles of the shaft.
+
+        Parameters
+        ----------
+        crank_deg : float or array_like
+            Angles [crank degree].
+
+        Returns
+        -------
+        float or ndarray
+            Angles [shaft degree].
+
+        Raises
+        ------
+        ValueError
+            If something is not a number.
+
+        Examples
+        --------
+        >>> Drive.four_stroke().to_shaft_deg(35)
+        17.5
+        """
+        return _scaled("crank_deg", crank_deg, 1.0 / self.crank_per_shaft)
 
     def to_shaft_rpm(self, crank_rpm):
-        """Turn crank speed [rpm] into shaft speed [rpm]."""
-        return _scaled(crank_rpm, 1.0 / self.crank_per_shaft)
+        """Turn speeds of the crank into speeds of the shaft.
+
+        Parameters
+        ----------
+        crank_rpm : float or array_like
+            Speeds [crank rpm].
+
+        Returns
+        -------
+        float or ndarray
+            Speeds [shaft rpm].
+
+        Raises
+        ------
+        ValueError
+            If something is not a number.
+
+        Examples
+        --------
+        >>> Drive.four_stroke().to_shaft_rpm(3000)
+        1500.0
+        """
+        return _scaled("crank_rpm", crank_rpm, 1.0 / self.crank_per_shaft)
 
 
 FOUR_STROKE = Drive.four_stroke()

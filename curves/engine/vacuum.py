@@ -8,9 +8,16 @@ import numpy as np
 
 from .choice import choose_pieces
 from .curve import Curve
-from .knees import READING_SD_DEG
+from .knees import LEAST_READING_SD_DEG, READING_SD_DEG
 from .pieces import Pieces, Shape
-from .readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, checked_array, checked_number
+from .readings import (
+    MAX_ADVANCE_DEG,
+    MAX_SPEED_RPM,
+    as_given,
+    checked_array,
+    checked_kind,
+    checked_number,
+)
 
 MAX_VACUUM_KPA = 110.0
 
@@ -53,10 +60,31 @@ class Capsule:
     _pieces: Pieces | None = field(repr=False)
 
     def advance_at(self, vacuum_kpa):
-        """Return what the capsule adds [shaft degree] at one vacuum or an array of them [kPa]."""
-        flat = np.zeros(np.shape(vacuum_kpa))
-        value = flat if self._pieces is None else self._pieces.value(vacuum_kpa)
-        return float(value) if np.ndim(vacuum_kpa) == 0 else value
+        """Give what the capsule adds at one vacuum or at several.
+
+        Parameters
+        ----------
+        vacuum_kpa : float or array_like, shape (n,)
+            Vacuum [kPa].
+
+        Returns
+        -------
+        float or ndarray, shape (n,)
+            Vacuum advance [shaft degree].
+
+        Raises
+        ------
+        ValueError
+            If a vacuum is not a finite number.
+
+        Examples
+        --------
+        >>> round(fit_capsule([10, 20, 25, 30, 40, 50], [0, 0, 2, 4, 6, 6]).advance_at(30), 6)
+        4.0
+        """
+        vacuum = checked_array("vacuum_kpa", vacuum_kpa)
+        value = np.zeros(vacuum.size) if self._pieces is None else self._pieces.value(vacuum)
+        return as_given(value, vacuum_kpa)
 
 
 def fit_capsule(vacuum_kpa, advance_deg, *, reading_sd_deg=READING_SD_DEG) -> Capsule:
@@ -69,7 +97,7 @@ def fit_capsule(vacuum_kpa, advance_deg, *, reading_sd_deg=READING_SD_DEG) -> Ca
     advance_deg : array_like, shape (n,)
         Advance the capsule adds [shaft degree].
     reading_sd_deg : float, default 0.25
-        Scatter of a reading [shaft degree], above 0.
+        Scatter of a reading [shaft degree], 0.001 to 10.
 
     Returns
     -------
@@ -97,7 +125,7 @@ def fit_capsule(vacuum_kpa, advance_deg, *, reading_sd_deg=READING_SD_DEG) -> Ca
     vacuum = checked_array("vacuum_kpa", vacuum_kpa, 0.0, MAX_VACUUM_KPA)
     like = ("vacuum_kpa", vacuum.size)
     advance = checked_array("advance_deg", advance_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG, like=like)
-    sd = checked_number("reading_sd_deg", reading_sd_deg, 0.0, 10.0, above=True)
+    sd = checked_number("reading_sd_deg", reading_sd_deg, LEAST_READING_SD_DEG, 10.0)
     order = np.argsort(vacuum, kind="stable")
     x, y = vacuum[order], advance[order]
     fit, few = choose_pieces(x, y, [Shape(1, False), Shape(1, True)], 0.0, sd, forced=False)
@@ -145,10 +173,13 @@ def _capsule_words(fit, x, y, few, sd):
         )
     elif not fit.shape.stop:
         words.append(f"Still moving at {x[-1]:.1f} kPa, the highest vacuum read: its stop was not seen.")
-    if fit.knots[0] < x[0]:
+    if fit.knots[0] <= 0:
         words.append(
-            f"The begin is drawn on from higher readings: read below {max(fit.knots[0], 0.0):.1f} kPa."
+            "The slope does not come down to 0 above 0 kPa: the readings may include the initial timing or "
+            "the centrifugal advance; take that off."
         )
+    elif fit.knots[0] < x[0]:
+        words.append(f"The begin is drawn on from higher readings: read below {fit.knots[0]:.1f} kPa.")
     if not fit.held.all():
         words.append("Fewer than two readings lie on the slope: read there to place begin and end.")
     far = np.abs(y - fit.value(x))
@@ -177,7 +208,7 @@ class AdvanceMap:
     within : bool
         False when the limit is exceeded anywhere.
     warnings : tuple of str
-        What to look at.
+        What to look at, the capsule's own warnings first.
     """
 
     speed_rpm: np.ndarray
@@ -215,7 +246,7 @@ def advance_map(curve, capsule, speed_rpm, vacuum_kpa, *, initial_deg=0.0, limit
     Raises
     ------
     ValueError
-        If a value is NaN or out of range.
+        If a value is NaN or out of range, or the capsule is no `Capsule`.
 
     Notes
     -----
@@ -233,17 +264,19 @@ def advance_map(curve, capsule, speed_rpm, vacuum_kpa, *, initial_deg=0.0, limit
     >>> total.advance_deg.round(6).tolist(), round(total.over_deg, 6), total.within
     ([[5.0, 11.0], [15.0, 21.0]], 3.0, False)
     """
+    checked_kind("capsule", capsule, Capsule)
     speed = checked_array("speed_rpm", speed_rpm, 0.0, MAX_SPEED_RPM)
     vacuum = checked_array("vacuum_kpa", vacuum_kpa, 0.0, MAX_VACUUM_KPA)
     initial = checked_number("initial_deg", initial_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG)
     total = initial + Curve.of(curve).at(speed)[:, None] + capsule.advance_at(vacuum)[None, :]
     row, column = np.unravel_index(np.argmax(total), total.shape)
     greatest = float(total[row, column])
-    over, words = None, ()
+    over, words = None, capsule.warnings
     if limit_deg is not None:
         over = greatest - checked_number("limit_deg", limit_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG)
         if over > 0:
             words = (
+                *words,
                 f"At {speed[row]:.0f} rpm and {vacuum[column]:.1f} kPa the total is {over:.1f} distributor "
                 "degrees over the limit: light load stands more advance than full load, but check that the "
                 "limit allows it.",

@@ -5,13 +5,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from .band import Target
-from .calibrate import Calibration
+from .calibration import Calibration
 from .drawer import Drawer
 from .head import MAX_BEND_MM
 from .prior import GAP, POSITIONS, TYPICAL_RATES
-from .ranking import Choices
-from .readings import checked_array, checked_number
-from .springs import MAX_TENSION_N, Spring
+from .ranking import FAIR_CHANCE, Choices
+from .readings import checked_array, checked_choice, checked_kind, checked_number
+from .springs import (
+    LEAST_LENGTH_MM,
+    LEAST_RATE_N_PER_MM,
+    MAX_LENGTH_MM,
+    MAX_RATE_N_PER_MM,
+    MAX_TENSION_N,
+    Spring,
+    within_range,
+)
 from .wire import USUAL_INDEX, turns_for_rate
 
 RATE_RANGE = 4.0  # looked for from a quarter to four times the springs known
@@ -20,6 +28,10 @@ ROUNDS = 3
 POINTS = 13
 NARROWER = 3.0
 WIRES_MM = np.round(np.arange(0.5, 2.01, 0.05), 2)
+SPRINGS = (  # what is no spring is not looked at
+    (np.log(LEAST_RATE_N_PER_MM), LEAST_LENGTH_MM),
+    (np.log(MAX_RATE_N_PER_MM), MAX_LENGTH_MM),
+)
 # Mean coil diameters, the most usual first; common practice, no source.
 COILS_MM = (7.0, 6.0, 8.0, 5.0, 9.0, 10.0, 12.0)
 LEAST_TURNS = 3.0
@@ -40,6 +52,12 @@ class WantedSpring:
     wire_mm, coil_mm, turns : float or None
         Wire, mean coil diameter [mm] and active turns that make it; None if none of the usual do.
     warnings : tuple of str
+        What to look at: no fair chance, a best at the edge of what was looked at, no usual wire.
+
+    Examples
+    --------
+    >>> WantedSpring(Spring("wanted primary", 2.5, 19.0), 0.7, 0.4, 1.0, 7.0, 11.2, ()).turns
+    11.2
     """
 
     spring: Spring
@@ -100,37 +118,56 @@ def wanted_spring(
     >>> 2.0 < wanted.spring.rate_n_per_mm < 4.5, wanted.chance > 0.8
     (True, True)
     """
-    if not isinstance(calibration, Calibration):
-        raise ValueError(f"calibration must be a Calibration, got {calibration!r}")
-    if not isinstance(target, Target):
-        raise ValueError(f"target must be a Target, got {target!r}")
-    if position not in POSITIONS:
-        raise ValueError(f"position must be one of {POSITIONS}, got {position!r}")
-    if not isinstance(other, Spring) and (other is not None or position == "secondary"):
-        raise ValueError(f"other must be a Spring, got {other!r}")
+    checked_kind("calibration", calibration, Calibration)
+    checked_kind("target", target, Target)
+    place = POSITIONS.index(checked_choice("position", position, POSITIONS))
+    checked_kind("other", other, Spring, none_too=position == "primary")
     tension = checked_number("initial_tension_n", initial_tension_n, 0.0, MAX_TENSION_N)
     bend = checked_array("post_bend_mm", post_bend_mm, -MAX_BEND_MM, MAX_BEND_MM, like=("(p, s)", 2))
     coils = checked_array("coils_mm", coils_mm, 0.0, 100.0, above=True)
-    place = POSITIONS.index(position)
-    rate, length, chance, miss = _search(calibration, target, place, other, tension, bend)
-    spring = Spring(f"wanted {position}", rate, length, tension)
+    rate, length, chance, miss, at_edge = _search(calibration, target, place, other, tension, bend)
+    spring = Spring(
+        f"wanted {position}",
+        within_range("rate_n_per_mm", rate),  # which taking and undoing a logarithm may leave by a hair
+        length,
+        tension,
+    )
     wire, coil, turns = _winding(rate, length, coils) or (None, None, None)
-    warnings = () if wire else ("No usual wire and coil makes this spring in the room there is.",)
-    return WantedSpring(spring, chance, miss, wire, coil, turns, warnings)
+    words = []
+    if chance < FAIR_CHANCE:
+        words.append(
+            f"No spring here has a fair chance: the best, this one, has {chance:.0%}. Look at the target and "
+            "at the other spring."
+        )
+    if at_edge and chance < 1.0:
+        words.append(
+            f"The best lies at the edge of what was looked at (rates up to {RATE_RANGE:g} times those known "
+            f"and down to 1/{RATE_RANGE:g}, lengths within {LENGTH_RANGE_MM:g} mm of the gap): a spring "
+            "beyond may do better."
+        )
+    if not wire:
+        words.append("No usual wire and coil makes this spring in the room there is.")
+    return WantedSpring(spring, chance, miss, wire, coil, turns, tuple(words))
 
 
 def _search(calibration, target, place, other, tension, bend):
-    """Draw a net over rate and length closer and closer; give the best knot, its chance and worst miss."""
+    """Draw a net over rate and length closer and closer.
+
+    Gives rate and length of the best knot, its chance and worst miss, and whether it lies at the first
+    net's edge.
+    """
     sides = [(other,), (other,)]
     sides[place] = (Spring("any", TYPICAL_RATES[place], 1.0),)
     drawer = Drawer.open(calibration, target, *sides)
     known = [spring.rate_n_per_mm for spring, where in calibration.model.springs if where == place]
     known = [rate for rate in known if rate] or [TYPICAL_RATES[place]]
     middle = np.array([np.mean(np.log(known)), np.exp(drawer.bench.head[:, GAP.start + place]).mean()])
-    reach = np.array([np.log(RATE_RANGE), LENGTH_RANGE_MM])
+    first, reach = middle, np.array([np.log(RATE_RANGE), LENGTH_RANGE_MM])
+    farthest = (1.0 - 1e-9) * reach
     line = np.linspace(-1.0, 1.0, POINTS)
     for _ in range(ROUNDS):
         net = np.stack(np.meshgrid(line, line, indexing="ij"), axis=-1).reshape(-1, 2) * reach + middle
+        net = np.clip(net, *SPRINGS)
         scores = _score(drawer, target, place, net, tension, bend)
         best = np.lexsort((scores.worst_miss_deg, -scores.chance))[0]
         middle, reach = net[best], reach / NARROWER
@@ -139,6 +176,7 @@ def _search(calibration, target, place, other, tension, bend):
         float(middle[1]),
         float(scores.chance[best]),
         float(scores.worst_miss_deg[best]),
+        bool((np.abs(middle - first) >= farthest).any()),
     )
 
 

@@ -8,7 +8,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from curves.engine import Curve, Readings, Target, band_edges, distance_outside, judge_curve
+from curves.engine import (
+    Curve,
+    Drive,
+    Readings,
+    Target,
+    band_edges,
+    best_initial,
+    distance_outside,
+    judge_curve,
+)
 
 TARGET = Target([500, 1000, 2000], [0, 6, 12], [0.5, 1.0, 0.5])
 
@@ -28,6 +37,23 @@ def test_distance_is_signed_and_zero_inside():
     distance = distance_outside(TARGET, [1000, 1000, 1000, 750, 3000], [8, 4, 6.9, 4, 12])
     np.testing.assert_allclose(distance, [1, -1, 0, 0.25, np.nan])
     assert distance_outside(TARGET, 1000, 8) == 1.0
+
+
+@pytest.mark.parametrize(("crank", "side"), [(1.3, 1), (-0.1, -1)])
+def test_a_reading_on_the_edge_is_inside_however_it_was_turned(crank, side):
+    # 0.6 +/- 0.7 crank degrees: the halves of 1.3 and of 0.6 + 0.7 differ by rounding only.
+    drive = Drive.four_stroke()
+    target = Target([500, 1500], drive.to_shaft_deg([0.6, 0.6]), drive.to_shaft_deg(0.7))
+    reading = drive.to_shaft_deg(crank)
+    assert distance_outside(target, 1000, reading) == 0.0
+    verdict = judge_curve(target, ([500, 1500], [reading, reading]))
+    assert verdict.within
+    assert (verdict.worst_deg, verdict.worst_side, verdict.ranges) == (0.0, "inside", ())
+    assert best_initial(([500, 1500], [reading, reading]), target).within
+    # A thousandth of a degree is seen.
+    beyond = reading + side * 1e-3
+    assert distance_outside(target, 1000, beyond) == pytest.approx(side * 1e-3, rel=1e-6)
+    assert not judge_curve(target, ([500, 1500], [beyond, beyond])).within
 
 
 def test_curve_on_the_target_is_within():

@@ -22,7 +22,7 @@ FIRST, SECOND = Spring("P1", 3.0, 19.7, 0.9), Spring("S1", 9.0, 23.0, 0.5)
 
 def exact(first=FIRST, second=SECOND, friction=0.0, falling=False, speeds=SPEEDS, bend=(0.0, 0.0)):
     """Give the advance of our own model with known values: a truth to be recovered."""
-    springs = [spring or Spring("none", 1e-9, 1.0) for spring in (first, second)]
+    springs = [spring or Spring("none", 0.001, 500.0) for spring in (first, second)]
     head = Balance(
         0.3,
         0.01,
@@ -70,6 +70,24 @@ def test_rising_and_falling_runs_tell_the_friction():
     assert found.value == pytest.approx(0.06, rel=0.15)
     mean, _ = calibrate(HEAD, runs, scatter_deg=0.02).curve(FIRST, SECOND, SPEEDS, falling=True)
     assert mean == pytest.approx(exact(friction=0.06, falling=True), abs=0.15)
+
+
+def test_each_speed_may_have_its_own_sweep():
+    calibration = calibrate(HEAD, [a_run(friction=0.06), a_run(friction=0.06, falling=True)])
+    falling = np.arange(SPEEDS.size) % 2 == 1
+    mixed, _ = calibration.curve(FIRST, SECOND, SPEEDS, falling=falling)
+    up, down = (calibration.curve(FIRST, SECOND, SPEEDS, falling=way)[0] for way in (False, True))
+    assert np.array_equal(mixed, np.where(falling, down, up))
+    assert (down - up).max() > 0.1
+
+
+def test_a_stop_set_closer_cuts_the_curve():
+    calibration = calibrate(HEAD, [a_run()])
+    whole, _ = calibration.curve(FIRST, SECOND, SPEEDS)
+    cut, sd = calibration.curve(FIRST, SECOND, SPEEDS, travel_deg=8.0)
+    assert cut[-1] == pytest.approx(8.0)
+    assert sd[-1] == pytest.approx(0.0, abs=1e-9)
+    assert cut == pytest.approx(np.minimum(whole, 8.0), abs=0.15)
 
 
 def test_a_head_with_one_spring():
@@ -197,7 +215,7 @@ def test_ten_heads_of_a_type_narrow_the_next():
 
 
 def test_a_type_is_learned_from_two_heads_at_least(calibrated):
-    with pytest.raises(ValueError, match="calibrations must be at least two Calibrations"):
+    with pytest.raises(ValueError, match="calibrations must hold at least 2 Calibration"):
         learn_head([calibrated])
 
 
@@ -227,19 +245,70 @@ def test_one_key_with_two_labels_is_named():
 
 def test_a_single_reading_is_a_run_too():
     calibration = calibrate(HEAD, [Run(FIRST, SECOND, [900], [5.0])])
-    assert any("Only 1 reading(s)" in words for words in calibration.warnings)
+    assert any("only 1 speed(s)" in words for words in calibration.warnings)
     mean, sd = calibration.curve(FIRST, SECOND, [900.0])
     assert abs(mean[0] - 5.0) < 0.6
     assert 0.1 < sd[0] < 1.0
+
+
+@pytest.mark.parametrize("advance", [[0.0] * 6, [12.0] * 6], ids=["below the begin", "at the stop"])
+def test_readings_at_rest_or_at_the_stop_only_are_called_so(advance):
+    words = calibrate(HEAD, [Run(FIRST, SECOND, np.linspace(400, 1900, 6), advance)]).warnings
+    assert any("No sound reading lies between rest and stop" in each for each in words)
+
+
+def test_repeats_at_one_speed_count_as_one_speed():
+    words = calibrate(HEAD, [Run(FIRST, SECOND, [900] * 6, [5.0] * 6)]).warnings
+    assert any("only 1 speed(s)" in each for each in words)
+    assert not any("between rest and stop" in each for each in words)
+
+
+def test_the_least_and_the_widest_head_are_calibrated_without_overflow():
+    wide = {"post_gap_sd_mm": 50.0, "stretch_sd": 10.0, "travel_sd_deg": 60.0}
+    for measured in (((0.5, 0.5), (0.001, 0.001), 0.1), ((500, 500), (10, 10), 60)):
+        calibration = calibrate(Head(*measured, **wide), [a_run()])
+        assert np.isfinite(calibration.draws).all()
+
+
+@pytest.mark.parametrize("rate", [None, 0.001, 1000.0])
+@pytest.mark.parametrize("length", [None, 0.1, 500.0])
+def test_the_most_extreme_spring_is_still_a_spring_once_corrected(rate, length):
+    spring = Spring(
+        "odd", rate, length, 5000.0, rate_sd=10.0, free_length_sd_mm=500.0, initial_tension_sd=10.0
+    )
+    calibration = calibrate(Head((None, None), (None, None), None), [Run(spring, spring, SPEEDS, exact())])
+    for position in ("primary", "secondary"):
+        found = calibration.corrected(spring, position)
+        assert 0.001 <= found.rate_n_per_mm <= 1000.0
+        assert 0.1 <= found.free_length_mm <= 500.0
+
+
+def test_no_false_snap_is_named():
+    # The speed falls with the angle only where friction alone holds the weights: there they never rest.
+    speeds = np.arange(300.0, 2001.0, 100.0)
+    head = Balance(
+        0.3, -0.02, 0.05, 12.0, np.array([20.0, 22.0]), np.array([0.24, 0.24]), np.array([1.0, 8.0]),
+        np.array([20.3, 23.0]), np.array([0.0, 0.3]),
+    )  # fmt: skip
+    springs = Spring("P", 1.0, 20.3), Spring("S", 8.0, 23.0, 0.3)
+    runs = [
+        Run(*springs, speeds, advance_at(head, speeds, falling), falling=falling, scale_deg=0.1)
+        for falling in (True, False)
+    ]
+    words = calibrate(Head((20.0, 22.0), (0.24, 0.24), 12.0), runs).warnings
+    assert not any("snap" in each for each in words)
 
 
 @pytest.mark.parametrize(
     ("arguments", "named", "words"),
     [
         (("head", [a_run()]), {}, "head must be a Head"),
-        ((HEAD, []), {}, "runs must be a list of at least one Run"),
-        ((HEAD, ["run"]), {}, "runs must be a list of at least one Run"),
-        ((HEAD, [a_run()]), {"scatter_deg": 0}, "scatter_deg must be above 0"),
+        ((HEAD, []), {}, "runs must hold at least 1 Run"),
+        ((HEAD, ["run"]), {}, "runs must hold Runs, got 'run'"),
+        ((HEAD, None), {}, "runs must be a list of Runs, got None"),
+        ((HEAD, a_run()), {}, "runs must be a list of Runs, got Run"),
+        ((HEAD, [a_run()]), {"scatter_deg": 0}, "scatter_deg must be from 0.001 to 10, got 0"),
+        ((HEAD, [a_run()]), {"scatter_deg": 1e-300}, "scatter_deg must be from 0.001 to 10, got 1e-300"),
     ],
 )
 def test_bad_calibrations_are_refused(arguments, named, words):
@@ -255,6 +324,8 @@ def test_bad_calibrations_are_refused(arguments, named, words):
         ((FIRST, SECOND, []), {}, "speed_rpm must have at least 1 value"),
         ((FIRST, SECOND, [np.nan]), {}, "speed_rpm must be from 0"),
         ((FIRST, SECOND, [500]), {"post_bend_mm": (0.1,)}, "post_bend_mm must have as many values"),
+        ((FIRST, SECOND, [500]), {"falling": "no"}, "falling must be True or False, once or for each of 1"),
+        ((FIRST, SECOND, [500]), {"falling": [False] * 2}, "falling must be True or False, once or for each"),
     ],
 )
 def test_bad_questions_are_refused(calibrated, arguments, named, words):

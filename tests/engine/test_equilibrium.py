@@ -20,6 +20,12 @@ from curves.engine.equilibrium import (
 NEVER = 1e6  # a travel beyond all
 
 
+def weights_pull(head, lift, speed_rpm):
+    """Give the pull on the sleeve [N] that keeps a governor's weights at a lift [mm] at a speed."""
+    speed = np.asarray(speed_rpm)
+    return TORQUE_PER_RPM_SQUARED * head.inertia * speed**2 * (1.0 + head.growth * np.asarray(lift))
+
+
 def governor(mass_kg, radius_mm, lift_ratio, rate, preload_n, travel=NEVER, friction_n=0.0):
     """Put a Hartnell governor into our terms: the angle is the lift [mm], two balls share the spring.
 
@@ -71,6 +77,7 @@ class TestPublished:
         # brainmass.com, centrifugal clutch 223190: 5 kg, 200 N, r 0.2 m; printed 14.14 rad/s, 135 rpm.
         clutch = governor(2.5, 200.0, 1.0, 1.0, 200.0)
         assert float(speed_at(clutch, 0.0)) == pytest.approx(135.0, rel=1e-3)
+        assert float(speed_at(clutch, 0.0)) * pi / 30 == pytest.approx(14.14, rel=1e-3)
 
     def test_spring_force_at_speed(self):
         # formuladen.com, formula 10745: 3.7 kg, 52.36 rad/s, 140 mm; printed 1420.1330528 N.
@@ -108,9 +115,7 @@ class TestPublished:
         ratio = 75 / 62.5
         bottom = 100.0 - 15.0 * ratio
         head = governor(1.35, bottom, ratio, 1.0, 0.0)
-        pull = (
-            TORQUE_PER_RPM_SQUARED * head.inertia * np.array([435.0**2, 420.0**2 * (1 + head.growth * 30.0)])
-        )
+        pull = weights_pull(head, [0.0, 30.0], [435.0, 420.0])
         rate = (pull[1] - pull[0]) / 30.0
         assert rate == pytest.approx(6.3, abs=0.03)
         assert pull[0] / rate == pytest.approx(87.54, abs=0.4)
@@ -138,10 +143,14 @@ class TestPublished:
     def test_290_to_310_rpm(self):
         # Question bank (coursehero.com), outputs from memory: 2.5 kg, arms 120 and 80 mm, pivot 120 mm,
         # lift 15 mm, ball arms upright at the lowest speed: F 277 and 376 N, S 831 and 1128 N, 19.8 N/mm.
-        rate = (1128.0 - 831.0) / 15.0
-        head = governor(2.5, 120.0, 1.5, rate, 831.0)
-        assert speed_at(head, [0.0, 15.0]) == pytest.approx([290.0, 310.0], rel=3e-3)
+        ratio = 120 / 80
+        pull = weights_pull(governor(2.5, 120.0, ratio, 1.0, 0.0), [0.0, 15.0], [290.0, 310.0])
+        assert pull == pytest.approx([831.0, 1128.0], rel=3e-3)
+        assert pull / (2 * ratio) == pytest.approx([277.0, 376.0], rel=3e-3)  # each ball's own force
+        rate = (pull[1] - pull[0]) / 15.0
         assert rate == pytest.approx(19.8, rel=3e-3)
+        head = governor(2.5, 120.0, ratio, 19.8, 831.0)
+        assert speed_at(head, [0.0, 15.0]) == pytest.approx([290.0, 310.0], rel=3e-3)
 
     def test_all_at_one_speed(self):
         # vlabs NIT Karnataka, Hartnell post-test: controlling force 1100 N at 35 cm, 550 N at 20 cm between
@@ -226,6 +235,31 @@ def test_brentq_finds_the_same_angle(head, speed):
     low, high = excess(0.0), excess(head.travel_deg)
     expected = 0.0 if low >= 0 else head.travel_deg if high <= 0 else brentq(excess, 0.0, head.travel_deg)
     assert float(advance_at(head, speed)) == pytest.approx(expected, abs=1e-6)
+
+
+def test_a_snap_below_no_torque_or_jumped_over_is_none():
+    held = Balance(0.3, -0.02, 0.05, 12, np.array([20, 22]), np.array([0.24, 0.24]), np.array([1, 8]),
+                   np.array([20.3, 23]), np.array([0, 0.3]))  # fmt: skip
+    assert find_snaps(held) == find_snaps(held, falling=True) == ()
+    over = Balance(0.2, 0.05, 0, 12, np.array([30, 30]), np.array([0.2, 0.2]), np.array([1, 1]),
+                   np.array([18, 31]), np.array([0, 0]))  # fmt: skip
+    (snap,) = find_snaps(over)
+    assert (snap.from_deg, snap.to_deg) == (0.0, 12.0)
+    (back,) = find_snaps(over, falling=True)
+    assert (back.from_deg, back.to_deg) == (12.0, 0.0)
+
+
+@settings(deadline=None)
+@given(heads, st.floats(-0.05, 0.08), st.booleans())
+def test_a_snap_is_a_jump_of_the_curve_in_the_sweeps_direction(head, growth, falling):
+    head = head._replace(growth=growth)
+    for snap in find_snaps(head, falling):
+        ahead = -1e-6 if falling else 1e-6
+        before, after = (
+            float(advance_at(head, snap.speed_rpm * (1 + step), falling)) for step in (-ahead, ahead)
+        )
+        assert abs(before - snap.from_deg) < abs(after - before) + 0.01
+        assert (after < before) if falling else (after > before)
 
 
 def test_scalar_agrees_with_array():

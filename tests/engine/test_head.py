@@ -4,17 +4,19 @@ import numpy as np
 import pytest
 
 from curves.engine import Head, Run, Spring, Target
+from curves.engine.units import MM_PER_INCH, N_PER_LBF, N_PER_MM_PER_LBF_PER_INCH
 
 SPRING = Spring("P1", 3.0, 20.0, 1.0)
 
 
 def test_pull_of_a_spring_with_initial_tension():
     # Spring makers' guides (planetspring.com, leespring.com): 6.9 lb/in, 0.7 lb, stretched 0.5 in -> 4.15 lb.
-    spring = Spring("guide", 6.9, 1.0, 0.7)
-    assert spring.force_n(1.5) == pytest.approx(4.15, rel=1e-12)
-    assert spring.force_n(0.9) == 0.0
-    # The same in SI, computed.
-    assert Spring("SI", 1.208375, 20.0, 3.113755).force_n(32.7) == pytest.approx(18.460120, abs=5e-6)
+    rate, tension = 6.9 * N_PER_MM_PER_LBF_PER_INCH, 0.7 * N_PER_LBF
+    assert (rate, tension) == pytest.approx((1.208375, 3.113755), rel=1e-6)  # computed in SI
+    spring = Spring("guide", rate, MM_PER_INCH, tension)
+    assert spring.force_n(1.5 * MM_PER_INCH) / N_PER_LBF == pytest.approx(4.15, rel=1e-12)
+    assert spring.force_n(1.5 * MM_PER_INCH) == pytest.approx(18.460120, rel=1e-7)
+    assert spring.force_n(0.9 * MM_PER_INCH) == 0.0
 
 
 def test_springs_are_known_by_key_and_label():
@@ -25,15 +27,22 @@ def test_springs_are_known_by_key_and_label():
 @pytest.mark.parametrize(
     ("arguments", "named", "words"),
     [
-        ((0, 20), {}, "rate_n_per_mm must be above 0 and at most 1000, got 0"),
-        ((3, -1), {}, "free_length_mm must be above 0 and at most 500, got -1"),
+        ((0, 20), {}, "rate_n_per_mm must be from 0.001 to 1000, got 0"),
+        ((3, -1), {}, "free_length_mm must be from 0.1 to 500, got -1"),
         ((3, 20, -0.1), {}, "initial_tension_n must be from 0 to 5000"),
-        ((3, np.nan), {}, "free_length_mm must be above 0"),
-        ((3, 20), {"rate_sd": 0}, "rate_sd must be above 0"),
-        ((3, 20), {"free_length_sd_mm": -1}, "free_length_sd_mm must be above 0"),
+        ((3, np.nan), {}, "free_length_mm must be from 0.1 to 500, got nan"),
+        ((3, 20), {"rate_sd": 0}, "rate_sd must be from 0.0001 to 10, got 0"),
+        ((3, 20), {"free_length_sd_mm": -1}, "free_length_sd_mm must be from 0.0001 to 500, got -1"),
         ((3, 20), {"initial_tension_sd": "much"}, "initial_tension_sd must be a number"),
         ((3, 20), {"error_correlation": (0, 0)}, "error_correlation must have as many values"),
         ((3, 20), {"error_correlation": (0, 0, 2)}, "error_correlation must be from -1 to 1"),
+        # Two errors that each go with a third can't go against each other.
+        (
+            (3, 20),
+            {"error_correlation": (0.9, 0.9, -0.9)},
+            "error_correlation must be three that are possible",
+        ),
+        ((3, 20), {"error_correlation": (1, 1, 1)}, "error_correlation must be three that are possible"),
     ],
 )
 def test_bad_springs_are_refused(arguments, named, words):
@@ -59,12 +68,17 @@ def test_what_was_not_measured_is_none():
     [
         (((20,), (0.2, 0.2), 12), {}, "post_gap_mm must be a pair"),
         ((20, (0.2, 0.2), 12), {}, "post_gap_mm must be a pair"),
-        (((20, 0), (0.2, 0.2), 12), {}, "post_gap_mm must be above 0 and at most 500, got 0"),
-        (((20, 20), (0.2, np.nan), 12), {}, "stretch_mm_per_deg must be above 0"),
-        (((20, 20), (0.2, 0.2), 0), {}, "travel_deg must be above 0 and at most 60, got 0"),
+        (((20, 0), (0.2, 0.2), 12), {}, "post_gap_mm must be from 0.5 to 500, got 0"),
+        (((20, 20), (0.2, np.nan), 12), {}, "stretch_mm_per_deg must be from 0.001 to 10, got nan"),
+        (((20, 20), (0.2, 0.2), 0), {}, "travel_deg must be from 0.1 to 60, got 0"),
         (((20, 20), (0.2, 0.2), 12), {"post_gap_sd_mm": 0}, "post_gap_sd_mm must be above 0"),
         (((20, 20), (0.2, 0.2), 12), {"stretch_sd": -1}, "stretch_sd must be above 0"),
         (((20, 20), (0.2, 0.2), 12), {"travel_sd_deg": np.inf}, "travel_sd_deg must be above 0"),
+        (
+            ((20, 20), (0.2, 0.2), 12),
+            {"learned": "much"},
+            "learned must be a LearnedType or None, got 'much'",
+        ),
     ],
 )
 def test_bad_heads_are_refused(arguments, named, words):
@@ -102,3 +116,18 @@ def test_a_target_is_ordered_with_a_tolerance_for_each_point():
     assert list(target.speed_rpm) == [500, 900]
     assert list(target.tolerance_deg) == [1.0, 0.5]
     assert target.initial_range_deg == (0.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "named", "words"),
+    [
+        (([500, 500], [0, 1], 0.5), {}, r"speed_rpm must name each speed once, got \[500.0, 500.0\]"),
+        (([500], [0], 0), {}, "tolerance_deg must be above 0"),
+        (([500], [0], [0.5, 0.5]), {}, "tolerance_deg must have as many values as speed_rpm"),
+        (([500], [0], 0.5), {"initial_range_deg": (2, 1)}, r"initial_range_deg must be \(low, high\), got"),
+        (([500], [0], 0.5), {"initial_range_deg": (1,)}, r"initial_range_deg must be \(low, high\), got"),
+    ],
+)
+def test_bad_targets_are_refused(arguments, named, words):
+    with pytest.raises(ValueError, match=words):
+        Target(*arguments, **named)

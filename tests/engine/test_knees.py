@@ -303,7 +303,7 @@ def test_more_readings_than_the_grid_has_places_still_find_the_corners():
         (([500, 1000], [0]), {}, "advance_deg must have as many"),
         (([500, 1000], [0, 5]), {"slopes": 4}, "slopes must be from 1 to 3, got 4"),
         (([500, 1000], [0, 5]), {"pieces": 9}, "pieces must be from 1 to 5, got 9"),
-        (([500, 1000], [0, 5]), {"reading_sd_deg": 0}, "reading_sd_deg must be above 0"),
+        (([500, 1000], [0, 5]), {"reading_sd_deg": 0}, "reading_sd_deg must be from 0.001 to 10, got 0"),
         (([500, 1000], [0, 5]), {"floor_deg": np.inf}, "floor_deg must be from -180 to 180"),
     ],
 )

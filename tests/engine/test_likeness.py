@@ -100,7 +100,7 @@ class TestNearestCurves:
         [
             ([], 10, "descriptions must have at least 1 row"),
             ([[0.0], [1.0, 2.0]], 10, "descriptions must be a table of numbers"),
-            ([[0.0] * 29, [np.nan] * 29], 10, "descriptions must be finite, got nan"),
+            ([[0.0] * 29, [np.nan] * 29], 10, "descriptions must be finite, -1e.09 to 1e.09, got nan"),
             ([[0.0] * 28], 10, "description must have 28 values"),
             ([[0.0] * 29], 0, "count must be at least 1, got 0"),
             ([[0.0] * 29], 1.5, "count must be a whole number"),
@@ -111,7 +111,7 @@ class TestNearestCurves:
             nearest_curves(ONE, rows, count)
 
     def test_bad_description_is_named(self):
-        with pytest.raises(ValueError, match="description must be finite, got nan"):
+        with pytest.raises(ValueError, match=r"description must be finite, -1e.09 to 1e.09, got nan"):
             Shelf([[0.0, 1.0]]).nearest([np.nan, 1.0])
 
 
@@ -188,11 +188,16 @@ class TestNearestEngines:
         ("query", "rows", "options", "words"),
         [
             ([4], [], {}, "table must have at least 1 row"),
-            ([4], [[np.inf]], {}, "table must hold finite numbers"),
+            ([4], [[np.inf]], {}, "table must be finite, -1e.09 to 1e.09, or NaN for unknown, got inf"),
             ([4, 5], [[4]], {}, "attributes must have 1 values"),
             ([np.nan], [[4], [6]], {}, "attributes must hold one that is known"),
             ([4], [[4], [4]], {}, "attributes must hold one that is known and that differs"),
-            ([np.inf], [[4], [6]], {}, "attributes must be finite, got inf"),
+            (
+                [np.inf],
+                [[4], [6]],
+                {},
+                "attributes must be finite, .* or NaN for unknown",
+            ),
             ([4], [[4], [6]], {"spread": [-1]}, "spread must be at least 0, got -1"),
         ],
     )

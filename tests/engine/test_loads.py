@@ -113,6 +113,44 @@ def test_bent_loads_are_said():
     assert any("bend away" in words for words in spring_from_loads(length, load, free_length_mm=20).warnings)
 
 
+def test_one_mistyped_load_is_named():
+    test = spring_from_loads([22, 24, 26, 28], [5, 7, 90, 11], free_length_mm=20)
+    assert "The load of 90 N at 26 mm does not fit the others" in test.warnings[0]
+    assert "The rate is not known" in test.warnings[1]
+    assert not test.converged
+    assert test.spring("P").rate_sd == pytest.approx(test.rate_se / test.rate_n_per_mm)
+    # Without it the others say 1 N/mm and 3 N.
+    sound = spring_from_loads([22, 24, 28], [5, 7, 11], free_length_mm=20)
+    assert (sound.rate_n_per_mm, sound.initial_tension_n) == pytest.approx((1.0, 3.0))
+    assert sound.warnings == ()
+
+
+def test_loads_that_scatter_far_more_than_said_are_called_so():
+    test = spring_from_loads([22, 23, 24, 25, 26, 27], [5, 9, 6, 8, 6.5, 9], free_length_mm=20)
+    assert any("scatter 1.6 N" in words for words in test.warnings)
+    three = spring_from_loads([22, 24, 26], [5, 9, 10], free_length_mm=18)  # which of three is odd?
+    assert any("scatter" in words for words in three.warnings)
+
+
+def test_two_readings_at_one_length_and_one_elsewhere_name_none():
+    # Which of two loads at one length is wrong the third can't tell.
+    test = spring_from_loads([22, 22, 26], [5, 9, 11], free_length_mm=19)
+    assert any("scatter" in words for words in test.warnings)
+    assert not any("does not fit the others" in words for words in test.warnings)
+
+
+def test_a_rate_within_its_own_error_is_no_rate():
+    test = spring_from_loads([25.0, 25.1], [5.0, 5.05], free_length_mm=20)
+    assert test.rate_se > test.rate_n_per_mm
+    assert "The rate is not known" in test.warnings[-1]
+
+
+def test_a_free_length_within_the_error_of_the_lengths_is_fine():
+    assert spring_from_loads([20.0, 22.0], [3.0, 5.0], free_length_mm=20.3).rate_n_per_mm == pytest.approx(
+        1.0
+    )
+
+
 @pytest.mark.parametrize(
     ("length", "load", "options", "words"),
     [
@@ -127,6 +165,17 @@ def test_bent_loads_are_said():
         ([25, 30], [5, 5], {}, "load_n must rise with length_mm, got 0 N/mm"),
         ([25, 30], [5, 6], {"free_length_mm": 0}, "free_length_mm must be above 0"),
         ([25, 30], [5, 6], {"load_sd_n": 0}, "load_sd_n must be above 0"),
+        ([20, 22], [3, 5], {"free_length_mm": 25}, "length_mm must not be below the free length of 25 mm"),
+        (
+            [20, 22, 25],
+            [3, 5, 0],
+            {},
+            "length_mm must not be below the free length of 25 mm under load, got 20",
+        ),
+        ([25, 30], [100, 101], {}, "must leave a free length above 0, got -475 mm"),
+        ([25, 25.02], [5, 80], {}, "load_n must rise by at most 1000 N/mm, got 3750 N/mm"),
+        ([25, 25.0001], [5, 8], {}, "length_mm must hold two different lengths"),
+        ([1e-300, 2e-300], [5, 8], {}, "length_mm must hold two different lengths"),
     ],
 )
 def test_bad_input_is_named(length, load, options, words):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from curves.engine import Readings
-from curves.engine.readings import checked_array, checked_number
+from curves.engine.readings import checked_array, checked_count, checked_number
 
 
 def test_readings_are_ordered_and_read_only_and_the_input_is_left_alone():
@@ -68,6 +68,11 @@ BAD = [
     (([500], [1], "up"), "falling must be True or False"),
     (([500], [1], [True, False]), "falling must be True or False, once or for each of 1 readings"),
     (([500], [None]), "speed_rpm must have at least 1 value"),
+    (([500, 800], [0, None], [True]), "falling must be True or False, once or for each of 2 readings"),
+    (([500, 800], [0, None], [True] * 3), "falling must be True or False, once or for each of 2 readings"),
+    (([500], [1], [[True], [True, False]]), "falling must be True or False"),
+    (([10**400], [1]), "speed_rpm must be a list of numbers"),
+    ((None, [1]), "speed_rpm must be a list of numbers, got None"),
 ]
 
 
@@ -102,3 +107,11 @@ def test_the_lower_end_itself_may_be_refused():
         checked_array("x", [1, 0], 0, above=True)
     with pytest.raises(ValueError, match="x must be a number, finite, got None"):
         checked_number("x", None)
+    with pytest.raises(ValueError, match="x must be a number, at most 9, got 1000"):
+        checked_number("x", 10**400, high=9)
+
+
+def test_a_count_is_never_cut_off():
+    assert checked_count("count", 3.0) == 3
+    with pytest.raises(ValueError, match="count must be a whole number, at least 1"):
+        checked_count("count", 1.7)

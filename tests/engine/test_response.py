@@ -171,9 +171,10 @@ def test_order_does_not_matter_and_the_input_stays():
     [
         (([], []), {}, "advance_deg must have at least 1"),
         (([20, 24], [1]), {}, "value must have as many values as advance_deg"),
-        (([20, 24], [1, np.nan]), {}, "value must be finite, got nan"),
+        (([20, 24], [1, np.nan]), {}, "value must be from -1e.09 to 1e.09, got nan"),
+        (([20, 24], [1, 1e300]), {}, "value must be from -1e.09 to 1e.09, got 1e.300"),
         (([20, 400], [1, 2]), {}, "advance_deg must be from -180 to 180, got 400"),
-        (([20, 24], [1, 2]), {"best": "max"}, "best must be 'most' or 'least', got 'max'"),
+        (([20, 24], [1, 2]), {"best": "max"}, "best must be one of \\('most', 'least'\\), got 'max'"),
         (([20, 24], [1, 2]), {"confidence": 1}, "confidence must be below 1"),
         (([20, 24], [1, 2]), {"confidence": 0}, "confidence must be above 0"),
         (([20, 24], [1, 2]), {"value_sd": 0}, "value_sd must be above 0"),

@@ -150,7 +150,12 @@ class TestTrueInitial:
             ([900, -1], [5, 5], {}, "speed_crank_rpm must be from 0 to 20000, got -1"),
             ([900], [np.nan], {}, "light_crank_deg must be from -180 to 180, got nan"),
             ([900, 1000], [5], {}, "light_crank_deg must have as many"),
-            ([900], [5], {"vacuum_on": [True, False]}, "vacuum_on must be True or False for each of 1"),
+            (
+                [900],
+                [5],
+                {"vacuum_on": [True, False]},
+                "vacuum_on must be True or False, once or for each of 1",
+            ),
             ([900], [5], {"part_throttle": [0.5]}, "part_throttle must be True or False"),
             ([900], [5], {"reading_sd_deg": 0}, "reading_sd_deg must be above 0"),
         ],

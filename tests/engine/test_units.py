@@ -41,9 +41,9 @@ def test_scalar_agrees_with_array_and_input_is_left_alone():
     assert list(values) == [100.0, 200.0]
 
 
-@pytest.mark.parametrize("ratio", [0, -1.0, float("nan"), float("inf"), "2", None])
+@pytest.mark.parametrize("ratio", [0, -1.0, float("nan"), float("inf"), "two", None, 10**400, 1e-3])
 def test_a_drive_without_a_sound_ratio_is_refused(ratio):
-    with pytest.raises(ValueError, match="crank_per_shaft must be a finite number above 0"):
+    with pytest.raises(ValueError, match="crank_per_shaft must be"):
         Drive(ratio)
 
 

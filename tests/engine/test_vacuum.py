@@ -81,6 +81,13 @@ class TestCapsule:
         assert "Few readings" in capsule.warnings[0]
         assert any("read below 10.0 kPa" in words for words in capsule.warnings)
 
+    def test_a_begin_below_no_vacuum_is_said(self):
+        # 1 degree for every 10 kPa, 5 degrees in already: the line comes down to 0 at -40 kPa.
+        capsule = fit_capsule([10, 20, 30, 40], [5, 6, 7, 8])
+        assert capsule.begin_kpa == pytest.approx(-40)
+        assert any("does not come down to 0 above 0 kPa" in words for words in capsule.warnings)
+        assert not any("read below" in words for words in capsule.warnings)
+
     def test_retarding_capsule_and_lone_slope_reading_are_said(self):
         assert "retards" in fit_capsule([5, 10, 20, 30, 40], [0, 0, -2, -4, -6]).warnings[0]
         lone = fit_capsule([5, 10, 25, 45, 55], [0, 0, 4, 8, 8])
@@ -196,6 +203,14 @@ class TestAdvanceMap:
         assert not total.within
         assert "1500 rpm and 50.0 kPa" in total.warnings[0]
         assert advance_map(self.CURVE, self.CAPSULE, [1500], [50], limit_deg=21).within
+
+    def test_the_capsules_own_warnings_come_along(self):
+        capsule = fit_capsule(VACUUM, known(20, 90, 20))
+        assert "its stop was not seen" in capsule.warnings[0]
+        assert advance_map(self.CURVE, capsule, [1500], [50]).warnings == capsule.warnings
+        over = advance_map(self.CURVE, capsule, [1500], [50], limit_deg=1)
+        assert over.warnings[:-1] == capsule.warnings
+        assert "over the limit" in over.warnings[-1]
 
     def test_bad_input_is_named(self):
         with pytest.raises(ValueError, match="vacuum_kpa must be from 0 to 110, got 200"):

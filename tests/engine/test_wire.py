@@ -1,5 +1,6 @@
 """Coil springs from wire, coil and turns, against printed examples."""
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -100,10 +101,35 @@ def test_any_wire_will_do_when_none_are_listed():
     assert plan.spring.turns % 0.25 == 0
 
 
+def test_a_stress_at_the_limit_is_within_it():
+    # The thinnest wire bears just the limit: rounding must not call 700 over a limit of 700.
+    for load in np.linspace(10.0, 90.0, 41):
+        spring = wire_for_rate(2.0, load, 700, coil_mm=8).spring
+        assert spring.within
+        assert spring.warnings == () or "over the limit" not in spring.warnings[0]
+    assert not spring_from_wire(1, 8, 10, load_n=40 * (1 + 1e-6), stress_limit=_stress_of(40)).within
+
+
+def _stress_of(load_n):
+    return spring_from_wire(1, 8, 10, load_n=load_n).stress_n_per_mm2
+
+
+def test_a_rate_that_whole_turns_miss_is_said():
+    # One turn at least: k = G d^4 / (8 D^3) is the stiffest that this wire and coil make.
+    plan = wire_for_rate(900, 40, 700, coil_mm=8)
+    wire = plan.spring.wire_mm
+    assert plan.spring.rate_n_per_mm == pytest.approx(81_370 * wire**4 / (8 * 8**3), rel=1e-12)
+    assert "The rate comes out 97% too low" in plan.warnings[0]
+    coarse = wire_for_rate(15, 1500, 680, spring_index=6, wires_mm=[7], turn_step=20)
+    assert coarse.spring.rate_n_per_mm == pytest.approx(15 * 21.974923 / 20, rel=1e-6)  # Bhandari, 10.5
+    assert "10% too high" in coarse.warnings[0]
+    assert wire_for_rate(15, 1500, 680, spring_index=6, wires_mm=[7], turn_step=1).warnings == ()
+
+
 @pytest.mark.parametrize(
     ("function", "arguments", "options", "words"),
     [
-        (spring_from_wire, (0, 8, 10), {}, "wire_mm must be above 0 and at most 50, got 0"),
+        (spring_from_wire, (0, 8, 10), {}, "wire_mm must be from 0.001 to 50, got 0"),
         (spring_from_wire, (8, 8, 10), {}, "coil_mm must be above 8 and at most 500, got 8"),
         (spring_from_wire, (1, 8, -2), {}, "turns must be above 0"),
         (spring_from_wire, (1, 8, 10), {"load_n": float("nan")}, "load_n must be from 0 to 5000, got nan"),
