@@ -7,7 +7,7 @@ from django.db.models import Max
 
 from curves.locks import Locked, require_unlocked
 from curves.models import Reading, Run, Target, TargetPoint
-from curves.recording import OffTheCard, put, put_reading, take_back
+from curves.recording import OffTheCard, put, take_back
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
 
@@ -17,7 +17,6 @@ __all__ = [
     "add_run",
     "change_run",
     "put",
-    "put_reading",
     "require_unlocked",
     "save_head",
     "save_spring",

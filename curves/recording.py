@@ -9,7 +9,7 @@ from django.db import transaction
 from django.db.models import F, Max
 
 from curves.locks import require_unlocked
-from curves.models import DwellReading, Reading, Run, SparkReading, VacuumReading
+from curves.models import DwellReading, Reading, Run, SparkReading, TakenBack, VacuumReading
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
 
@@ -38,27 +38,22 @@ class OffTheCard(PermissionDenied):
     """A run that was taken off its card takes no readings until it is put back."""
 
 
-def put_reading(run, key, speed, advance, falling, *, by, version=None):
-    """Write one reading of the sweep, speed and advance in the run's frame; see ``put``."""
-    values = {"speed_rpm": speed, "advance_deg": advance, "falling": falling}
-    return put(run, "reading", key, values, by=by, version=version).row
-
-
 @transaction.atomic
 def put(run, kind, key, values, *, by, version=None):
     """Write one reading of a kind in ``MODELS`` and return what was ``Written``.
 
     Without a version it is new; the same values under the same key are the same reading, sent again. With
-    one it is a correction of that version. Conflict holds the row as it stands, or None if it was taken back.
+    one it is a correction of that version. Conflict holds the row as it stands, or None if it was taken back:
+    under the key of such a one nothing is written any more.
     """
     require(by, "edit_curve")
     _hold(run)
     model = MODELS[kind]
     _check(model, values)
     row = model.objects.filter(run=run, key=key).first()
-    if row is None and version is not None:
-        raise Conflict(None)
     if row is None:
+        if version is not None or TakenBack.objects.filter(run=run, key=key).exists():
+            raise Conflict(None)
         row = model.objects.create(run=run, key=key, **values, **_place(run, model))
         _touch(run)
         return Written(row, None, values)
@@ -75,14 +70,18 @@ def put(run, kind, key, values, *, by, version=None):
 
 @transaction.atomic
 def take_back(run, kind, key, *, by, version=None):
-    """Delete one reading, from the version seen (None: as it was first written); return it, None if gone."""
+    """Delete one reading, from the version seen (None: as it was first written); return it, None if gone.
+
+    The tablet may have given up waiting for the answer to its first send, which then comes in after this.
+    """
     require(by, "edit_curve")
     _hold(run)
     row = MODELS[kind].objects.filter(run=run, key=key).first()
+    if row is not None and row.version != (version or 1):
+        raise Conflict(row)
+    TakenBack.objects.get_or_create(run=run, key=key)
     if row is None:
         return None
-    if row.version != (version or 1):
-        raise Conflict(row)
     row.delete()
     _touch(run)
     return row

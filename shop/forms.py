@@ -120,10 +120,10 @@ class BoundField(forms.BoundField):
         current = self.form.current
         if current is None or not hasattr(current, self.name):
             return ""
-        stored = self.field.prepare_value(getattr(current, self.name))
+        stored = getattr(current, self.name)
         if not self.field.has_changed(stored, self.data):
             return ""
-        shown = getattr(current, f"get_{self.name}_display", lambda: stored)()
+        shown = getattr(current, f"get_{self.name}_display", lambda: self.field.prepare_value(stored))()
         return "empty" if shown in (None, "") else str(shown)
 
 

@@ -127,9 +127,9 @@ def new_key():
 
 
 class TakenForm(models.Model):
-    """A form that has been taken once, under the one-time key it was rendered with, and what it answered."""
+    """A form that has been taken once, and where it led; the digest stands for its key and what it said."""
 
-    key = models.CharField(max_length=40, unique=True)
+    digest = models.CharField(max_length=64, unique=True)
     person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="+")
     location = models.CharField(max_length=200, blank=True)
     taken_at = models.DateTimeField(auto_now_add=True, db_index=True)
@@ -138,4 +138,4 @@ class TakenForm(models.Model):
         ordering = ["pk"]
 
     def __str__(self):
-        return self.key
+        return self.digest

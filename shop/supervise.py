@@ -18,7 +18,8 @@ from shop import environment
 log = logging.getLogger("supervise")
 
 PR_SET_PDEATHSIG = 1  # prctl(2)
-LONGEST_WAIT_S = 30.0
+FIRST_WAIT_S = 0.25
+DOUBLINGS = 7  # then the wait stays as it is: 32 s
 SETTLED_AFTER_S = 60.0
 STOP_WITHIN_S = 40.0  # longer than gunicorn and celery give a request or a sheet to end
 LOOK_EVERY_S = 0.1
@@ -67,7 +68,7 @@ class Child:
                 self.start()
         elif self.process.poll() is not None:
             self.deaths = 0 if now - self.started_at > SETTLED_AFTER_S else self.deaths + 1
-            wait_s = min(0.25 * 2**self.deaths, LONGEST_WAIT_S)
+            wait_s = FIRST_WAIT_S * 2 ** min(self.deaths, DOUBLINGS)
             log.error("%s ended with status %s; again in %.1f s", self.name, self.process.returncode, wait_s)
             self.process, self.start_at = None, now + wait_s
 
@@ -112,15 +113,22 @@ def answers(host, port):
 
 
 def keep(children, stopping, ready=lambda: True, on_ready=lambda: None):
-    """Tend the children until ``stopping()``; then stop them all."""
+    """Tend the children until ``stopping()``; then, or when this fails, stop them all."""
     announced = False
-    while not stopping():
-        for child in children:
-            child.tend()
-        if not announced and ready():
-            announced = True
-            on_ready()
-        time.sleep(LOOK_EVERY_S)
+    try:
+        while not stopping():
+            for child in children:
+                child.tend()
+            if not announced and ready():
+                announced = True
+                on_ready()
+            time.sleep(LOOK_EVERY_S)
+    finally:
+        stop(children)
+
+
+def stop(children):
+    """Ask all to stop, then wait for each as long as what they do may take."""
     for child in children:
         child.ask_to_stop()
     deadline = time.monotonic() + STOP_WITHIN_S

@@ -36,6 +36,23 @@ from django.test import Client, override_settings  # noqa: E402
 
 from tests import build  # noqa: E402
 
+# Files that take longest, or wait longest for a server: begun first, the short ones fill up the end.
+LONG = (
+    "tests/browser/test_journey",
+    "tests/browser/test_every_page",
+    "tests/service/",
+    "tests/browser/test_practice",
+    "tests/jobs/test_demo",
+    "tests/browser/",
+)
+
+
+def pytest_collection_modifyitems(items):
+    """Put the long files first; within them, and among the rest, the order stays random."""
+    items.sort(
+        key=lambda item: next((i for i, start in enumerate(LONG) if item.nodeid.startswith(start)), len(LONG))
+    )
+
 
 @pytest.fixture(scope="session", autouse=True)
 def quick_settings():

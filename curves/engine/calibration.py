@@ -290,6 +290,27 @@ class Calibration:
         }
         return advance_at(head._replace(**each), speed)
 
+    def post_error_draws(self):
+        """Give draws of how far beside its bend each post stands since the last run.
+
+        Returns
+        -------
+        ndarray, shape (512, 2)
+            0 for a post that was never bent [mm].
+
+        Examples
+        --------
+        >>> from curves.engine import calibrate
+        >>> head = Head((20.0, 22.0), (0.24, 0.24), 12.0)
+        >>> primary, secondary = Spring("P1", 3.0, 19.7), Spring("S1", 9.0, 23.0)
+        >>> run = Run(primary, secondary, [400, 600, 800, 1100], [0, 1, 4, 7], post_bend_mm=(0.2, 0.0))
+        >>> error = calibrate(head, [run]).post_error_draws()
+        >>> error.shape, bool(error[:, 0].std() > 0.02), float(error[:, 1].std())
+        ((512, 2), True, 0.0)
+        """
+        padded = np.column_stack([self.draws, np.zeros(len(self.draws))])  # what NO_SPRING points at
+        return padded[:, self.model.bend_column[-1]]
+
     def corrected(self, spring, position=None):
         """Give a spring as it was found to be, to be used from now on.
 

@@ -41,7 +41,13 @@ class Drawer:
         tables = [
             _table(calibration, side, place)[:, rows] for place, side in enumerate((primaries, secondaries))
         ]
-        bench = Bench.make(calibration.head_draws[rows], *tables, np.random.default_rng(_SEED))
+        bench = Bench.make(
+            calibration.head_draws[rows],
+            *tables,
+            stays_mm=np.array(calibration.runs[-1].post_bend_mm),
+            stays_error=calibration.post_error_draws()[rows],
+            rng=np.random.default_rng(_SEED),
+        )
         return cls(primaries, secondaries, bench, done)
 
     def pairs(self):

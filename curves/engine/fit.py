@@ -8,7 +8,8 @@ BROAD_STEPS = 8
 MAX_STEPS = 60
 SETTLED = 1e-6  # relative decrease of the cost below which a fit has settled
 MAX_REFUSED = 6  # steps in a row that did not help
-KICKS, KICK_SIZE, KICK_STEPS = 4, 0.6, 10
+KICKS, KICK_SIZE, KICK_STEPS, KICK_ROUNDS = 4, 0.6, 10, 4
+WORTH_ANOTHER = 0.1  # decrease of the cost by a round of kicks after which another may still find more
 _SEED = 20_015
 MISTYPED_ODDS = 3e-4  # one reading in a hundred or so is mistyped, anywhere on the scale
 FIRST_DAMPING = 1e-2
@@ -99,6 +100,16 @@ def descend(evaluate, z, loss, max_steps=MAX_STEPS):
 
 def _kicked(evaluate, z, cost, settled):
     """Go on from about the optimum found: kinks stop a search short of where it could get."""
+    for _ in range(KICK_ROUNDS):
+        before = cost
+        z, cost, settled = _kicked_once(evaluate, z, cost, settled)
+        if before - cost < WORTH_ANOTHER:
+            break
+    return z, cost, settled
+
+
+def _kicked_once(evaluate, z, cost, settled):
+    """Search from a few points about the optimum, and give the best of them and of where it stood."""
     residual, jacobian = evaluate(z[None])
     matrix = _normal_equations(residual, jacobian, mistyping_loss(residual)[1], z[None])[1][0]
     normal = np.random.default_rng(_SEED).standard_normal((z.size, KICKS))
@@ -109,7 +120,7 @@ def _kicked(evaluate, z, cost, settled):
     return tuple(part[best] for part in found)
 
 
-def fit(evaluate, starts, keep=2):
+def fit(evaluate, starts, keep=3):
     """Find the most likely unknowns from several starts.
 
     Parameters
@@ -117,7 +128,7 @@ def fit(evaluate, starts, keep=2):
     evaluate : callable
         Gives residuals (m, n) and their jacobian (m, n, size) at z (m, size).
     starts : ndarray, shape (m, size)
-    keep : int, default 2
+    keep : int, default 3
         How many of them go on from the broad loss to the sharp one.
 
     Returns
@@ -130,6 +141,8 @@ def fit(evaluate, starts, keep=2):
     z, cost, settled = descend(evaluate, z, mistyping_loss)
     best = int(np.argmin(cost))
     z, cost, settled = _kicked(evaluate, z[best], cost[best], settled[best])
+    if not settled:
+        (z,), (cost,), (settled,) = descend(evaluate, z[None], mistyping_loss)
     residual, jacobian = evaluate(z[None])
     weight = mistyping_loss(residual)[1]
     matrix = _normal_equations(residual, jacobian, weight, z[None])[1]

@@ -191,14 +191,18 @@ def build_model(head, runs, scatter_deg=READING_SCATTER_DEG):
                 roots.append(label.root)
             columns[place] = springs[spring, place]
         spring_columns.append(columns)
+    columns, standing = [NO_SPRING, NO_SPRING], (0.0, 0.0)
     for run in runs:
-        columns = [NO_SPRING, NO_SPRING]
-        for place, bend in enumerate(run.post_bend_mm):
+        columns = list(columns)
+        for place, (bend, before) in enumerate(zip(run.post_bend_mm, standing, strict=True)):
+            if bend == before:
+                continue  # the post is left alone
+            columns[place] = NO_SPRING if bend == 0.0 else len(mean)
             if bend != 0.0:
-                columns[place] = len(mean)
                 mean.append(0.0)
                 roots.append(np.array([[BEND_SD_MM]]))
         bend_columns.append(columns)
+        standing = run.post_bend_mm
     falling = np.concatenate([run.falling for run in runs])
 
     return Model(

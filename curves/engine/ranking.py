@@ -16,6 +16,7 @@ FAIR_CHANCE = 0.1  # below it a try is a gamble
 TRAVEL_SD_DEG = 0.1  # how well a stop is set to a smaller travel
 INITIAL_SHIFTS_DEG = (0.0, -0.25, 0.25)
 LEFT_AFTER_A_RUN_DEG = 0.25  # what is still unknown of a pair's curve once it was run
+SAME_PLACE_MM = 1e-4
 # Single precision halves the work; it is off by 1e-5 degree at most, and no one bends a post that well.
 PRECISION = np.float32
 
@@ -59,19 +60,22 @@ class Bench:
     primaries: np.ndarray  # (springs, draws, 3) log rate, free length, tension / rate
     secondaries: np.ndarray
     bend_error: np.ndarray  # (draws, 2) [mm] a post that is bent ends up a little beside where it should
+    stays_mm: np.ndarray  # (2,) where the last run left the posts: one that stays there is not bent again
+    stays_error: np.ndarray  # (draws, 2) [mm] and how far beside they are
     travel_error: np.ndarray  # (draws,) [deg]
 
     @classmethod
-    def make(cls, head, primaries, secondaries, rng):
+    def make(cls, head, primaries, secondaries, stays_mm, stays_error, rng):
         """Put draws together with the errors of hands that bend posts and set stops."""
         errors = rng.standard_normal((len(head), 3))
-        parts = (head, primaries, secondaries, BEND_SD_MM * errors[:, :2], TRAVEL_SD_DEG * errors[:, 2])
-        return cls(*(part.astype(PRECISION) for part in parts))
+        hands = (BEND_SD_MM * errors[:, :2], stays_mm, stays_error, TRAVEL_SD_DEG * errors[:, 2])
+        return cls(*(part.astype(PRECISION) for part in (head, primaries, secondaries, *hands)))
 
     def thinned(self, stride):
         """Give the bench with every so many-th draw."""
-        parts = (getattr(self, part.name) for part in fields(self))
-        return Bench(*(part[:, ::stride] if part.ndim == 3 else part[::stride] for part in parts))
+        parts = {part.name: getattr(self, part.name) for part in fields(self) if part.name != "stays_mm"}
+        thin = {name: part[:, ::stride] if part.ndim == 3 else part[::stride] for name, part in parts.items()}
+        return replace(self, **thin)
 
     def with_side(self, place, table):
         """Give the bench with other springs on one side."""
@@ -82,7 +86,8 @@ class Bench:
         head, primaries, secondaries = (
             part.mean(axis=-2, keepdims=True) for part in (self.head, self.primaries, self.secondaries)
         )
-        return Bench(head, primaries, secondaries, np.zeros((1, 2), PRECISION), np.zeros(1, PRECISION))
+        no_error = np.zeros((1, 2), PRECISION)
+        return Bench(head, primaries, secondaries, no_error, self.stays_mm, no_error, np.zeros(1, PRECISION))
 
     def curves(self, choices, speed_rpm):
         """Give the advance of each choice in each draw, shape (n, draws, speeds)."""
@@ -103,6 +108,8 @@ class Bench:
         bend = bend_mm[:, place, None].astype(PRECISION)
         stretch = np.exp(self.head[:, STRETCH.start + place])
         error = np.where(bend != 0, self.bend_error[:, place], PRECISION(0))
+        stays = np.abs(bend - self.stays_mm[place]) < SAME_PLACE_MM
+        error = np.where(stays, self.stays_error[:, place], error)
         slack = table[index, :, 1] - np.exp(self.head[:, GAP.start + place]) - bend - error
         slope = np.exp(table[..., 0])[index] * stretch
         lines = (slope * (table[index, :, 2] - slack), slope * stretch, slack / stretch)

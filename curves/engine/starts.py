@@ -7,7 +7,6 @@ from .prior import GAP, INERTIA, STRETCH, TRAVEL
 
 KNEE_SHARES = (0.25, 0.5, 0.75)  # of the travel
 SCATTERED = 2
-FEW_RUNS = 2  # with more, the springs of the first runs are known well enough
 UNKNOWN_TRAVEL = 0.2  # log standard deviation
 FARTHEST = 2.0  # standard deviations that a start may push a spring
 _SEED = 20_013
@@ -17,9 +16,9 @@ def starting_points(model):
     """Give points to start from in whitened unknowns, shape (m, size).
 
     The first stays at what the labels say, some move every secondary so that it comes in early or late, the
-    last are scattered. After a few runs there is little left to guess.
+    last are scattered.
     """
-    shares = (None, *KNEE_SHARES) if len(model.bend_mm) <= FEW_RUNS else (None,)
+    shares = (None, *KNEE_SHARES)
     starts = np.zeros((len(shares) + SCATTERED, model.size))
     starts[len(shares) :] = 0.5 * np.random.default_rng(_SEED).standard_normal((SCATTERED, model.size))
     if model.head.root[TRAVEL, TRAVEL] > UNKNOWN_TRAVEL:

@@ -308,6 +308,17 @@ class Migration(migrations.Migration):
                 'ordering': ['vacuum_kpa', 'pk'],
             },
         ),
+        migrations.CreateModel(
+            name='TakenBack',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.UUIDField()),
+                ('run', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='curves.run')),
+            ],
+            options={
+                'constraints': [models.UniqueConstraint(fields=('run', 'key'), name='one_taking_back_per_key')],
+            },
+        ),
         migrations.AddConstraint(
             model_name='response',
             constraint=models.UniqueConstraint(fields=('build', 'number'), name='one_response_per_number'),

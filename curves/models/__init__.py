@@ -1,7 +1,7 @@
 """A unit's curve work: the head, the drawer of springs, runs on the bench, sweeps, and the target."""
 
 from curves.models.builds import Build, Frame, HeadType
-from curves.models.runs import DwellReading, Reading, Run, SparkReading, VacuumReading
+from curves.models.runs import DwellReading, Reading, Run, SparkReading, TakenBack, VacuumReading
 from curves.models.springs import LoadTest, Spring, SpringCorrection
 from curves.models.sweeps import LightReading, Response, ResponseReading, Sweep
 from curves.models.targets import Target, TargetPoint
@@ -21,6 +21,7 @@ __all__ = [
     "Spring",
     "SpringCorrection",
     "Sweep",
+    "TakenBack",
     "Target",
     "TargetPoint",
     "VacuumReading",

@@ -62,6 +62,19 @@ class Reading(models.Model):
         return f"{self.advance_deg:g} at {self.speed_rpm:g}"
 
 
+class TakenBack(models.Model):
+    """The key of a reading that was taken back: a send of it still on its way must not make it anew."""
+
+    run = models.ForeignKey(Run, on_delete=models.CASCADE, related_name="+")
+    key = models.UUIDField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["run", "key"], name="one_taking_back_per_key")]
+
+    def __str__(self):
+        return str(self.key)
+
+
 class SparkReading(models.Model):
     """Where one cylinder's spark fell at a set shaft speed, from where it should [distributor degrees]."""
 

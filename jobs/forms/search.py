@@ -29,9 +29,6 @@ class SearchForm(Form):
             attrs={"type": "search", "autocomplete": "off", "autocapitalize": "none", "autofocus": True}
         )
 
-    def clean_words(self):
-        return self.cleaned_data["words"].replace("\0", "").strip()
-
     def clean_like(self):
         """The card whose engine is looked for."""
         number = self.cleaned_data["like"]

@@ -186,7 +186,7 @@ def _begun(request, job):
         run = actions.add_run(job, form.run_values, [], by=request.user)
         return f"{reverse('bench', args=[job.number])}?run={run.number}"
 
-    return go(request, once.take(form.cleaned_data["once"], request.user, make))
+    return go(request, once.take(request, make))
 
 
 def _show_beginning(request, job, form):

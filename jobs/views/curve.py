@@ -99,7 +99,7 @@ def run_new(request, number):
     form = NewRunForm(request.POST, springs=start["springs"])
     if not form.is_valid():
         return _show_run(request, job, form)
-    return go(request, once.take(form.cleaned_data["once"], request.user, lambda: _made(request, job, form)))
+    return go(request, once.take(request, lambda: _made(request, job, form)))
 
 
 def _made(request, job, form):

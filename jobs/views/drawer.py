@@ -28,12 +28,12 @@ def drawer(request):
 @require_http_methods(["GET", "POST"])
 def spring_new(request):
     require(request.user, "edit_drawer")
-    before = once.taken(request.POST.get("once"))
+    before = once.taken(request)
     if before:  # a repeated send would find its own label taken
         return go(request, before)
     form = NewSpringForm(request.POST or None)
     if form.is_bound and form.is_valid():
-        return go(request, once.take(form.cleaned_data["once"], request.user, lambda: _made(request, form)))
+        return go(request, once.take(request, lambda: _made(request, form)))
     context = {"form": form, "action": reverse("spring_new")}
     fragment = "curves/_spring_form.html"
     return page(request, "curves/spring_new.html", context, fragment=fragment, status=form.status)

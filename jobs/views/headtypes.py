@@ -32,12 +32,12 @@ WORDS = {
 def head_types(request):
     """The list; a POST names a new type."""
     require(request.user, "read" if request.method == "GET" else "edit_drawer")
-    before = once.taken(request.POST.get("once"))
+    before = once.taken(request)
     if before:
         return go(request, before)
     form = NewHeadTypeForm(request.POST or None)
     if form.is_bound and form.is_valid():
-        return go(request, once.take(form.cleaned_data["once"], request.user, lambda: _made(request, form)))
+        return go(request, once.take(request, lambda: _made(request, form)))
     real = Q(builds__practice_seed=None)
     types = HeadType.objects.annotate(
         units=Count("builds", filter=real, distinct=True),

@@ -63,11 +63,11 @@ class NewCard(Several):
 @require_http_methods(["GET", "POST"])
 def new_job(request):
     require(request.user, "open_job")
-    if request.method == "POST" and (before := taken(request.POST.get("once"))):
+    if request.method == "POST" and (before := taken(request)):
         return redirect(before)
     form = NewCard(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
-        return redirect(take(form.once.cleaned_data["once"], request.user, lambda: form.open(request.user)))
+        return redirect(take(request, lambda: form.open(request.user)))
     return page(request, "jobs/new.html", {"form": form, "used": used()}, status=form.status)
 
 

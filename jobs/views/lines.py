@@ -26,7 +26,7 @@ def add_finding(request, number):
     if not form.is_valid():
         return show_section(request, shown, "findings", finding_form=form, status=form.status)
     text, by = form.cleaned_data["text"], request.user
-    once(form, by, lambda: teardown.add_finding(shown.job, text=text, by=by))
+    once(request, lambda: teardown.add_finding(shown.job, text=text, by=by))
     return saved(request, number, "findings")
 
 
@@ -47,7 +47,7 @@ def add_part(request, number):
     form = NewPartForm(request.POST)
     if not form.is_valid():
         return show_section(request, shown, "parts", part_form=form, status=form.status)
-    once(form, request.user, lambda: teardown.add_part(shown.job, form.row_data(), by=request.user))
+    once(request, lambda: teardown.add_part(shown.job, form.row_data(), by=request.user))
     return saved(request, number, "parts")
 
 
@@ -79,14 +79,14 @@ def remove_part(request, number, pk):
     return struck(request, shown, "parts", STRUCK, undo=undo, values=again(line, PartForm.Meta.fields))
 
 
-def once(form, person, work):
+def once(request, work):
     """Do the work of a form that makes a line, unless this very form was sent before."""
 
     def make():
         work()
         return ""
 
-    take(form.cleaned_data["once"], person, make)
+    take(request, make)
 
 
 def again(line, names):

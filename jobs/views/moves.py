@@ -61,7 +61,7 @@ def road_report(request, number):
         opening.report_from_road(shown.job, text=data["text"], by=by)
         return shown.address(shown.job.stage, "returned")
 
-    return redirect(take(data["once"], by, write))
+    return redirect(take(request, write))
 
 
 @require_http_methods(["GET", "POST"])

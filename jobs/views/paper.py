@@ -59,7 +59,7 @@ def sheets_of_job(request, number):
         building.order_draft(job, said["kind"], paper_size=said["paper"], by=request.user)
         return _place(job)
 
-    once.take(said["once"], request.user, order)
+    once.take(request, order)
     return _done(request, job)
 
 
@@ -81,7 +81,7 @@ def sign_sheet(request, number):
         return _place(job)
 
     try:
-        once.take(said["once"], request.user, sign)
+        once.take(request, sign)
     except signing.CardChanged:
         form.look_again(recorded_sha256(job))
         return _papers(request, job, status=409, sign_form=form)

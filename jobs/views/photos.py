@@ -22,7 +22,7 @@ def add_photos(request, number):
     require_open(shown.job)
     form = PhotoForm(request.POST, request.FILES)
     if form.is_valid():
-        once(form, request.user, lambda: take_photos(shown.job, form, request.user))
+        once(request, lambda: take_photos(shown.job, form, request.user))
         if not form.errors:
             return saved(request, number, "photos")
         form.renew()

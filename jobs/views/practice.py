@@ -31,9 +31,7 @@ def practice(request):
     if request.method == "POST":
         require(request.user, "edit_curve")
         if form.is_valid():
-            return go(
-                request, once.take(form.cleaned_data["once"], request.user, lambda: _opened(request, form))
-            )
+            return go(request, once.take(request, lambda: _opened(request, form)))
     cards = Job.objects.practice().select_related("unit", "opened_by", "build")[:MOST_LISTED]
     context = {"form": form, "cards": cards, "practice": True, "may_edit": request.user.may("edit_curve")}
     return page(request, "jobs/practice.html", context, status=form.status)

@@ -32,7 +32,7 @@ def add_step(request, number, list_name):
     if not form.is_valid():
         return show_section(request, shown, list_name, step_form=form, status=form.status)
     text, parts, by = form.cleaned_data["text"], form.cleaned_data["parts"], request.user
-    once(form, by, lambda: steps.add_step(shown.job, list_name=list_name, text=text, parts=parts, by=by))
+    once(request, lambda: steps.add_step(shown.job, list_name=list_name, text=text, parts=parts, by=by))
     return saved(request, number, list_name)
 
 

@@ -22,18 +22,23 @@ from shop.versions import Conflict
 
 @require_GET
 def sweeps_of_job(request, number):
-    """All sweeps of a card with what they say; for htmx, the summary that stands on the card."""
+    """All sweeps of a card with what they say, drawn; for htmx, the summary that stands on the card."""
     job = card_for(request.user, number)
     when = request.GET.get("when")
     when = when if request.htmx and when in Sweep.When.values else ""
     set_up = engine_of(job)
-    rows = [row for row in sweeps.sweeps_of(job.build) if when in ("", row.when)]
+    said = [
+        sweeps.said_of(row, job.build, set_up)
+        for row in sweeps.sweeps_of(job.build)
+        if when in ("", row.when)
+    ]
+    answers = [responses.said_of(row) for row in responses.responses_of(job.build)]
     context = {
         "job": job,
         "may_edit": _may(request, job),
         "when": when,
-        "sweeps": [sweeps.said_of(row, job.build, set_up) for row in rows],
-        "responses": [responses.said_of(row) for row in responses.responses_of(job.build)],
+        "sweeps": [(one, None if when else sweepfigure.drawn(one, job.build)) for one in said],
+        "responses": [(one, None if when else sweepfigure.response_drawing(one)) for one in answers],
     }
     return page(request, "curves/sweeps.html", context, fragment="curves/_sweeps.html")
 
@@ -133,8 +138,7 @@ def _new(request, job, form_class, add, show, initial):
     form = form_class(request.POST)
     if not form.is_valid():
         return show(request, job, form)
-    key = form.cleaned_data["once"]
-    return go(request, once.take(key, request.user, partial(_made, request, job, form, add)))
+    return go(request, once.take(request, partial(_made, request, job, form, add)))
 
 
 def _made(request, job, form, add):

@@ -55,8 +55,7 @@ def fit_pair(request, number):
     if not form.is_valid():
         notes.leave(request, "Nothing was fitted: the pair did not arrive whole. Choose it again.")
         return redirect("trials", number)
-    key = form.cleaned_data["once"]
-    return go(request, once.take(key, request.user, lambda: _fitted(request, job, form)))
+    return go(request, once.take(request, lambda: _fitted(request, job, form)))
 
 
 def _fitted(request, job, form):

@@ -83,7 +83,7 @@ class Migration(migrations.Migration):
             name='TakenForm',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('key', models.CharField(max_length=40, unique=True)),
+                ('digest', models.CharField(max_length=64, unique=True)),
                 ('location', models.CharField(blank=True, max_length=200)),
                 ('taken_at', models.DateTimeField(auto_now_add=True, db_index=True)),
                 ('person', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to=settings.AUTH_USER_MODEL)),

@@ -51,7 +51,7 @@ def new_customer(request):
     require(request.user, "edit_customer")
     form = NewCustomerForm(sent(request))
     if form.is_bound and form.is_valid():
-        return go(request, once.take(form.cleaned_data["once"], request.user, lambda: _made(form, request)))
+        return go(request, once.take(request, lambda: _made(form, request)))
     return page(request, "shop/new_customer.html", {"form": form}, status=form.status)
 
 

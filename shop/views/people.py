@@ -26,8 +26,8 @@ def new_person(request):
     require(request.user, "edit_people")
     form = NewPersonForm(sent(request))
     if form.is_bound and form.is_valid():
-        return go(request, once.take(form.cleaned_data["once"], request.user, lambda: _made(form, request)))
-    before = once.taken(request.POST.get("once"))  # a second send finds its own login name taken
+        return go(request, once.take(request, lambda: _made(form, request)))
+    before = once.taken(request)  # a second send finds its own login name taken
     if before is not None:
         return go(request, before)
     return page(request, "shop/new_person.html", {"form": form}, status=form.status)
@@ -47,6 +47,7 @@ def person(request, pk):
 @require_POST
 def person_active(request, pk):
     """Switch someone on or off; the answer carries the way back."""
+    require(request.user, "edit_people")
     row = get_object_or_404(Person, pk=pk)
     active = request.POST.get("active") == "1"
     version = request.POST.get("version", "")

@@ -7,7 +7,7 @@ import { outside, withPoints } from "./benchfigure.js";
 import { numberOf, plain, Records } from "./benchrecords.js";
 import { showTrouble } from "./benchtrouble.js";
 import { show } from "./draw.js";
-import { newKey, put, send, waitingForOthers, whyWaiting } from "./outbox.js";
+import { newKey, put, send, waiting, whyWaiting } from "./outbox.js";
 
 const POLL_MS = 3000;
 const TYPED = /^[0-9.,]$/;
@@ -255,10 +255,16 @@ function renderState() {
   const place = byId("bench-state");
   const record = data.sheets.flatMap((one) => records.list(one.kind)).find((one) => one.address === place.dataset.address);
   set(place, record?.state ?? "empty", record ? record.words : "Nothing typed yet");
-  const count = records.waiting.filter((entry) => !entry.refusal).length, trouble = isOut ? { text: "You are logged out.", login: true } : whyWaiting();
-  const others = waitingForOthers().map(([name, number]) => ` ${number} by ${name} wait here too.`).join("");
-  if (count || isOut) set(part("sending"), "waiting", `${count} waiting. ${trouble?.text ?? ""}${others}`);
-  else set(part("sending"), records.rows.size ? "saved" : "empty", `${records.rows.size ? "All saved." : ""}${others}`);
+  renderSending();
+}
+
+// Of everything that this person typed on this tablet, whatever run it belongs to: only then is all saved.
+function renderSending() {
+  const left = waiting(), refused = left.filter((entry) => entry.refusal).length, count = left.length - refused;
+  const trouble = isOut ? { text: "You are logged out.", login: true } : whyWaiting();
+  const words = [refused && `${refused} not saved.`, (count || isOut) && `${count} waiting. ${trouble?.text ?? ""}`];
+  if (left.length || isOut) set(part("sending"), refused ? "failed" : "waiting", words.filter(Boolean).join(" "));
+  else set(part("sending"), records.rows.size ? "saved" : "empty", records.rows.size ? "All saved." : "");
   if (trouble?.login) part("sending").append(" ", login());
 }
 

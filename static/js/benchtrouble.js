@@ -1,7 +1,7 @@
 // What could not be saved as it was typed: each with its cause, both values where there are two, and the ways out.
 import { make } from "./benchcells.js";
 import { plain } from "./benchrecords.js";
-import { drop, put } from "./outbox.js";
+import { drop, newKey, put } from "./outbox.js";
 
 export function showTrouble(place, records, sheets, retype) {
   const troubled = records.waiting.filter((entry) => entry.refusal);
@@ -28,7 +28,7 @@ function panel(entry, sheet, records, retype) {
     );
   } else if (refusal.status === 409) {
     box.append(make("p", "", `Here ${mine}; meanwhile the reading was taken back elsewhere.`));
-    ways.append(way(`Put back ${entry.values[sheet.value]}`, () => put(entry.address, { version: null })), way("Leave it off", () => letGo(entry, records)));
+    ways.append(way(`Put back ${entry.values[sheet.value]}`, () => putBack(entry, records)), way("Leave it off", () => letGo(entry, records)));
   } else {
     box.append(make("p", "", `Here ${mine}. ${refusal.why}`));
     ways.append(refusal.status === 422 ? way("Type it again", () => retype(entry)) : way("Send it again", () => put(entry.address, {})), way("Let it go", () => drop(entry.address)));
@@ -40,6 +40,12 @@ function panel(entry, sheet, records, retype) {
 function letGo(entry, records) {
   records.rows.delete(entry.address.slice(records.base.length, -1));
   drop(entry.address);
+}
+
+// What was taken back stays so under its key: put back, it is a reading of its own.
+function putBack({ address, kind, values, where, page }, records) {
+  letGo({ address }, records);
+  put(records.address(newKey()), { kind, values, gone: false, version: null, where, page });
 }
 
 function described({ values, kind }, { heading }) {

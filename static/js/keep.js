@@ -1,6 +1,9 @@
 // Keeps what is being typed in a form[data-keep] through a reload, on this tablet and in this tab only.
+//
+// The version of the row that it was typed upon is kept with it: what was saved elsewhere meanwhile is then found
+// out by the server, and never overwritten unseen. The one-time key is not: the page's own is the newer one.
 const PREFIX = "bobweight:typed:";
-const fields = "input:not([type=hidden], [type=password], [type=file]), select, textarea";
+const fields = "input:not([type=hidden], [type=password], [type=file]), select, textarea, [name=version], [name$=-version]";
 
 const keyOf = (form) => PREFIX + (form.dataset.keep || form.getAttribute("action") || location.pathname);
 const fieldsOf = (form) => [...form.querySelectorAll(fields)].filter((field) => field.name);

@@ -1,22 +1,40 @@
-// On every page: bench readings that still wait on this tablet are sent on, and said while they can't be.
+// On every page: bench readings that are still on this tablet, waiting or refused, and the way to them. The bench
+// says those of its own run itself, reading by reading.
 import { waiting, waitingForOthers, whyWaiting } from "./outbox.js";
 
-const many = (count) => (count === 1 ? "1 bench reading waits" : `${count} bench readings wait`);
+const bench = document.getElementById("bench-data");
+const here = bench && JSON.parse(bench.textContent).readings;
+const many = (count) => `${count} bench ${count === 1 ? "reading" : "readings"}`;
+const wait = (count) => `${many(count)} ${count === 1 ? "waits" : "wait"} on this tablet`;
 
 function show() {
-  if (document.querySelector("[data-bench]")) return; // the bench says it itself, reading by reading
-  document.querySelector("[data-waiting]")?.remove();
-  const [first] = waiting();
-  const lines = waitingForOthers().map(([name, count]) => `${many(count)} on this tablet for ${name} to log in.`);
-  if (first && (whyWaiting() || first.refusal)) lines.unshift(`${many(waiting().length)} on this tablet, the first from ${first.where}. ${first.refusal?.why ?? whyWaiting().text}`);
+  const left = waiting().filter(({ address }) => !here || !address.startsWith(here));
+  const refused = left.filter((entry) => entry.refusal), sent = left.filter((entry) => !entry.refusal);
+  const lines = waitingForOthers().map(([name, count]) => ["waiting", `${wait(count)} for ${name} to log in.`]);
+  if (sent.length && whyWaiting()) lines.unshift(["waiting", `${wait(sent.length)}, the first from ${sent[0].where}. ${whyWaiting().text}`, sent[0]]);
+  if (refused.length) lines.unshift(["failed", `${many(refused.length)} not saved, the first from ${refused[0].where}. ${refused[0].refusal.why}`, refused[0]]);
+  lay(lines);
+}
+
+function lay(lines) {
+  const before = document.querySelector("[data-waiting]"), shown = JSON.stringify(lines);
+  if (before?.dataset.shown === shown) return; // the focus stays
+  before?.remove();
   if (!lines.length) return;
-  const note = document.createElement("p");
-  note.className = "note";
-  note.dataset.waiting = "";
-  note.dataset.state = "waiting";
-  note.textContent = `${lines.join(" ")} `;
-  if (first) note.append(link(first));
-  document.getElementById("main").prepend(note);
+  const place = document.createElement("div");
+  place.dataset.waiting = "";
+  place.dataset.shown = shown;
+  place.append(...lines.map(note));
+  document.getElementById("main").prepend(place);
+}
+
+function note([state, words, entry]) {
+  const paragraph = document.createElement("p");
+  paragraph.className = "note";
+  paragraph.dataset.state = state;
+  paragraph.textContent = `${words} `;
+  if (entry) paragraph.append(link(entry));
+  return paragraph;
 }
 
 function link({ page, where }) {

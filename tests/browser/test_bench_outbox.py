@@ -166,6 +166,7 @@ def test_two_corrections_of_one_reading_are_both_shown(open_page, job, watch, ch
     trouble = second.get_by_role("alert").filter(has_text="two values")
     expect(trouble).to_contain_text("Here you typed 5; meanwhile 4 was saved elsewhere.")
     expect(cell(second, 300)).to_contain_text("Not saved")
+    expect(sending(second)).to_have_text("1 not saved.")
     assert_no_barrier(second)
     assert saved(job, 2) == [(300, 4, False)]
     second.reload()  # the choice waits as long as it takes
@@ -209,6 +210,54 @@ def test_what_the_server_refuses_is_kept_with_its_cause(page, job, watch):
     trouble.get_by_role("button", name="Send it again").click()
     all_saved(page)
     assert saved(job) == [(300, 1, False)]
+
+
+def test_what_another_run_left_here_is_said_at_the_bench_too(page, job, watch):
+    """Refused for one run, and out of sight as soon as the bench shows another."""
+    watch.forgive("403")
+    open_bench(page, job)
+    job.build.locked = True
+    job.build.save()
+    type_in(page, "1")
+    expect(page.get_by_role("alert").filter(has_text="not saved")).to_be_visible()
+    expect(sending(page)).to_have_text("1 not saved.")
+    expect(page.locator("[data-waiting]")).to_have_count(0)  # the bench says it itself
+    job.build.locked = False
+    job.build.save()
+    build.run(job.build, [])
+    open_bench(page, job)
+    type_in(page, "2")
+    expect(cell(page, 300)).to_contain_text("Saved")
+    expect(sending(page)).to_have_text("1 not saved.")
+    note = page.locator("[data-waiting]")
+    expect(note).to_contain_text("1 bench reading not saved, the first from Job 1, Trial run 1")
+    assert_no_barrier(page)
+    note.get_by_role("link").click()
+    page.get_by_role("button", name="Send it again").click()
+    all_saved(page)
+    assert saved(job) == [(300, 1, False)]
+
+
+def test_a_reading_taken_back_before_its_answer_came_stays_away(page, job, watch):
+    """The first send hangs at the server, is given up, and goes through after the reading was taken back."""
+    watch.forgive("ERR_FAILED")
+    watch.forgive("409")
+    open_bench(page, job)
+    held = []
+
+    def hold(route):
+        held.append(route.request)
+        route.abort()
+
+    page.route("**/readings/*/", hold, times=1)
+    type_in(page, "1")
+    expect(sending(page)).to_contain_text("1 waiting. The server can't be reached")
+    page.get_by_role("button", name="Take back the last").click()
+    expect(sending(page)).to_have_text("")
+    [first] = held
+    late = page.request.post(first.url, headers=first.headers, data=first.post_data)
+    assert late.status == 409
+    assert saved(job) == []
 
 
 def test_a_session_that_ended_keeps_the_readings_until_the_person_is_back(page, job):

@@ -5,6 +5,7 @@ import io
 import pytest
 from django.urls import reverse
 from PIL import Image
+from playwright.sync_api import expect
 
 from jobs.models import Job
 from tests import build
@@ -87,6 +88,31 @@ def test_two_people_on_one_section_see_both_texts(open_page, watch):
     assert "Now stands: T 1" in second.locator("#sec-agreed").inner_text()
     second.get_by_role("button", name="Save the agreement").click()
     second.locator("#sec-agreed dd >> text=T 2").wait_for()
+
+
+def test_a_draft_that_was_left_meets_what_was_saved_meanwhile(open_page, watch):
+    """The unit's fields carry a prefix, and so does the version they were typed upon."""
+    watch.forgive("409")
+    job = full_card("intake")
+    first, second = open_page(), open_page(who="counter")
+    first.on("dialog", lambda dialog: dialog.accept())
+
+    def edit(page):
+        page.goto(card_address(job))
+        page.locator("#sec-unit >> text=Edit").click()
+        return page.locator("#sec-unit [name=unit-number]")
+
+    edit(first).fill("ES 1")
+    first.goto(reverse("board"))
+    edit(second).fill("ES 2")
+    second.locator("#sec-unit .btn-go").click()
+    second.locator("#sec-unit dd >> text=ES 2").wait_for()
+    expect(edit(first)).to_have_value("ES 1")
+    first.locator("#sec-unit .btn-go").click()
+    first.locator("text=Someone else saved first").wait_for()
+    assert "Now stands: ES 2" in first.locator("#sec-unit").inner_text()
+    job.unit.refresh_from_db()
+    assert job.unit.number == "ES 2"
 
 
 def test_inspection_saves_itself_while_typing_goes_on(open_page, watch):

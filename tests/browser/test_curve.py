@@ -1,8 +1,11 @@
 """Curve work in a real browser: keys in the grid, a paste, the chart that follows, and no script at all."""
 
+import uuid
+
 import pytest
 from playwright.sync_api import expect
 
+from curves.actions import put
 from curves.models import Run
 from tests import build
 from tests.browser.looks import assert_fits, assert_no_barrier, small_targets
@@ -123,6 +126,29 @@ def test_what_is_typed_is_there_after_a_reload(page, job):
     page.get_by_label("Advance, row 1").press_sequentially("4")
     page.reload()
     assert cells(page) == [["700", "4", False], ["", "", False]]
+
+
+def test_a_kept_draft_does_not_overwrite_what_the_bench_added_meanwhile(page, job, watch):
+    """Left by another link, the bench goes on, and the draft comes back: both stand there to choose from."""
+    watch.forgive("409")
+    page.on("dialog", lambda dialog: dialog.accept())
+    run = job.build.runs.latest("number")
+    address = f"/jobs/{job.number}/runs/{run.number}/"
+    page.goto(address)
+    page.get_by_label("Advance, row 1").fill("0.5")
+    page.goto("/")
+    added = {"speed_rpm": 2200, "advance_deg": 11.5, "falling": False}
+    put(run, "reading", uuid.uuid4(), added, by=job.opened_by)
+    page.goto(address)
+    assert cells(page)[0] == ["300", "0.5", False]
+    page.get_by_role("button", name="Save the run").click()
+    expect(page.locator("div.stands")).to_contain_text("11.5 at 2200")
+    expect(page.locator("p.stands")).to_have_count(0)
+    assert cells(page)[0] == ["300", "0.5", False]
+    assert readings(job)[-1] == (2200, 11.5, False)
+    page.get_by_role("button", name="Save the run").click()  # knowingly, now that both were seen
+    page.wait_for_url("**/?open=spring_trials#stage-spring_trials")
+    assert readings(job)[0] == (300, 0.5, False)
 
 
 def test_zoom_is_kept_while_the_curve_follows_the_typing(page, job):

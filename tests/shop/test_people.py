@@ -141,6 +141,14 @@ class TestSwitchingOff:
         assert not Person.objects.get(pk=technician.pk).is_active
 
 
+def test_who_may_not_edit_people_learns_nothing_of_who_is_there(client_as, technician):
+    desk = client_as("counter")
+    addresses = ["/people/{}/", "/people/{}/active/", "/people/{}/password/"]
+    for address in addresses:
+        there, nowhere = (desk.post(address.format(pk)).status_code for pk in (technician.pk, 999_999))
+        assert (there, nowhere) == (403, 403), address
+
+
 class TestGivenPassword:
     def give(self, boss, person, new=NEW):
         return boss.post(f"/people/{person.pk}/password/", {"new_password1": new, "new_password2": new})
