@@ -227,7 +227,7 @@ def _beside(offer, band, shaft_rpm, drive):
     off = drive.to_crank_deg(curve.at(shaft_rpm) + offer.proposal.initial_deg - middle.at(shaft_rpm))
     if abs(off) < 0.05:
         return "in the middle of the band"
-    return f"{abs(off):.1f} {'over' if off > 0 else 'under'} its middle"
+    return f"{abs(off):.1f} crank degrees {'over' if off > 0 else 'under'} its middle"
 
 
 def said(warnings, runs):
