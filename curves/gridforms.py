@@ -30,8 +30,8 @@ class GridForm(forms.Form):
     json = forms.CharField(required=False, widget=HiddenText)
     lines = forms.CharField(required=False, widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false"}))
 
-    def __init__(self, *args, drive, shown=(), **options):
-        """``drive`` bounds what can be read; ``shown``: rows of values that the grid begins with."""
+    def __init__(self, *args, drive=None, shown=(), **options):
+        """``drive`` bounds a grid that holds speeds or angles; ``shown``: rows of values to begin with."""
         super().__init__(*args, **options)
         self.columns = reach.columns_for(self.columns, self.read_in, drive)
         self.fields["json"].strip = self.fields["lines"].strip = False

@@ -1,4 +1,4 @@
-"""Curve work of a card: its runs, target and head, the chart that follows the typing, and its CSV."""
+"""Curve work of a card: its runs and its head, the chart that follows the typing, and its CSV."""
 
 from functools import partial
 
