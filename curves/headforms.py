@@ -61,7 +61,7 @@ class HeadForm(VersionedForm):
 
     def _keep_in_reach(self, crank_per_shaft):
         """Refuse a ratio at which the engine can no longer judge what the build holds."""
-        if beyond := reach.beyond(self.instance, engine.Drive(crank_per_shaft)):
+        if beyond := reach.beyond(self.instance, crank_per_shaft):
             self.add_error("crank_per_shaft", f"{beyond} Write the ratio again, or set that right first.")
 
     def _reckon(self, place, cleaned):

@@ -6,6 +6,7 @@ be kept.
 
 from dataclasses import replace
 
+from curves import engine
 from curves.engine.readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM
 from curves.models import Frame, LightReading, Reading, TargetPoint
 
@@ -25,11 +26,12 @@ def columns_for(columns, frame, drive):
     return tuple(_column(column, frame, drive) if column.of and frame else column for column in columns)
 
 
-def beyond(build, drive):
-    """What a build holds that a drive would put out of reach, in words; empty while nothing is.
+def beyond(build, crank_per_shaft):
+    """What a build holds that another ratio would put out of reach, in words; empty while nothing is.
 
     Runs and sweeps off the card count: they can be put back.
     """
+    drive = engine.Drive(crank_per_shaft)
     for where, of, frame, value in _stored(build):
         most = _most(of, frame, drive)
         if value > most:

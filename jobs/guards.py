@@ -33,6 +33,14 @@ def held(job):
     return now
 
 
+def held_at_its_ratio(job):
+    """The same for what was checked at the drive of the build as the view fetched it."""
+    now = held(job)
+    if now.build.crank_per_shaft != job.build.crank_per_shaft:
+        raise PermissionDenied("The head's ratio of crank to distributor was changed: load the page anew.")
+    return now
+
+
 def require_closed(job):
     """What follows a hand-back waits for it."""
     if not job.is_closed:

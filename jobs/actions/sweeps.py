@@ -4,12 +4,12 @@ from django.db import transaction
 
 from curves import sweepactions
 from jobs.actions.noting import note
-from jobs.guards import held
+from jobs.guards import held, held_at_its_ratio
 
 
 @transaction.atomic
 def add_sweep(job, values, readings, *, by):
-    held(job)
+    held_at_its_ratio(job)
     sweep = sweepactions.add_sweep(job.build, values, readings, by=by)
     note("wrote down a sweep on the engine", job, by, sweep=str(sweep), readings=len(readings))
     return sweep
@@ -17,7 +17,7 @@ def add_sweep(job, values, readings, *, by):
 
 @transaction.atomic
 def change_sweep(job, sweep, values, readings, *, by, version):
-    held(job)
+    held_at_its_ratio(job)
     sweepactions.change_sweep(sweep, values, readings, by=by, version=version)
     note("changed a sweep on the engine", job, by, sweep=str(sweep), readings=len(readings))
 

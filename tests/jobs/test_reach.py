@@ -3,8 +3,10 @@
 import json
 
 import pytest
+from django.core.exceptions import PermissionDenied
 
-from curves.models import Frame, LightReading, Reading, Run, SparkReading, Sweep
+from curves.models import Build, Frame, LightReading, Reading, Run, SparkReading, Sweep
+from jobs.actions import curve as actions
 from shop.models import new_key
 from tests import build
 
@@ -148,3 +150,24 @@ def put(client, job, kind, values, key=KEY):
     sent = {"person": client.person.pk, "kind": kind, "values": values, "version": None}
     where = f"/jobs/{job.number}/runs/1/readings/{key}/"
     return client.post(where, json.dumps(sent), content_type="application/json")
+
+
+def test_a_ratio_changed_while_a_reading_was_on_its_way_refuses_it(person):
+    job = job_with()
+    run = build.run(job.build, [], frame=Frame.CRANK)
+    Build.objects.filter(pk=job.build_id).update(crank_per_shaft=0.5)
+    values = {"speed_rpm": 12000.0, "advance_deg": 20.0, "falling": False}
+    with pytest.raises(PermissionDenied, match="load the page anew"):
+        actions.put_reading(job, run, "reading", KEY, values, by=person)
+    with pytest.raises(PermissionDenied, match="load the page anew"):
+        actions.save_target(job, {}, [(12000, 20, 1)], by=person, version=0)
+    assert not Reading.objects.exists()
+
+
+def test_a_reading_that_came_while_the_ratio_was_typed_refuses_the_ratio(person):
+    job = job_with()
+    hold_a_crank_run(job)
+    with pytest.raises(PermissionDenied, match="12000 crank rpm"):
+        actions.save_head(job, {"crank_per_shaft": 0.5}, by=person, version=1)
+    job.build.refresh_from_db()
+    assert job.build.crank_per_shaft == 2
