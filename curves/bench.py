@@ -4,7 +4,7 @@ from dataclasses import asdict, dataclass, field
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 
-from curves import cells, convert
+from curves import cells, convert, reach
 from curves.engine.units import KPA_PER_INHG, KPA_PER_MMHG
 from curves.models import Frame, Run
 from curves.recording import MODELS
@@ -26,6 +26,7 @@ TYPED = {
     ),
     "vacuum": (("vacuum_kpa", "Vacuum", "kPa"), ("advance_deg", "Added", "distributor degrees")),
 }
+BOUNDED = {("reading", "speed_rpm"): reach.SPEED, ("reading", "advance_deg"): reach.ANGLE}
 FACTS = {"reading": ("falling",)}  # beside the numbers: yes or no
 # Where each kind of check is read; common practice, no source, but where the engine's limits name a speed.
 SPARK_RPM = (300, 1500)
@@ -63,13 +64,13 @@ class Sheet:
     units: tuple[dict, ...] = field(default=())
 
 
-def read_typed(kind, typed):
-    """The values of a reading as the browser sent it, or a ``CellError`` that says what is wrong with it."""
+def read_typed(kind, typed, run):
+    """The values of a run's reading as the browser sent it, or a ``CellError`` that says what is wrong."""
     if kind not in TYPED or not isinstance(typed, dict):
         raise cells.CellError("This is no reading that a bench gives.")
     values = {}
     for name, label, unit in TYPED[kind]:
-        limits, factor = limits_of(kind, name), 1.0
+        limits, factor = limits_in(run, kind, name), 1.0
         if name == "vacuum_kpa":
             unit, factor = _vacuum_unit(typed.get("unit", "kpa"))
         number = cells.read_number(_text(typed.get(name), label), _scaled(limits, factor), label, unit)
@@ -90,6 +91,12 @@ def limits_of(kind, name):
         max(one.limit_value for one in validators if isinstance(one, MinValueValidator)),
         min(one.limit_value for one in validators if isinstance(one, MaxValueValidator)),
     )
+
+
+def limits_in(run, kind, name):
+    """The same in a run: a reading of its sweep goes as far as the engine takes it in the run's frame."""
+    limits, of = limits_of(kind, name), BOUNDED.get((kind, name))
+    return reach.narrowed(limits, of, run.frame, convert.drive_of(run.build)) if of else limits
 
 
 def rows_of(run):
@@ -124,10 +131,10 @@ def _sweep(run, drive, presets_rpm):
         value="advance_deg",
         value_name="Advance",
         unit=f"{frame} deg",
-        limits=limits_of("reading", "advance_deg"),
+        limits=limits_in(run, "reading", "advance_deg"),
         rows=tuple(Part(f"{rpm:g}", {"speed_rpm": rpm}) for rpm in speeds),
         columns=(Part("Rising", {"falling": False}), Part("Falling", {"falling": True})),
-        other=_other("reading", "speed_rpm", "Speed", f"{frame} rpm"),
+        other=_other("speed_rpm", "Speed", f"{frame} rpm", limits_in(run, "reading", "speed_rpm")),
         back=1,
     )
 
@@ -157,7 +164,7 @@ def _dwell():
         limits=limits_of("dwell", "dwell_deg"),
         rows=tuple(Part(f"{rpm}", {"speed_rpm": rpm}) for rpm in DWELL_RPM),
         columns=(Part("Dwell", {}),),
-        other=_other("dwell", "speed_rpm", "Speed", "distributor rpm"),
+        other=_other("speed_rpm", "Speed", "distributor rpm", limits_of("dwell", "speed_rpm")),
     )
 
 
@@ -172,7 +179,7 @@ def _vacuum():
         limits=limits_of("vacuum", "advance_deg"),
         rows=(),
         columns=(Part("Added", {}),),
-        other=_other("vacuum", "vacuum_kpa", "Vacuum", "kPa"),
+        other=_other("vacuum_kpa", "Vacuum", "kPa", limits_of("vacuum", "vacuum_kpa")),
         units=tuple(
             {
                 "key": key,
@@ -185,8 +192,8 @@ def _vacuum():
     )
 
 
-def _other(kind, name, label, unit):
-    return {"field": name, "name": label, "unit": unit, "limits": limits_of(kind, name)}
+def _other(name, label, unit, limits):
+    return {"field": name, "name": label, "unit": unit, "limits": limits}
 
 
 def _read(run):

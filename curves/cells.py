@@ -17,6 +17,10 @@ class CellError(ValueError):
     """What is wrong with a cell, and the way out, in plain words."""
 
 
+class OutOfLimits(CellError):
+    """A number that no instrument reads here."""
+
+
 class Ambiguous(CellError):
     """A cell that means two numbers, as long as nobody says which mark is the decimal one."""
 
@@ -89,8 +93,8 @@ def within(number, limits, name, unit):
     """The number, if it is a possible one."""
     low, high = limits
     if not low <= number <= high:
-        raise CellError(
-            f"{name} of {number:g} {unit} is not possible: write {low} to {high}.".replace("-", "−")
+        raise OutOfLimits(
+            f"{name} of {number:g} {unit} is not possible: write {low:g} to {high:g}.".replace("-", "−")
         )
     return number
 

@@ -145,23 +145,6 @@ def pair_of(run, build, springs=None):
     )
 
 
-def run_of(run, build):
-    """A run as the engine learns from it, or None while it has no readings."""
-    readings = run_readings(run, drive_of(build))
-    if readings is None:
-        return None
-    primary, secondary = pair_of(run, build)
-    return engine.Run(
-        primary,
-        secondary,
-        readings.speed_rpm,
-        readings.advance_deg,
-        falling=readings.falling,
-        scale_deg=build.scale_deg,
-        post_bend_mm=(run.primary_bend_mm, run.secondary_bend_mm),
-    )
-
-
 def sparks_of(rows, cylinders):
     """Whole turns of spark readings: the angle of each spark [shaft deg] by turn and cylinder, and the speed
     of each turn. At each speed as many turns count as every cylinder was read."""

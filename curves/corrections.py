@@ -14,8 +14,9 @@ PLACES = (Spring.Position.PRIMARY, Spring.Position.SECONDARY)
 def learn_springs(build, *, by):
     """Keep what the runs of a build teach of its springs, one correction for each spring and place.
 
-    A correction that a person switched off stays off; one whose runs are gone goes with them. Practice
-    teaches nothing. Costs a calibration, some 30 ms; returns how many springs were learned.
+    A correction that a person switched off stays off, also while its runs are off the card; one in use whose
+    runs are gone goes with them. Practice teaches nothing. Costs a calibration, some 30 ms; returns how many
+    springs were learned.
     """
     require(by, "edit_curve")
     if build.practice_seed is not None:
@@ -25,7 +26,7 @@ def learn_springs(build, *, by):
     found = list(_found(build, taught, rows))
     with transaction.atomic():
         kept = [_keep(build, row, place, corrected, by) for row, place, corrected in found]
-        SpringCorrection.objects.filter(build=build).exclude(pk__in=kept).delete()
+        SpringCorrection.objects.filter(build=build, in_use=True).exclude(pk__in=kept).delete()
     return len(kept)
 
 

@@ -1,22 +1,22 @@
-"""Forms of curve work: a run with its grid of readings, the target with its points, the head, a spring."""
+"""Forms of curve work: a run with its grid of readings, and the target with its points."""
 
 from django import forms
 
-from curves import cells, csvfile, gridforms
+from curves import cells, csvfile, gridforms, reach
 from curves.grid import Column, Grid
 from curves.gridforms import GridForm
 from curves.models import Frame, Run, Target
 from shop.forms import ModelForm
 from shop.once import OnceField
 
-SPEED = Column("speed", "Speed", "rpm", cells.SPEED_RPM)
-ADVANCE = Column("advance", "Advance", "degrees", cells.ADVANCE_DEG)
+SPEED = Column("speed", "Speed", "rpm", cells.SPEED_RPM, of=reach.SPEED)
+ADVANCE = Column("advance", "Advance", "degrees", cells.ADVANCE_DEG, of=reach.ANGLE)
 FALLING = Column("falling", "Falling", is_tick=True, follows=True)
 READINGS = (SPEED, ADVANCE, FALLING)
 
 POINTS = (
-    Column("speed", "Speed", "crank rpm", cells.SPEED_RPM),
-    Column("advance", "Advance", "crank degrees", (0, 60)),
+    Column("speed", "Speed", "crank rpm", cells.SPEED_RPM, of=reach.SPEED),
+    Column("advance", "Advance", "crank degrees", (0, 60), of=reach.TARGET_ANGLE),
     Column("tolerance", "Either way", "crank degrees", (0.1, 10), follows=True),
 )
 
@@ -85,11 +85,17 @@ class RunForm(GridForm, RunFields):
     class Meta(RunFields.Meta):
         pass
 
+    @property
+    def read_in(self):
+        said = self["frame"].value()
+        return said if said in Frame.values else ""
+
     def pasted_rows(self, text):
         table = csvfile.read(
             text, frame=self.data.get("frame") or None, decimal=self.data.get("decimal") or None
         )
-        return [(row.speed_rpm, row.advance_deg, row.falling) for row in table.rows]
+        rows = [(row.speed_rpm, row.advance_deg, row.falling) for row in table.rows]
+        return gridforms.values_or_refuse(Grid.of_values(self.columns, rows))
 
 
 class NewRunForm(RunForm):

@@ -18,6 +18,8 @@ class Column:
     limits: tuple[float, float] = (0, 0)
     is_tick: bool = False
     follows: bool = False  # a new row begins with what the row above holds
+    of: str = ""  # what the engine bounds: a speed, an angle
+    way_out: str = ""  # said to a number beyond the limits
 
 
 @dataclass
@@ -75,6 +77,10 @@ class Grid:
         """The rows as values, or None for a row that holds a bad cell; the cell then says what is wrong."""
         return [self._row_values(row) for row in self.rows]
 
+    def typed(self):
+        """The rows as they were typed, by the keys of their columns."""
+        return [{cell.column.key: cell.text for cell in row} for row in self.rows]
+
     def lines(self):
         """The grid as plain lines, for the box that stands in for it without JavaScript."""
         return "\n".join("\t".join(_plain(cell) for cell in row).rstrip() for row in self.rows)
@@ -102,7 +108,10 @@ def _value(cell):
         return cell.ticked
     if not cell.text.strip():
         raise cells.CellError(f"{column.label} is missing: fill it in, or clear the row.")
-    return cells.read_number(cell.text, column.limits, column.label, column.unit)
+    try:
+        return cells.read_number(cell.text, column.limits, column.label, column.unit)
+    except cells.OutOfLimits as error:
+        raise cells.CellError(f"{error} {column.way_out}".strip()) from None
 
 
 def _plain(cell):

@@ -2,9 +2,10 @@
 
 from django import forms
 
-from curves import csvfile
+from curves import csvfile, reach
 from curves.csvfile import CsvError, Question
 from curves.grid import Grid
+from curves.models import Frame
 
 
 class HiddenText(forms.Textarea):
@@ -29,13 +30,19 @@ class GridForm(forms.Form):
     json = forms.CharField(required=False, widget=HiddenText)
     lines = forms.CharField(required=False, widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false"}))
 
-    def __init__(self, *args, shown=(), **options):
-        """``shown``: rows of values that the grid begins with."""
+    def __init__(self, *args, drive=None, shown=(), **options):
+        """``drive`` bounds a grid that holds speeds or angles; ``shown``: rows of values to begin with."""
         super().__init__(*args, **options)
+        self.columns = reach.columns_for(self.columns, self.read_in, drive)
         self.fields["json"].strip = self.fields["lines"].strip = False
         self.grid = Grid.of_values(self.columns, shown)
         if not self.is_bound:
             self.initial.setdefault("lines", self.grid.lines())
+
+    @property
+    def read_in(self):
+        """The frame that the grid is in; empty while nobody said."""
+        return Frame.CRANK
 
     @property
     def plain_fields(self):
@@ -115,10 +122,10 @@ class GridForm(forms.Form):
             return form
         typed |= {"frame": table.frame or typed["frame"], "json": "", "lines": ""}
         form = cls(initial=typed, **options)
-        read = Grid.of_values(cls.columns, [(r.speed_rpm, r.advance_deg, r.falling) for r in table.rows])
-        grid.rows += read.rows
-        form.grid, form.stated = grid, table.stated
-        form.initial["lines"] = grid.lines()
+        read = Grid.of_values(form.columns, [(r.speed_rpm, r.advance_deg, r.falling) for r in table.rows])
+        read.rows = Grid(form.columns, grid.typed()).rows + read.rows
+        form.grid, form.stated = read, table.stated
+        form.initial["lines"] = read.lines()
         return form
 
 

@@ -2,7 +2,7 @@
 
 from django import forms
 
-from curves import engine
+from curves import engine, reach
 from curves.models import Build, HeadType
 from shop.fields import between
 from shop.forms import ModelForm, NumberField, VersionedForm
@@ -55,7 +55,14 @@ class HeadForm(VersionedForm):
         cleaned = super().clean()
         for place in PLACES:
             self._reckon(place, cleaned)
+        if "crank_per_shaft" in self.changed_data and "crank_per_shaft" in cleaned:
+            self._keep_in_reach(cleaned["crank_per_shaft"])
         return cleaned
+
+    def _keep_in_reach(self, crank_per_shaft):
+        """Refuse a ratio at which the engine can no longer judge what the build holds."""
+        if beyond := reach.beyond(self.instance, crank_per_shaft):
+            self.add_error("crank_per_shaft", f"{beyond} Write the ratio again, or set that right first.")
 
     def _reckon(self, place, cleaned):
         """Put the opening per degree in its place when the gap at the stop was typed."""

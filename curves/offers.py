@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from curves import convert, engine
+from curves.engine.readings import MAX_SPEED_RPM
 from curves.models import Run, Spring
 from curves.results import InBoth
 from shop.words import several
@@ -124,7 +125,7 @@ def missing(band, taught, primaries):
 
 def predict(calibration, proposal, band, travel_deg=None):
     """The curve to expect from a proposal, from rest to past the band; with another travel if given."""
-    speeds = np.linspace(0.0, BEYOND_BAND * float(band.speed_rpm[-1]), GRID)
+    speeds = np.linspace(0.0, min(BEYOND_BAND * float(band.speed_rpm[-1]), MAX_SPEED_RPM), GRID)
     # Where the band bends is where a curve is read off: those speeds are met exactly.
     speeds = np.unique(np.concatenate([speeds, band.speed_rpm]))
     mean, sd = calibration.curve(
@@ -226,7 +227,7 @@ def _beside(offer, band, shaft_rpm, drive):
     off = drive.to_crank_deg(curve.at(shaft_rpm) + offer.proposal.initial_deg - middle.at(shaft_rpm))
     if abs(off) < 0.05:
         return "in the middle of the band"
-    return f"{abs(off):.1f} {'over' if off > 0 else 'under'} its middle"
+    return f"{abs(off):.1f} crank degrees {'over' if off > 0 else 'under'} its middle"
 
 
 def said(warnings, runs):

@@ -2,7 +2,7 @@
 
 from django import forms
 
-from curves import cells, csvfile, gridforms
+from curves import cells, csvfile, gridforms, reach
 from curves.grid import Column, Grid
 from curves.gridforms import GridForm
 from curves.models import Response, Sweep
@@ -11,8 +11,8 @@ from shop.once import OnceField
 
 LIGHT_DEG = (-40, 90)
 LIGHTS = (
-    Column("speed", "Speed", "crank rpm", cells.SPEED_RPM),
-    Column("light", "Light reads", "crank degrees", LIGHT_DEG),
+    Column("speed", "Speed", "crank rpm", cells.SPEED_RPM, of=reach.SPEED),
+    Column("light", "Light reads", "crank degrees", LIGHT_DEG, of=reach.ANGLE),
     Column("part", "Part throttle", is_tick=True, follows=True),
 )
 TRIES = (

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from curves import convert, engine, judging, queries
+from curves import convert, engine, judging, queries, timing
 from curves.results import Warning
 
 FINDINGS = {
@@ -61,6 +61,7 @@ class SweepSaid:
     idle: engine.idle.IdleTiming | None = None
     wander_crank_deg: float | None = None
     wanted: Wanted | None = None
+    lacks: str = ""  # what has to be agreed before there is anything wanted
     verdict: engine.Verdict | None = None
     stretches: tuple[Stretch, ...] = ()
     warnings: tuple[Warning, ...] = ()
@@ -96,14 +97,17 @@ def curve_for(sweep, build, drive):
 
 
 def wanted_of(target, drive):
-    """The band a light should read: the target with its initial timing, or with the middle of its range."""
-    if target is None:
+    """The band a light should read: the target with its initial timing; None while none is agreed."""
+    initial = timing.agreed_initial(target)
+    if initial is None:
         return None
-    agreed = target.initial_crank_deg
-    middle = (target.initial_low_crank_deg + target.initial_high_crank_deg) / 2
-    initial = agreed if agreed is not None else middle
     band = convert.target_of(target, drive, initial_crank_deg=initial)
     return Wanted(band, initial) if band else None
+
+
+def lacks_of(target, drive):
+    """What has to be agreed before a light can be judged: a target, or its initial timing."""
+    return "a target" if convert.target_of(target, drive) is None else "an initial timing, or a range of it"
 
 
 def said_of(sweep, build, set_up):
@@ -123,7 +127,8 @@ def said_of(sweep, build, set_up):
         found = engine.true_initial(rpm, deg, curve, drive=drive, part_throttle=part, vacuum_on=known)
         idle = _idle(readings, set_up, drive)
     used = found.used if found else np.full(len(lights), sweep.vacuum_on is not True)
-    wanted = wanted_of(getattr(build, "target", None), drive)
+    target = getattr(build, "target", None)
+    wanted = wanted_of(target, drive)
     verdict = _verdict(wanted, rpm[used], deg[used], drive)
     wander = _wander(sweep)
     return SweepSaid(
@@ -134,6 +139,7 @@ def said_of(sweep, build, set_up):
         idle,
         wander,
         wanted,
+        "" if wanted else lacks_of(target, drive),
         verdict,
         tuple(stretch_of(part, drive) for part in verdict.ranges) if verdict else (),
         tuple(_warnings(sweep, found, idle, wander, set_up)),

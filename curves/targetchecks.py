@@ -99,6 +99,7 @@ def checks_of(target, build, set_up):
         _idle(band, set_up, drive),
         _travel_check(build, found, drive),
         _total(band, target, set_up, drive),
+        *_initial(target),
         _possible(found, drive),
     ]
 
@@ -181,11 +182,7 @@ def _travel_check(build, found, drive):
 
 def _total(band, target, set_up, drive):
     name, limit = "Total against its limit", target.total_limit_crank_deg
-    initial = target.initial_crank_deg
-    said = f"with {initial:g} of initial timing" if initial is not None else ""
-    if initial is None:
-        initial = target.initial_high_crank_deg
-        said = f"with the most initial timing allowed, {initial:g}"
+    initial, said = _most_initial(target)
     top = set_up.top_crank_rpm or drive.to_crank_rpm(float(band.speed_rpm[-1]))
     line = (band.speed_rpm, band.advance_deg)
     found = engine.total_timing(initial, line, top or 1.0, limit or timing.NO_LIMIT_CRANK_DEG, drive=drive)
@@ -193,11 +190,28 @@ def _total(band, target, set_up, drive):
     if limit is None:
         return Check("total", name, OPEN, f"{reaches}; no limit is written.")
     if not found.within:
-        text = (
-            f"{reaches}: {found.over_deg:.1f} over the limit of {limit:g}. Detonation can destroy an engine."
-        )
+        over = f"{found.over_deg:.1f} over the limit of {limit:g} crank degrees"
+        text = f"{reaches}: {over}. Detonation can destroy an engine."
         return Check("total", name, BAD, text)
-    return Check("total", name, GOOD, f"{reaches}; the limit is {limit:g}.")
+    agreed = timing.agreed_initial(target) is not None
+    return Check("total", name, GOOD if agreed else OPEN, f"{reaches}; the limit is {limit:g} crank degrees.")
+
+
+def _most_initial(target):
+    """The most initial timing that the target lets be set [crank degree], and how it is said."""
+    if target.initial_crank_deg is not None:
+        return target.initial_crank_deg, f"with {target.initial_crank_deg:g} crank degrees of initial timing"
+    if timing.agreed_initial(target) is None:
+        return 0.0, "without initial timing, as none is agreed"
+    most = target.initial_high_crank_deg
+    return most, f"with the most initial timing allowed, {most:g} crank degrees"
+
+
+def _initial(target):
+    """That an initial timing is wanted, while none is agreed."""
+    if timing.agreed_initial(target) is None:
+        text = "None is agreed: write one or a range, and it is tried on the newest run's curve."
+        yield Check("initial", "Initial timing", OPEN, text)
 
 
 def _possible(found, drive):

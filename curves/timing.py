@@ -56,16 +56,27 @@ def timing_of(readings, knees, band, target, set_up, drive):
     )
 
 
-def initial_timing(curve, band, target, drive):
-    """The initial timing agreed, else the best in the range agreed, else None; crank degrees."""
+def agreed_initial(target):
+    """The initial timing to set, else the middle of the range agreed, else None [crank degree].
+
+    A range from 0 to 0 is the empty one of a target where nothing was said of it.
+    """
     if target is None:
         return None
     if target.initial_crank_deg is not None:
         return target.initial_crank_deg
     low, high = target.initial_low_crank_deg, target.initial_high_crank_deg
-    if band is None or not (low or high):
+    return (low + high) / 2 if low or high else None
+
+
+def initial_timing(curve, band, target, drive):
+    """The initial timing agreed, else the best in the range agreed, else None; crank degrees."""
+    about = agreed_initial(target)
+    if about is None or target.initial_crank_deg is not None:
+        return about
+    if band is None:
         return None
-    wanted = convert.target_of(target, drive, initial_crank_deg=(low + high) / 2)
+    wanted = convert.target_of(target, drive, initial_crank_deg=about)
     if curve.speed_rpm[-1] < wanted.speed_rpm[0] or curve.speed_rpm[0] > wanted.speed_rpm[-1]:
         return None
     return round(engine.best_initial(curve, wanted, drive=drive).initial_crank_deg, 1)

@@ -76,10 +76,6 @@ class TrialState:
         target = getattr(self.build, "target", None)
         return target is not None and target.initial_low_crank_deg < target.initial_high_crank_deg
 
-    @property
-    def teaching(self):
-        return [one for one in self.log if one.teaches]
-
 
 @dataclass(frozen=True)
 class Question:
@@ -155,14 +151,7 @@ def target_for(target, drive, choices):
     """
     if target is None or not choices.initial_moves:
         return convert.target_of(target, drive)
-    return convert.target_of(target, drive, initial_crank_deg=agreed_initial(target))
-
-
-def agreed_initial(target):
-    """The initial timing to set, or the middle of the range agreed [crank degree]."""
-    if target.initial_crank_deg is not None:
-        return target.initial_crank_deg
-    return (target.initial_low_crank_deg + target.initial_high_crank_deg) / 2
+    return convert.target_of(target, drive, initial_crank_deg=timing.agreed_initial(target))
 
 
 @lru_cache(maxsize=REMEMBERED)

@@ -92,7 +92,7 @@ class Card:
     @property
     def next_step(self):
         """Where to go for what is missing, as words and address; None when nothing is, or for other roles."""
-        return next_step(self.job, self.may) if self.missing else None
+        return next_step(self.job, self.missing, self.may) if self.missing else None
 
     @cached_property
     def stages(self):

@@ -7,8 +7,11 @@ from django.db.models.functions import Coalesce
 from curves import queries
 from curves.models import Run
 from jobs.models import Finding, Inspection, InspectionPoint, Job, PartLine, Sheet, Step
+from jobs.notices import awaits_answer
 from jobs.stages import Stage
 from shop.words import several
+
+ANSWER = "the customer's answer"  # to a revised estimate above the limit agreed
 
 
 class Closed(PermissionDenied):
@@ -18,6 +21,30 @@ class Closed(PermissionDenied):
 def require_open(job):
     if job.is_closed:
         raise Closed(f"{job} was handed back: reopen it as a new job to go on.")
+
+
+def held(job):
+    """The card as it now stands, kept from other writers until the transaction ends, if it may be written on.
+
+    What a view fetched may have been handed back meanwhile.
+    """
+    now = Job.objects.select_for_update().get(pk=job.pk)
+    require_open(now)
+    return now
+
+
+def held_at_its_ratio(job):
+    """The same for what was checked at the drive of the build as the view fetched it."""
+    now = held(job)
+    if now.build.crank_per_shaft != job.build.crank_per_shaft:
+        raise PermissionDenied("The head's ratio of crank to distributor was changed: load the page anew.")
+    return now
+
+
+def require_closed(job):
+    """What follows a hand-back waits for it."""
+    if not job.is_closed:
+        raise PermissionDenied(f"{job} was not handed back yet: do that first.")
 
 
 def require_practice(job):
@@ -50,10 +77,15 @@ def with_facts(jobs):
         cleaning_open=_count(steps.filter(list=Step.List.CLEANING, at=None)),
         assembly_done=_count(steps.filter(list=Step.List.ASSEMBLY, at__isnull=False)),
         assembly_open=_count(steps.filter(list=Step.List.ASSEMBLY, at=None)),
-        signed_sheets=_count(
-            Sheet.objects.signed().filter(job=OuterRef("pk"), kind=Sheet.Kind.CURVE_SHEET, void=None)
-        ),
+        sheets_that_hold=_count(_newest_curve_sheets().filter(job=OuterRef("pk"), void=None)),
     )
+
+
+def _newest_curve_sheets():
+    """The newest revision of each card: void or not, the ones before it hold no longer."""
+    signed = Sheet.objects.signed().filter(kind=Sheet.Kind.CURVE_SHEET)
+    later = signed.filter(job=OuterRef("job"), revision__gt=OuterRef("revision"))
+    return signed.filter(~Exists(later))
 
 
 def _count(rows):
@@ -67,7 +99,7 @@ def missing(job):
         return []
     if not hasattr(job, "points_open"):
         job = with_facts(Job.objects.select_related("unit", "engine", "build")).get(pk=job.pk)
-    return _NEEDS[job.stage](job)
+    return _NEEDS[job.stage](job) + ([ANSWER] if awaits_answer(job) else [])
 
 
 def verdicts_of(job):
@@ -102,7 +134,7 @@ def _bench_curve(job):
 
 
 def _hand_back(job):
-    return [] if job.signed_sheets else ["a signed curve sheet"]
+    return [] if job.sheets_that_hold else ["a signed curve sheet"]
 
 
 _NEEDS = {
@@ -119,12 +151,12 @@ def _band(job, kind, inside, run):
     """What a run inside the band lacks: the band, the run, the rest of its readings, or a better run."""
     if inside is not None:
         return [] if inside else [f"a {run} inside the band"]
-    needs = [] if _has_band(job.build) else ["a target"]
+    needs = [] if has_band(job.build) else ["a target"]
     if not any(one.kind == kind for one in queries.live_runs(job.build)):
         needs.append(f"a {run}")
     return needs or [f"a {run} read over the whole band"]
 
 
-def _has_band(build):
+def has_band(build):
     target = getattr(build, "target", None)
     return target is not None and bool(target.points.all())

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from django.urls import reverse
 
-from jobs.guards import verdicts_of
+from jobs.guards import ANSWER, verdicts_of
 from jobs.stages import Stage
 
 
@@ -14,9 +14,9 @@ class NextStep:
     address: str
 
 
-def next_step(job, may):
+def next_step(job, missing, may):
     """What would take this card on, if the reader's rights allow it; else None."""
-    right, step = _STEPS[job.stage]
+    right, step = ("edit_intake", _answer) if missing == [ANSWER] else _STEPS[job.stage]
     return step(job) if may[right] else None
 
 
@@ -36,6 +36,10 @@ def _final(job):
     if verdicts_of(job).final_in_band:
         return _to("card", "Tick off the assembly", "#sec-assembly")(job)
     return _to("bench", "Read the final run")(job)
+
+
+def _answer(job):
+    return NextStep("Write the customer's answer", reverse("edit_section", args=[job.number, "answer"]))
 
 
 _STEPS = {

@@ -33,8 +33,10 @@ def recorded_sha256(job, build=None):
 def recorded(job, build):
     """What people wrote on the card, before anything is computed from it.
 
-    A later change is measured against this: neither a new release of the program nor a limit that the shop
-    changes on its list, nor the unit's going to another owner, makes a signed sheet outdated.
+    As long as the card is open, a later change is measured against this. Figures computed from it, a limit
+    that the shop changes on its list and the unit's owner are not in it. Names kept elsewhere are, as a sheet
+    prints them: initials, points and their units, springs, labels and choices of a release, and the unit,
+    which other cards share; so nobody asks this of a closed card.
     """
     parts = list(job.parts.all())
     runs = queries.live_runs(build)

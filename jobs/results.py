@@ -3,7 +3,7 @@
 from django.utils import timezone
 
 from curves.queries import live_runs
-from jobs.guards import verdicts_of
+from jobs.guards import has_band, verdicts_of
 from jobs.stages import Stage
 from shop.words import several
 
@@ -53,13 +53,13 @@ def _cleaning(job):
 def _spring_trials(job):
     runs = [run for run in live_runs(job.build) if run.kind == run.Kind.TRIAL]
     yield several(len(runs), "trial run") if runs else "No trial run"
-    yield _band(verdicts_of(job).latest_in_band) if runs else ""
+    yield _band(job, verdicts_of(job).latest_in_band) if runs else ""
 
 
 def _bench_curve(job):
     runs = [run for run in live_runs(job.build) if run.kind == run.Kind.FINAL]
     yield several(len(runs), "final run") if runs else "No final run"
-    yield _band(verdicts_of(job).final_in_band) if runs else ""
+    yield _band(job, verdicts_of(job).final_in_band) if runs else ""
     yield f"{several(job.assembly_done, 'assembly step')} done"
     yield f"{job.assembly_open} not done" if job.assembly_open else ""
 
@@ -85,8 +85,10 @@ _RESULTS = {
 }
 
 
-def _band(inside):
-    return {True: "inside the band", False: "outside the band", None: "no band to hold it against"}[inside]
+def _band(job, inside):
+    if inside is None:
+        return "not read over the whole band" if has_band(job.build) else "no band to hold it against"
+    return "inside the band" if inside else "outside the band"
 
 
 def _day(date):

@@ -8,8 +8,8 @@ from django.utils import timezone
 
 from curves.queries import build_for, newest_runs
 from jobs import audit, building, sheets
-from jobs.guards import require_open
-from jobs.models import AuditEntry, Job, Sheet, SheetVoid
+from jobs.guards import held
+from jobs.models import AuditEntry, Sheet, SheetVoid
 from jobs.recorded import recorded_sha256
 from shop.rights import require
 
@@ -30,9 +30,7 @@ def is_own_password(request, password):
 def sign(job, kind, *, paper_size, by, seen):
     """Freeze the next revision and order its PDF; ``seen`` is the hash of the card as the signer read it."""
     require(by, "sign_sheet")
-    cards = Job.objects.select_related("unit", "engine", "customer", "abrasive_free_by")
-    job = cards.select_for_update(of=["self"]).get(pk=job.pk)
-    require_open(job)
+    job = held(job)
     said = recorded_sha256(job)
     if seen != said:
         raise CardChanged
@@ -51,6 +49,8 @@ def sign(job, kind, *, paper_size, by, seen):
         signature=sheets.signature(last + 1, by, now),
         audit_head=_audit_head(),
     )
+    if sheet.content["recorded_sha256"] != seen:
+        raise CardChanged  # a name that the card shows, of a spring or a point, changed meanwhile
     audit.record(SIGNED, job=job, by=by, paper=str(sheet), data_sha256=sheet.data_sha256)
     return sheet
 
@@ -89,8 +89,11 @@ def _standing(sheet):
 
 
 def changed_since(sheet, said):
-    """Whether the card, whose hash is ``said``, says something else than when this sheet was signed."""
-    return sheet.content["recorded_sha256"] != said
+    """Whether the card, whose hash is ``said``, says something else than when this sheet was signed.
+
+    A closed card takes no writing: what differs then is a name that the shop keeps elsewhere.
+    """
+    return not sheet.job.is_closed and sheet.content["recorded_sha256"] != said
 
 
 def _refuse_empty(job, kind):

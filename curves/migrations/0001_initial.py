@@ -146,7 +146,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('key', models.UUIDField(default=uuid.uuid4)),
-                ('speed_rpm', models.FloatField(validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(20000)], verbose_name='distributor rpm')),
+                ('speed_rpm', models.FloatField(validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(20000)], verbose_name='distributor rpm')),
                 ('cylinder', models.PositiveSmallIntegerField(validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(16)])),
                 ('offset_deg', models.FloatField(validators=[django.core.validators.MinValueValidator(-45), django.core.validators.MaxValueValidator(45)], verbose_name='off by (distributor deg)')),
                 ('version', models.PositiveIntegerField(default=1)),

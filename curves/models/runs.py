@@ -80,7 +80,8 @@ class SparkReading(models.Model):
 
     run = models.ForeignKey(Run, on_delete=models.CASCADE, related_name="sparks")
     key = models.UUIDField(default=uuid.uuid4)
-    speed_rpm = models.FloatField("distributor rpm", validators=between(*SPEED_RPM))
+    # A spark has no angle at rest.
+    speed_rpm = models.FloatField("distributor rpm", validators=between(1, SPEED_RPM[1]))
     cylinder = models.PositiveSmallIntegerField(validators=between(1, 16))
     offset_deg = models.FloatField("off by (distributor deg)", validators=between(-45, 45))
     version = models.PositiveIntegerField(default=1)

@@ -1,21 +1,19 @@
 """Curve work on a card: the build's own actions, with the card open and an entry in its history."""
 
+from django.core.exceptions import PermissionDenied
 from django.db import transaction
 
 from curves import actions as build_actions
+from curves import reach
 from jobs import audit
 from jobs.actions.noting import note
-from jobs.guards import require_open
-from jobs.models import AuditEntry, Job
-
-
-def _open(job):
-    require_open(Job.objects.get(pk=job.pk))
+from jobs.guards import held, held_at_its_ratio
+from jobs.models import AuditEntry
 
 
 @transaction.atomic
 def add_run(job, values, readings, *, by):
-    _open(job)
+    held_at_its_ratio(job)
     run = build_actions.add_run(job.build, values, readings, by=by)
     verb = "typed a run" if readings else "began a run"
     note(verb, job, by, run=str(run), readings=len(readings))
@@ -24,7 +22,7 @@ def add_run(job, values, readings, *, by):
 
 @transaction.atomic
 def change_run(job, run, values, readings, *, by, version):
-    _open(job)
+    held_at_its_ratio(job)
     build_actions.change_run(run, values, readings, by=by, version=version)
     note("changed a run", job, by, run=str(run), readings=len(readings))
 
@@ -35,7 +33,7 @@ def put_reading(job, run, kind, key, values, *, by, version=None):
 
     The history gets one entry for each run and person that read it, and one for each correction.
     """
-    _open(job)
+    held_at_its_ratio(job)
     written = build_actions.put(run, kind, key, values, by=by, version=version)
     if written.is_new:
         _note_once("read at the bench", job, by, run)
@@ -48,7 +46,7 @@ def put_reading(job, run, kind, key, values, *, by, version=None):
 @transaction.atomic
 def take_back_reading(job, run, kind, key, *, by, version=None):
     """Take one reading back; it stays in the history."""
-    _open(job)
+    held(job)
     row = build_actions.take_back(run, kind, key, by=by, version=version)
     if row is not None:
         audit.record("took a reading back", job=job, by=by, run=str(run), reading=str(row))
@@ -63,14 +61,14 @@ def _note_once(verb, job, by, run):
 
 @transaction.atomic
 def take_off_run(job, run, *, by, removed):
-    _open(job)
+    held(job)
     build_actions.take_off_run(run, by=by, removed=removed)
     note("took a run off the card" if removed else "put a run back on the card", job, by, run=str(run))
 
 
 @transaction.atomic
 def save_target(job, values, points, *, by, version):
-    _open(job)
+    held_at_its_ratio(job)
     build_actions.save_target(job.build, values, points, by=by, version=version)
     said = [f"{deg:g} ± {tolerance:g} at {rpm:g}" for rpm, deg, tolerance in sorted(points)]
     note("set the target", job, by, crank_degrees=said)
@@ -78,6 +76,9 @@ def save_target(job, values, points, *, by, version):
 
 @transaction.atomic
 def save_head(job, values, *, by, version):
-    _open(job)
+    stands = held(job).build
+    ratio = values.get("crank_per_shaft", stands.crank_per_shaft)
+    if ratio != stands.crank_per_shaft and (beyond := reach.beyond(stands, ratio)):
+        raise PermissionDenied(beyond)  # what was read since the form was checked
     build_actions.save_head(job.build, values, by=by, version=version)
     note("measured the head", job, by)

@@ -3,18 +3,17 @@
 from django.db import transaction
 
 from jobs.actions.noting import changes, note
-from jobs.guards import require_open
+from jobs.guards import held
 from jobs.models import Engine, Job
 from shop.rights import require
-from shop.versions import save_versioned
+from shop.versions import Conflict, save_versioned
 
 
 @transaction.atomic
 def change_card(job, data, *, by, version, right="edit_intake", verb="changed the card"):
     """Write some of a card's own fields, from a version of it that the writer has seen."""
     require(by, right)
-    require_open(Job.objects.get(pk=job.pk))
-    changed = changes(Job.objects.get(pk=job.pk), data, data)
+    changed = changes(held(job), data, data)
     for name, value in data.items():
         setattr(job, name, value)
     save_versioned(job, version, list(data))
@@ -26,7 +25,7 @@ def change_card(job, data, *, by, version, right="edit_intake", verb="changed th
 def change_owner(job, customer, *, by, version):
     """Give a card to another customer, a new one, or the shop's stock (None)."""
     require(by, "edit_intake")
-    require_open(Job.objects.get(pk=job.pk))
+    held(job)
     before = str(job.customer or "shop stock")
     if customer is not None and customer.pk is None:
         customer.save()
@@ -41,7 +40,7 @@ def change_owner(job, customer, *, by, version):
 def change_engine(job, data, *, by, version):
     """Write the engine of a card; one that another card also shows is copied first, so that card keeps it."""
     require(by, "edit_intake")
-    require_open(Job.objects.get(pk=job.pk))
+    held(job)
     engine = Engine.objects.get(pk=job.engine_id) if job.engine_id else Engine()
     changed = changes(engine, data, data)
     if engine.pk and engine.jobs.exclude(pk=job.pk).exists():
@@ -57,19 +56,33 @@ def change_engine(job, data, *, by, version):
 
 
 @transaction.atomic
-def change_unit(job, data, *, by, version, travel_stamped_deg=None):
-    """Write what the unit says of itself: the unit is one thing, so every card of it shows the same."""
+def change_unit(job, data, *, by, version, travel_stamped_deg=None, build_version=None):
+    """Write what the unit says of itself: the unit is one thing, so every card of it shows the same.
+
+    The travel stamped on it stands at the build, from ``build_version`` on; whoever loses either race is
+    told of the card.
+    """
     require(by, "edit_intake")
-    require_open(Job.objects.get(pk=job.pk))
+    held(job)
     unit, build = job.unit, job.build
     changed = changes(type(unit).objects.get(pk=unit.pk), data, data)
     changed |= changes(build, ["travel_stamped_deg"], {"travel_stamped_deg": travel_stamped_deg})
     for name, value in data.items():
         setattr(unit, name, value)
+    _write_stamping(job, travel_stamped_deg, build_version or build.version)
     unit.save(update_fields=list(data))
     save_versioned(job, version, ["unit"])
-    if build.travel_stamped_deg != travel_stamped_deg:
-        build.travel_stamped_deg = travel_stamped_deg
-        save_versioned(build, build.version, ["travel_stamped_deg"])
     if changed:
         note("changed the unit", job, by, changes=changed)
+
+
+def _write_stamping(job, travel_stamped_deg, version):
+    """Written first: the card that a Conflict holds is then as it stands, not as it was about to be."""
+    build = job.build
+    stood, build.travel_stamped_deg = build.travel_stamped_deg, travel_stamped_deg
+    if stood == travel_stamped_deg:
+        return
+    try:
+        save_versioned(build, version, ["travel_stamped_deg"])
+    except Conflict as conflict:
+        raise Conflict(Job.objects.get(pk=job.pk)) from conflict

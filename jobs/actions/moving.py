@@ -66,6 +66,7 @@ def allocate(job, *, customer, by, handed_to="", warranty_until=None):
     require(by, "hand_back")
     now = Job.objects.select_for_update().get(pk=job.pk)
     guards.refuse_practice(now)
+    guards.require_closed(now)
     if not now.is_stock:
         raise ValidationError(f"This unit already belongs to {now.customer}.")
     if customer.pk is None:
@@ -92,8 +93,7 @@ def _outdated(job):
 
 def _locked(job, seen):
     """The card as it now stands, held until the transaction ends; Conflict if its stage is another by now."""
-    now = Job.objects.select_for_update().get(pk=job.pk)
-    guards.require_open(now)
+    now = guards.held(job)
     if now.stage != (seen or job.stage):
         raise Conflict(now)
     return now

@@ -6,7 +6,7 @@ from django.utils import timezone
 
 from curves.models import Build
 from jobs.actions.noting import note
-from jobs.guards import refuse_practice
+from jobs.guards import refuse_practice, require_closed
 from jobs.inspection import new_steps
 from jobs.models import Job, RoadReport, Step
 from shop.models import Shop
@@ -56,6 +56,7 @@ def report_from_road(job, *, text, by):
     """Write down what a unit did on the road: the one thing that a closed card still takes."""
     require(by, "open_job")
     refuse_practice(job)
+    require_closed(job)
     RoadReport.objects.create(job=job, text=text, by=by)
     note("wrote a road report", job, by, text=text)
 
@@ -64,6 +65,7 @@ def report_from_road(job, *, text, by):
 def reopen(job, *, by, road_report="", **fields):
     """Open a new card for a unit that came back; the old one, its curve and its papers stay as they are."""
     refuse_practice(job)
+    require_closed(job)
     if road_report:
         report_from_road(job, text=road_report, by=by)
     build = Build(

@@ -3,7 +3,7 @@
 from django.db import transaction
 
 from jobs.actions.noting import note
-from jobs.guards import require_open
+from jobs.guards import held
 from jobs.models import Photo
 from jobs.photos import clean_photo
 from shop.rights import require
@@ -12,9 +12,9 @@ from shop.rights import require
 def add_photo(job, upload, *, by, caption=""):
     """Put an uploaded picture on the card, re-encoded; a ValidationError says what is wrong with the file."""
     require(by, "edit_intake")
-    require_open(job)
     clean = clean_photo(upload)
     with transaction.atomic():
+        held(job)
         photo = Photo.objects.create(
             job=job, image=clean.image, small=clean.small, caption=caption, stage=job.stage, by=by
         )
@@ -34,6 +34,6 @@ def restore_photo(photo, *, by):
 @transaction.atomic
 def _set_removed(photo, removed, by, verb):
     require(by, "edit_intake")
-    require_open(photo.job)
+    held(photo.job)
     if Photo.objects.filter(pk=photo.pk, removed=not removed).update(removed=removed):
         note(verb, photo.job, by, text=photo.caption)

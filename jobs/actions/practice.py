@@ -11,8 +11,8 @@ from curves.models import Build, LoadTest, Run, Spring
 from jobs.actions.moving import move_stage
 from jobs.actions.noting import note
 from jobs.actions.opening import open_job
-from jobs.guards import require_open, require_practice
-from jobs.models import Engine, Job, Unit
+from jobs.guards import held, require_practice
+from jobs.models import Engine, Unit
 from jobs.stages import Stage
 from shop.rights import require
 from shop.versions import save_versioned
@@ -97,5 +97,5 @@ def _held(job, by):
     """The build of an open practice card, held against other writers until the transaction ends."""
     require(by, "edit_curve")
     require_practice(job)
-    require_open(Job.objects.get(pk=job.pk))
+    held(job)
     return build_actions.require_unlocked(job.build)

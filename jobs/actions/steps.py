@@ -6,7 +6,7 @@ from django.db.models import F, Max
 from django.utils import timezone
 
 from jobs.actions.noting import note
-from jobs.guards import require_open
+from jobs.guards import held
 from jobs.models import Job, Step
 from shop.rights import require
 
@@ -15,7 +15,7 @@ from shop.rights import require
 def do_step(step, *, by):
     """Tick a step off; who ticked it first stays."""
     require(by, "edit_work")
-    require_open(step.job)
+    held(step.job)
     if Step.objects.filter(pk=step.pk, at=None).update(by=by, at=timezone.now()):
         note("did a step", step.job, by, text=step.text, on=step.parts)
 
@@ -23,7 +23,7 @@ def do_step(step, *, by):
 @transaction.atomic
 def undo_step(step, *, by):
     require(by, "edit_work")
-    require_open(step.job)
+    held(step.job)
     if Step.objects.filter(pk=step.pk, at__isnull=False).update(by=None, at=None):
         note("took a tick off a step", step.job, by, text=step.text)
 
@@ -31,7 +31,7 @@ def undo_step(step, *, by):
 @transaction.atomic
 def add_step(job, *, list_name, text, parts, by):
     require(by, "edit_work")
-    require_open(job)
+    held(job)
     last = job.steps.filter(list=list_name).aggregate(last=Max("order"))["last"] or 0
     step = Step.objects.create(job=job, list=list_name, text=text, parts=parts, order=last + 1)
     note("added a step", job, by, text=text, on=parts)
@@ -42,7 +42,7 @@ def add_step(job, *, list_name, text, parts, by):
 def remove_step(step, *, by):
     """Strike out a step that this unit doesn't need."""
     require(by, "edit_work")
-    require_open(step.job)
+    held(step.job)
     deleted, _ = Step.objects.filter(pk=step.pk).delete()
     if deleted:
         note("struck out a step", step.job, by, text=step.text)
@@ -52,7 +52,7 @@ def remove_step(step, *, by):
 def say_blasted(job, *, blasted, by):
     """Say whether abrasive was used; blasting again takes an earlier sign-off away."""
     require(by, "edit_work")
-    require_open(job)
+    held(job)
     values = {"blasted": blasted, "abrasive_free_by": None, "abrasive_free_at": None}
     if Job.objects.filter(pk=job.pk).exclude(blasted=blasted).update(version=F("version") + 1, **values):
         note("said it was blasted" if blasted else "said it was not blasted", job, by)
@@ -62,8 +62,7 @@ def say_blasted(job, *, blasted, by):
 def sign_abrasive_free(job, *, by):
     """Sign that every bore and bush was looked at and holds no abrasive."""
     require(by, "edit_work")
-    require_open(job)
-    now = Job.objects.select_for_update().get(pk=job.pk)
+    now = held(job)
     if not now.blasted:
         raise ValidationError("This unit was not blasted: there is nothing to sign.")
     if now.abrasive_free_at is None:
@@ -77,7 +76,7 @@ def sign_abrasive_free(job, *, by):
 def blasted_again(job, *, by):
     """Take the sign-off away, because the unit went back into the cabinet."""
     require(by, "edit_work")
-    require_open(job)
+    held(job)
     signed = Job.objects.filter(pk=job.pk, abrasive_free_at__isnull=False)
     if signed.update(version=F("version") + 1, abrasive_free_by=None, abrasive_free_at=None):
         note("blasted again", job, by)

@@ -4,7 +4,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 
 from jobs.actions.noting import changes, in_words, note
-from jobs.guards import require_open
+from jobs.guards import held
 from jobs.inspection import proposed_verdict
 from jobs.models import Finding, Inspection, PartLine
 from shop.rights import require
@@ -19,7 +19,7 @@ def answer_point(job, point, *, by, value=None, verdict="", note_text="", versio
     that says something else.
     """
     require(by, "edit_work")
-    require_open(job)
+    held(job)
     verdict = verdict or proposed_verdict(point, value)
     if not verdict:
         raise ValidationError({"verdict": "No limit to go by: say good, worn, replace or not applicable."})
@@ -53,7 +53,7 @@ def _first_answer(job, point, by, data):
 @transaction.atomic
 def add_finding(job, *, text, by):
     require(by, "edit_work")
-    require_open(job)
+    held(job)
     finding = Finding.objects.create(job=job, text=text, stage=job.stage, by=by)
     note("wrote a finding", job, by, text=text)
     return finding
@@ -67,7 +67,7 @@ def remove_finding(finding, *, by):
 @transaction.atomic
 def add_part(job, data, *, by):
     require(by, "edit_work")
-    require_open(job)
+    held(job)
     line = PartLine.objects.create(job=job, by=by, **data)
     note("added a line", job, by, text=str(line), state=line.get_state_display())
     return line
@@ -76,7 +76,7 @@ def add_part(job, data, *, by):
 @transaction.atomic
 def change_part(line, data, *, by, version):
     require(by, "edit_work")
-    require_open(line.job)
+    held(line.job)
     changed = changes(PartLine.objects.get(pk=line.pk), data, data)
     for name, value in data.items():
         setattr(line, name, value)
@@ -93,7 +93,7 @@ def remove_part(line, *, by):
 def _remove(row, by, verb):
     """Strike out a line; what it said stays in the history. A line already gone is no error."""
     require(by, "edit_work")
-    require_open(row.job)
+    held(row.job)
     deleted, _ = type(row).objects.filter(pk=row.pk).delete()
     if deleted:
         note(verb, row.job, by, text=str(row))

@@ -6,7 +6,7 @@ from curves import actions as build_actions
 from curves import corrections, queries
 from curves.models import Frame, Run
 from jobs.actions.noting import note
-from jobs.guards import require_open
+from jobs.guards import held
 from jobs.models import Job
 
 
@@ -16,7 +16,7 @@ def fit_pair(job, values, *, by):
 
     What the runs before it taught of their springs is kept first.
     """
-    require_open(Job.objects.get(pk=job.pk))
+    held(job)
     build = queries.build_for(job.build_id)
     waiting = _unread(build, values)
     if waiting:

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from jobs.guards import require_open
 from jobs.history import sentence
 from jobs.stages import Stage
-from jobs.views.sections import SECTIONS, fresh, versioned
+from jobs.views.sections import SECTIONS, fresh, look_again, versioned
 from jobs.views.showing import context_of, known_section, known_stage, load, saved, show_card, show_section
 from shop.pages import page
 from shop.versions import Conflict
@@ -61,6 +61,7 @@ def edit_section(request, number, section):
         except Conflict as conflict:
             form.show_conflict(conflict.current)
             form.current = editing.standing(fresh(conflict.current)) or conflict.current
+            look_again(form)
             shown = load(request, number)
     return show_section(request, shown, section, editing=section, form=form, status=form.status)
 

@@ -1,4 +1,4 @@
-"""Curve work of a card: its runs, target and head, the chart that follows the typing, and its CSV."""
+"""Curve work of a card: its runs and its head, the chart that follows the typing, and its CSV."""
 
 from functools import partial
 
@@ -91,15 +91,21 @@ def _run_of(job, number):
 @require_http_methods(["GET", "POST"])
 def run_new(request, number):
     job = _writable(request, number)
-    start = {"springs": queries.drawer(job.build), "initial": first_values(request, job)}
+    ours = _of_build(job.build)
+    start = ours | {"initial": first_values(request, job)}
     if request.method == "GET":
         return _show_run(request, job, NewRunForm(**start))
     if NewRunForm.wants_preview(request):
-        return _show_run(request, job, NewRunForm.preview(request, springs=start["springs"]))
-    form = NewRunForm(request.POST, springs=start["springs"])
+        return _show_run(request, job, NewRunForm.preview(request, **ours))
+    form = NewRunForm(request.POST, **ours)
     if not form.is_valid():
         return _show_run(request, job, form)
     return go(request, once.take(request, lambda: _made(request, job, form)))
+
+
+def _of_build(build):
+    """What the form of a run asks of its build: the springs to choose from, and how far it can be read."""
+    return {"springs": queries.drawer(build), "drive": convert.drive_of(build)}
 
 
 def _made(request, job, form):
@@ -127,7 +133,7 @@ def first_values(request, job):
 def run(request, number, run):
     job = _writable(request, number)
     row = _run_of(job, run)
-    start = {"springs": queries.drawer(job.build), "instance": row}
+    start = _of_build(job.build) | {"instance": row}
     if request.method == "GET":
         shown = [(r.speed_rpm, r.advance_deg, r.falling) for r in row.readings.all()]
         form = ChangeRunForm(initial={"version": row.version}, shown=shown, **start)
@@ -170,7 +176,7 @@ def _draft(form, build):
 def run_draw(request, number):
     """The chart with the readings typed so far; nothing is saved."""
     job = _writable(request, number)
-    form = NewRunForm(request.POST, springs=queries.drawer(job.build))
+    form = NewRunForm(request.POST, **_of_build(job.build))
     draft = _draft(form, job.build)
     changed = request.GET.get("run", "")
     row = _run_of(job, int(changed)) if changed.isdecimal() and len(changed) < 6 else None

@@ -13,6 +13,7 @@ from jobs.views.sections import versioned
 from jobs.views.showing import load, saved, show_section, struck
 from shop.models import new_key
 from shop.once import take
+from shop.rights import require
 from shop.versions import Conflict
 
 STRUCK = "The line is struck out."
@@ -21,6 +22,7 @@ STRUCK = "The line is struck out."
 @require_POST
 def add_finding(request, number):
     shown = load(request, number)
+    require(request.user, "edit_work")
     require_open(shown.job)
     form = FindingForm(request.POST)
     if not form.is_valid():
@@ -43,6 +45,7 @@ def remove_finding(request, number, pk):
 @require_POST
 def add_part(request, number):
     shown = load(request, number)
+    require(request.user, "edit_work")
     require_open(shown.job)
     form = NewPartForm(request.POST)
     if not form.is_valid():

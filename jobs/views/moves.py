@@ -9,6 +9,7 @@ from jobs.actions import moving, opening, trials
 from jobs.forms.handing import AllocateForm, HandBackForm, MoveForm, RoadReportForm
 from jobs.forms.intake import OwnerForm
 from jobs.forms.several import Several
+from jobs.guards import require_closed
 from jobs.stages import Stage
 from jobs.views.showing import load, show_card, show_section
 from shop.once import take
@@ -18,11 +19,13 @@ from shop.versions import Conflict
 
 @require_POST
 def move(request, number):
+    require(request.user, "move_stage")
     return _moved(request, number, MoveForm(request.POST), "move_form", moving.move_stage)
 
 
 @require_POST
 def hand_back(request, number):
+    require(request.user, "hand_back")
     return _moved(request, number, HandBackForm(request.POST), "hand_back_form", moving.hand_back)
 
 
@@ -69,6 +72,7 @@ def allocate(request, number):
     """Give a unit from the shop's shelf to a customer."""
     shown = load(request, number)
     require(request.user, "hand_back")
+    require_closed(shown.job)
     owner, handing = OwnerForm(request.POST or None), AllocateForm(request.POST or None)
     del owner.fields["stock"]
     form = Several(owner, handing)

@@ -104,6 +104,7 @@ def retry_sheet(request, number, pk):
 def void_sheet(request, number, pk):
     """Call a signed sheet back."""
     job = card_for(request.user, number)
+    require(request.user, "sign_sheet")
     sheet = get_object_or_404(job.sheets.signed(), pk=pk)
     form = VoidForm(request.POST)
     if not form.is_valid():

@@ -63,7 +63,7 @@ def practice_job(request, number):
 def _show(request, job, form):
     build = job.build
     steps = list(_steps(job))
-    is_over = build.locked or job.signed_sheets > 0
+    is_over = build.locked or job.sheets_that_hold > 0
     context = {
         "job": job,
         "steps": steps,
@@ -101,7 +101,7 @@ def _steps(job):
         _runs_said(finals, verdicts.final_in_band),
         verdicts.final_in_band is True,
     )
-    yield StepOn("Sign the sheet", reverse("sheets", args=[job.number]), "", job.signed_sheets > 0)
+    yield StepOn("Sign the sheet", reverse("sheets", args=[job.number]), "", job.sheets_that_hold > 0)
 
 
 def _runs_said(runs, inside):

@@ -42,13 +42,30 @@ def _standing_owner(job):
 
 
 def _unit_form(job, data):
-    stamped = {"travel_stamped_deg": job.build.travel_stamped_deg}
-    return UnitForm(data, instance=job.unit, initial=stamped, prefix="unit")
+    build = job.build
+    form = UnitForm(
+        data, instance=job.unit, initial={"travel_stamped_deg": build.travel_stamped_deg}, prefix="unit"
+    )
+    # The stamping stands at the build, where the head's page writes it too.
+    form.fields["build_version"] = forms.IntegerField(
+        widget=forms.HiddenInput, initial=build.version, required=False
+    )
+    return form
 
 
 def _save_unit(job, form, by, version):
-    stamped = form.cleaned_data["travel_stamped_deg"]
-    intake.change_unit(job, form.row_data(), by=by, version=version, travel_stamped_deg=stamped)
+    said = form.cleaned_data
+    stamped, seen = said["travel_stamped_deg"], said["build_version"] or job.build.version
+    intake.change_unit(
+        job, form.row_data(), by=by, version=version, travel_stamped_deg=stamped, build_version=seen
+    )
+
+
+def _standing_unit(job):
+    """The unit with what its form writes at the build."""
+    job.unit.travel_stamped_deg = job.build.travel_stamped_deg
+    job.unit.build_version = job.build.version
+    return job.unit
 
 
 def _save_engine(job, form, by, version):
@@ -68,7 +85,7 @@ def _itself(job):
 
 SECTIONS = {
     "owner": Section(Stage.INTAKE, Editing("edit_intake", _owner_form, _save_owner, _standing_owner)),
-    "unit": Section(Stage.INTAKE, Editing("edit_intake", _unit_form, _save_unit, lambda job: job.unit)),
+    "unit": Section(Stage.INTAKE, Editing("edit_intake", _unit_form, _save_unit, _standing_unit)),
     "engine": Section(
         Stage.INTAKE,
         Editing(
@@ -127,6 +144,13 @@ def versioned(form, row):
     """The form with the version of the card or line that it was rendered from."""
     form.fields["version"] = forms.IntegerField(widget=forms.HiddenInput, initial=row.version)
     return form
+
+
+def look_again(form):
+    """After a conflict: what the form carries hidden is what stands now, as its version is."""
+    for field in form.hidden_fields():
+        if hasattr(form.current, field.name):
+            form.data[field.html_name] = getattr(form.current, field.name)
 
 
 def fresh(job):

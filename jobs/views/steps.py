@@ -11,6 +11,7 @@ from jobs.guards import require_open
 from jobs.models import Step
 from jobs.views.lines import again, once
 from jobs.views.showing import load, saved, show_section, struck
+from shop.rights import require
 
 _TICKS = {"do": steps.do_step, "undo": steps.undo_step, "remove": steps.remove_step}
 _ABRASIVE = {
@@ -27,6 +28,7 @@ def add_step(request, number, list_name):
     if list_name not in Step.List.values:
         raise Http404(f"There is no list {list_name}.")
     shown = load(request, number)
+    require(request.user, "edit_work")
     require_open(shown.job)
     form = StepForm(request.POST)
     if not form.is_valid():

@@ -7,7 +7,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from curves import responses, sweepfigure, sweeps, timing
+from curves import convert, responses, sweepfigure, sweeps, timing
 from curves.models import Response, Sweep
 from curves.sweepforms import ChangeResponseForm, ChangeSweepForm, NewResponseForm, NewSweepForm
 from jobs.actions import sweeps as actions
@@ -133,9 +133,10 @@ def _place(job, row):
 
 
 def _new(request, job, form_class, add, show, initial):
+    drive = convert.drive_of(job.build)
     if request.method == "GET":
-        return show(request, job, form_class(initial=initial))
-    form = form_class(request.POST)
+        return show(request, job, form_class(drive=drive, initial=initial))
+    form = form_class(request.POST, drive=drive)
     if not form.is_valid():
         return show(request, job, form)
     return go(request, once.take(request, partial(_made, request, job, form, add)))
@@ -148,10 +149,11 @@ def _made(request, job, form, add):
 
 
 def _change(request, job, row, shown, form_class, change, show):
+    drive = convert.drive_of(job.build)
     if request.method == "GET":
-        form = form_class(instance=row, initial={"version": row.version}, shown=shown)
+        form = form_class(drive=drive, instance=row, initial={"version": row.version}, shown=shown)
         return show(request, job, form, row)
-    form = form_class(request.POST, instance=row)
+    form = form_class(request.POST, drive=drive, instance=row)
     if form.is_valid():
         version = form.cleaned_data["version"]
         try:

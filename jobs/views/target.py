@@ -4,7 +4,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST
 
-from curves import charts, paper, targetchecks, targetstarts
+from curves import charts, convert, paper, targetchecks, targetstarts
 from curves.forms import TargetForm
 from curves.targetforms import PastForm, ResponsesForm, SlopesForm, SweepForm
 from curves.targetstarts import NoStart
@@ -23,14 +23,15 @@ STARTS = {"slopes": SlopesForm, "past": PastForm, "responses": ResponsesForm, "s
 def target(request, number):
     job = writable(request, number)
     row = getattr(job.build, "target", None)
+    drive = convert.drive_of(job.build)
     version = {"version": row.version if row else 0}
     if request.method == "GET":
         shown = [(p.crank_rpm, p.crank_deg, p.tolerance_crank_deg) for p in row.points.all()] if row else []
         start, asking = _start(request, job)
         initial = version | (start.initial if start else {})
-        form = TargetForm(instance=row, initial=initial, shown=start.points if start else shown)
+        form = TargetForm(drive=drive, instance=row, initial=initial, shown=start.points if start else shown)
         return _show(request, job, form, start=start, asking=asking)
-    form = TargetForm(request.POST, instance=row, initial=version)
+    form = TargetForm(request.POST, drive=drive, instance=row, initial=version)
     if form.is_valid() and "check" not in request.POST:
         try:
             actions.save_target(
@@ -48,7 +49,8 @@ def target(request, number):
 def target_check(request, number):
     """What can be said of the target as typed so far; nothing is saved."""
     job = writable(request, number)
-    return render(request, "curves/_target_checks.html", _looked_at(job, TargetForm(request.POST)))
+    form = TargetForm(request.POST, drive=convert.drive_of(job.build))
+    return render(request, "curves/_target_checks.html", _looked_at(job, form))
 
 
 def _show(request, job, form, *, start=None, asking=None):

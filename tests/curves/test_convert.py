@@ -3,6 +3,7 @@
 import pytest
 
 from curves import convert, engine
+from curves.lessons import lessons
 from curves.models import Frame
 from tests import build
 
@@ -54,7 +55,7 @@ def test_nothing_is_no_target_and_no_readings():
     made = build.build()
     assert convert.target_of(None, convert.drive_of(made)) is None
     assert convert.target_of(build.target(made, []), convert.drive_of(made)) is None
-    assert convert.run_of(build.run(made, []), made) is None
+    assert convert.run_readings(build.run(made, []), convert.drive_of(made)) is None
 
 
 def test_the_measured_travel_rules_and_the_stamped_one_is_a_rough_fallback():
@@ -68,7 +69,8 @@ def test_the_measured_travel_rules_and_the_stamped_one_is_a_rough_fallback():
 def test_a_run_carries_its_springs_bends_and_scale():
     made = build.build(scale_deg=0.25)
     springs = {"primary": build.spring(rate_n_per_mm=1.25), "secondary": build.spring(rate_sd=None)}
-    run = convert.run_of(build.run(made, primary_bend_mm=0.3, **springs), made)
+    build.run(made, primary_bend_mm=0.3, **springs)
+    run = lessons(made, {})[0].teaches
     assert isinstance(run, engine.Run)
     assert (run.primary.rate_n_per_mm, run.secondary.rate_sd) == (1.25, None)
     assert (run.post_bend_mm, run.scale_deg) == ((0.3, 0.0), 0.25)
@@ -76,6 +78,7 @@ def test_a_run_carries_its_springs_bends_and_scale():
 
 def test_springs_that_came_in_the_unit_are_unknown_and_not_the_same_between_runs():
     made = build.build()
-    first, second = (convert.run_of(build.run(made), made) for _ in range(2))
+    build.run(made), build.run(made)
+    first, second = (lesson.teaches for lesson in lessons(made, {}))
     assert first.primary.rate_n_per_mm is None
     assert first.primary.key != second.primary.key != first.secondary.key

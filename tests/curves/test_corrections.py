@@ -99,3 +99,14 @@ def test_the_counter_teaches_nothing_and_switches_nothing(bench, person, counter
     with pytest.raises(PermissionDenied):
         corrections.use_correction(correction, False, by=counter)
     assert SpringCorrection.objects.get(pk=correction.pk).in_use
+
+
+def test_a_correction_switched_off_stays_off_when_its_runs_come_back(bench, person):
+    correction = learned(bench, person)["P1", "primary"]
+    corrections.use_correction(correction, False, by=person)
+    bench.build.runs.update(removed=True)
+    learned(bench, person)
+    bench.build.runs.update(removed=False)
+    kept = learned(bench, person)
+    assert not kept["P1", "primary"].in_use
+    assert kept["S1", "secondary"].in_use

@@ -1,11 +1,13 @@
 """The summary's numbers against a published curve, its verdicts, and the warnings it says in words."""
 
 import json
+import re
 from dataclasses import asdict
+from types import SimpleNamespace
 
 import pytest
 
-from curves import queries
+from curves import engine, offers, queries
 from curves.models import Frame, Run
 from tests import build
 
@@ -186,3 +188,23 @@ def test_a_build_is_fetched_in_seven_queries_and_summed_up_in_none(django_assert
     with django_assert_num_queries(0):
         queries.summary(row, idle_crank_rpm=600)
         queries.verdicts(row)
+
+
+def test_numbers_on_the_card_carry_unit_and_frame(client_as):
+    job = build.job(stage="spring_trials", engine=build.engine(idle_crank_rpm=900))
+    build.target(job.build)
+    build.run(job.build, [(rpm, deg / 3) for rpm, deg in build.RISING])
+    card = client_as("technician").get(f"/jobs/{job.number}/").content.decode()
+    assert re.search(r"crank deg at \d+ crank rpm", card)
+    assert "crank deg per 100 crank rpm" in card
+
+
+def test_how_far_a_proposal_lies_from_the_middle_is_said_in_crank_degrees():
+    drive = engine.Drive.four_stroke()
+    band = engine.Target([500, 1500], [0, 10], 0.5)
+    expected = SimpleNamespace(
+        predicted=SimpleNamespace(shaft_rpm=[0, 2000], mean_deg=[6.0, 6.0]),
+        proposal=SimpleNamespace(initial_deg=0.0),
+    )
+    # 6 distributor degrees where the middle is 5: 1 over it, 2 at the crank of a four-stroke.
+    assert offers._beside(expected, band, 1000, drive) == "2.0 crank degrees over its middle"

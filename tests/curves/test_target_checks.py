@@ -182,3 +182,37 @@ def test_the_target_page_asks_few_queries(client_as, job, django_assert_max_num_
     client.get(f"/jobs/{job.number}/target/")
     with django_assert_max_num_queries(12):
         client.get(f"/jobs/{job.number}/target/")
+
+
+UNSAID = {"initial_low_crank_deg": "0", "initial_high_crank_deg": "0"}
+
+
+def test_where_no_initial_timing_is_agreed_none_is_taken_for_granted(client_as, job):
+    client = client_as("technician")
+    points = [(1000, 0, 1), (3000, 20, 1)]
+    found, answer = checked(client, job, points, total_limit_crank_deg="40", **UNSAID)
+    assert answer.context["choices"] is None
+    assert "None is agreed" in found["initial"].text
+    assert (found["total"].state, "none is agreed" in found["total"].text) == ("open", True)
+    found, answer = checked(client, job, points, total_limit_crank_deg="40", initial_crank_deg="0")
+    assert answer.context["choices"] is not None
+    assert "initial" not in found
+    assert "with 0 crank degrees of initial timing" in found["total"].text
+
+
+def test_a_sweep_is_not_judged_by_an_initial_timing_that_nobody_agreed(client_as, job):
+    client = client_as("technician")
+    row = build.target(job.build)
+    sweep = Sweep.objects.create(build=job.build, number=1, by=build.person())
+    for position, (rpm, deg) in enumerate([(900, 10), (2000, 20), (3600, 30)]):
+        LightReading.objects.create(sweep=sweep, position=position, crank_rpm=rpm, crank_deg=deg)
+    answer = client.get(f"/jobs/{job.number}/sweeps/1/")
+    assert answer.context["said"].verdict is None
+    assert "Not judged: an initial timing, or a range of it is wanted." in answer.content.decode()
+    row.initial_low_crank_deg, row.initial_high_crank_deg = 8, 12
+    row.save()
+    said = client.get(f"/jobs/{job.number}/sweeps/1/").context["said"]
+    assert said.wanted.initial_crank_deg == 10
+    assert said.verdict is not None
+    row.delete()
+    assert "Not judged: a target is wanted." in client.get(f"/jobs/{job.number}/sweeps/1/").content.decode()

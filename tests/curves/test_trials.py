@@ -33,7 +33,7 @@ def test_the_loop_ends_in_the_band(seed):
         best = state.offers[0]
         bench.read(best.primary, best.secondary, best.proposal.post_bend_mm, number=number)
     assert state.last.in_band
-    assert [one.run.number for one in state.teaching] == list(range(1, number + 1))
+    assert [one.run.number for one in state.log if one.teaches] == list(range(1, number + 1))
 
 
 def test_both_frames_ask_the_engine_the_same_question():

@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from curves import convert, learning, tasks
 from curves.engine import calibrate, learn_head
+from curves.lessons import lessons
 from curves.models import HeadType, Run, Spring
 from tests import build
 from tests.curves.loop import simulated_bench
@@ -54,8 +55,8 @@ def test_what_was_learned_is_what_the_engine_learns(kind):
     calibrations = []
     for bench in kind.units[:2]:
         fresh = bench.fresh()
-        run = convert.run_of(fresh.runs.get(), fresh)
-        calibrations.append(calibrate(convert.head_of(fresh), [run]))
+        (lesson,) = lessons(fresh, {})
+        calibrations.append(calibrate(convert.head_of(fresh), [lesson.teaches]))
     # Springs that came in the unit have a name of their own run, and nothing else depends on it.
     assert kind.learned["mean"] == pytest.approx(list(learn_head(calibrations).learned.mean))
     assert [one["build"] for one in kind.learned["builds"]] == [one.build.pk for one in kind.units[:2]]

@@ -301,3 +301,36 @@ def test_history_tells_a_move_with_what_was_missing_and_why(client_as):
     told = client.get(reverse("history", args=[job.number])).content.decode()
     assert "Robin Technician moved the card back to Bench curve (because: felt dry)" in told
     assert "moved the card on to Hand-back (without a target, a final run; because: ran out of time)" in told
+
+
+def test_a_void_newest_sheet_leaves_none_that_holds(person):
+    job = signed(build.job(stage="hand_back"), person)
+    job.findings.create(text="cap cracked", stage="hand_back", by=person)
+    newest = signing.sign(
+        job, Sheet.Kind.CURVE_SHEET, paper_size="A4", by=person, seen=recorded_sha256(fresh(job))
+    )
+    assert guards.missing(fresh(job)) == []
+    signing.make_void(newest, by=person, reason="wrong spring")
+    assert guards.missing(fresh(job)) == ["a signed curve sheet"]
+    with pytest.raises(ValidationError, match="a signed curve sheet"):
+        moving.hand_back(fresh(job), by=person, handed_to="Marta")
+
+
+def test_a_card_that_waits_for_the_customers_answer_wants_a_reason(client_as, person):
+    job = build.job(stage="teardown", revised_estimate=380, agreed_limit=340)
+    answer_all(job, person)
+    assert guards.missing(job) == ["the customer's answer"]
+    client = client_as("technician")
+    move = {"stage": "teardown", "to": "cleaning"}
+    assert client.post(reverse("move", args=[job.number]), move).status_code == 422
+    card = client.get(reverse("card", args=[job.number])).content.decode()
+    assert "Write the customer&#x27;s answer" in card
+    Job.objects.filter(pk=job.pk).update(estimate_answer="Go on.")
+    assert client.post(reverse("move", args=[job.number]), move).status_code == 302
+
+
+@pytest.mark.parametrize("address", ["move", "add_finding", "add_part", "add_step", "void_sheet"])
+def test_who_may_not_is_told_so_before_the_form_is_looked_at(client_as, person, address):
+    job = signed(build.job(stage="hand_back"), person)
+    args = {"add_step": ["cleaning"], "void_sheet": [job.sheets.get().pk]}.get(address, [])
+    assert client_as("counter").post(reverse(address, args=[job.number, *args]), {}).status_code == 403

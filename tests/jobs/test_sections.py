@@ -1,9 +1,12 @@
 """Editing a card in place: who may, what two people on one section get, and what a closed card refuses."""
 
+import re
+
 import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from jobs.actions.curve import save_head
 from jobs.models import Job
 from tests import build
 
@@ -161,3 +164,41 @@ def test_card_says_late_with_a_word(client_as):
     job = build.job(promised_on=timezone.localdate() - timezone.timedelta(days=3))
     text = client_as("owner").get(reverse("card", args=[job.number])).content.decode()
     assert "late by 3 days" in text
+
+
+def build_version(client, job):
+    page = client.get(reverse("edit_section", args=[job.number, "unit"]), headers=HTMX).content.decode()
+    return re.search(r'name="unit-build_version" value="(\d+)"', page)[1]
+
+
+def stamped(job):
+    return Job.objects.get(pk=job.pk).build.travel_stamped_deg
+
+
+def test_the_stamped_travel_that_another_wrote_is_shown_beside_what_was_typed(client_as):
+    job = build.job(build=build.build(travel_stamped_deg=None))
+    first, second = client_as("technician"), client_as("counter")
+    seen = {"unit-build_version": build_version(second, job)}
+    assert edit(first, job, "unit", **{"unit-travel_stamped_deg": "10"}).status_code == 200
+    text = edit(second, job, "unit", **seen).content.decode()
+    assert "Now stands: <b>10</b>" in text
+    assert stamped(job) == 10
+
+
+@pytest.mark.parametrize("typed", ["", "12"])
+def test_the_stamped_travel_written_on_the_heads_page_is_not_overwritten_unseen(client_as, typed):
+    job = build.job(build=build.build(travel_stamped_deg=None))
+    client = client_as("technician")
+    sent = {"unit-build_version": build_version(client, job), "unit-travel_stamped_deg": typed}
+    save_head(job, {"travel_stamped_deg": 10.0}, by=client.person, version=job.build.version)
+    answer = edit(client, job, "unit", **sent)
+    text = answer.content.decode()
+    assert answer.status_code == 409
+    assert "Now stands: <b>10</b>" in text
+    assert stamped(job) == 10
+    again = re.search(r'name="unit-build_version" value="(\d+)"', text)[1]
+    card = re.search(r'name="unit-version" value="(\d+)"', text)[1]
+    assert (
+        edit(client, job, "unit", version=card, **(sent | {"unit-build_version": again})).status_code == 200
+    )
+    assert stamped(job) == (float(typed) if typed else None)

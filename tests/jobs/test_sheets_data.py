@@ -7,9 +7,12 @@ import pytest
 
 from curves import charts, queries
 from curves.models import DwellReading, Run, SparkReading
-from jobs import sheets
+from jobs import pdf, sheets
 from jobs.models import InspectionPoint, Sheet
+from jobs.queries import card_for
 from jobs.recorded import canonical, digest, recorded, recorded_sha256
+from jobs.results import result_of
+from jobs.stages import Stage
 from shop.templatetags.numbers import fixed
 from tests import build
 from tests.jobs.paperwork import draft, finished_job, signed_sheet
@@ -153,3 +156,45 @@ def test_a_run_without_checks_says_what_it_said_before_there_were_any():
     """Else every sheet signed by an earlier release would look outdated."""
     [run, *_] = recorded(finished_job(), queries.build_for(Run.objects.first().build_id))["runs"]
     assert set(run) == {"number", "kind", "frame", "springs", "note", "readings"}
+
+
+def part_read(band):
+    """A final run that goes only half way through the band, or without any."""
+    job = build.job(stage="hand_back")
+    if band:
+        build.target(job.build)
+    build.run(job.build, build.RISING[:4], kind=Run.Kind.FINAL)
+    return job
+
+
+def printed(job):
+    made = draft(job, built=False)
+    return pdf.write_html(made.content, data_sha256=made.data_sha256)
+
+
+@pytest.mark.parametrize(
+    ("band", "says", "never"),
+    [
+        (True, "not read over the whole band", "No band was agreed"),
+        (False, "No band was agreed", "not read over the whole band"),
+    ],
+)
+def test_a_band_that_was_not_fully_read_is_told_from_none_agreed(band, says, never):
+    said = printed(part_read(band))
+    assert says in said
+    assert never not in said
+
+
+def test_the_folded_stage_tells_a_band_not_fully_read_from_none_agreed():
+    assert "not read over the whole band" in result_of(fetched(part_read(True)), Stage.BENCH_CURVE)
+    assert "no band to hold it against" in result_of(fetched(part_read(False)), Stage.BENCH_CURVE)
+
+
+def fetched(job):
+    return card_for(build.person(), job.number)
+
+
+def test_numbers_on_paper_carry_unit_and_frame():
+    said = printed(finished_job())
+    assert 'stamped 11.0 <span class="unit">distributor deg</span>' in said
+    assert "within, crank degrees" in said

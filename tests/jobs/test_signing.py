@@ -8,10 +8,12 @@ from django.db import connection, connections, transaction
 from django.db.models.deletion import ProtectedError
 from django.utils import timezone
 
-from jobs import audit, building, checking, signing
+from curves.models import Spring
+from jobs import audit, building, checking, sheets, signing
 from jobs.guards import Closed
 from jobs.models import AuditEntry, Frozen, Sheet
 from jobs.recorded import digest, recorded_sha256
+from jobs.views.paper import paper_context
 from tests import build
 from tests.jobs.paperwork import draft, finished_job, signed_sheet
 
@@ -261,3 +263,29 @@ def test_two_who_sign_at_once_make_one_revision():
         thread.join()
     assert sorted(outcomes) == ["signed", "told"]
     assert [sheet.revision for sheet in job.sheets.all()] == [1]
+
+
+def test_a_name_changed_elsewhere_makes_no_closed_cards_sheet_outdated():
+    job = finished_job()
+    sheet = signed_sheet(job, built=False)
+    job.closed_at = timezone.now()
+    job.save(update_fields=["closed_at"])
+    Spring.objects.filter(label="Thin 0.6").update(label="Thin 0.60")
+    assert sheet.content["recorded_sha256"] != recorded_sha256(job)
+    assert not checking.standing(checking.find(sheet.token)).outdated
+    (listed,) = paper_context(job, build.person())["revisions"]
+    assert not listed.outdated
+
+
+def test_a_name_changed_while_the_sheet_is_gathered_is_not_signed(monkeypatch):
+    job = finished_job()
+    seen, gather = recorded_sha256(job), sheets.gather
+
+    def gather_late(*args, **options):
+        Spring.objects.filter(label="Thin 0.6").update(label="Thin 0.60")
+        return gather(*args, **options)
+
+    monkeypatch.setattr(sheets, "gather", gather_late)
+    with pytest.raises(signing.CardChanged):
+        signing.sign(job, CURVE, paper_size="A4", by=build.person(), seen=seen)
+    assert not job.sheets.exists()
