@@ -50,10 +50,35 @@ def timing_of(readings, knees, band, target, set_up, drive):
         begin,
         at_idle.slope_deg_per_100rpm if at_idle else None,
         initial,
-        _card(curve, initial, band, set_up, drive),
+        _card(_down_to_idle(curve, at_idle, set_up, drive), initial, band, set_up, drive),
         total,
-        (*_idle_warnings(begin, at_idle, set_up), *over),
+        (*_idle_warnings(begin, at_idle, set_up), *_unread_warnings(curve, initial, set_up, drive), *over),
     )
+
+
+def _stops_above_idle(curve, set_up, drive):
+    """Whether the run was not read down to idle, nor to where its advance begins."""
+    idle = set_up.idle_crank_rpm
+    return bool(idle) and drive.to_shaft_rpm(idle) < curve.speed_rpm[0] and curve.advance_deg[0] > 0
+
+
+def _down_to_idle(curve, at_idle, set_up, drive):
+    """The curve, carried down to idle along its straight pieces where it was not read so far down."""
+    if not _stops_above_idle(curve, set_up, drive):
+        return curve
+    at = min(drive.to_shaft_deg(at_idle.advance_crank_deg), float(curve.advance_deg[0]))
+    idle = drive.to_shaft_rpm(set_up.idle_crank_rpm)
+    return engine.Readings([idle, *curve.speed_rpm], [at, *curve.advance_deg])
+
+
+def _unread_warnings(curve, initial, set_up, drive):
+    if initial is not None and _stops_above_idle(curve, set_up, drive):
+        lowest = drive.to_crank_rpm(float(curve.speed_rpm[0]))
+        yield Warning(
+            "unread",
+            f"The run was read down to {lowest:.0f} crank rpm only: what the light must read at idle, "
+            f"{set_up.idle_crank_rpm:g}, follows the slope above it. Read it there too.",
+        )
 
 
 def agreed_initial(target):

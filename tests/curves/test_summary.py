@@ -60,6 +60,21 @@ def test_the_light_reads_what_is_printed():
     assert said.latest_in_band is None
 
 
+@pytest.mark.parametrize(("idle", "light"), [(700, 6.0), (900, 6.83)])
+def test_idle_below_the_lowest_reading_follows_the_slope_above_it(idle, light):
+    # Of the printed curve without its first point: 2 to 9 degrees from 1000 to 1600 crank rpm is 1.167 a
+    # hundred, so advance begins at 1000 - 171 = 829; at 900 it gives 0.83, at 700 nothing. Not 2 at either.
+    made = printed_build()
+    made.runs.get().readings.filter(speed_rpm=500).delete()
+    said = summary_of(made, idle_crank_rpm=idle)
+    assert said.setting_card[0].crank_deg == pytest.approx(light, abs=0.35)
+    [warning] = [w for w in said.warnings if w.kind == "unread"]
+    assert "down to 1000 crank rpm only" in warning.text
+    assert [row.crank_deg for row in said.setting_card[1:]] == [
+        row.crank_deg for row in summary_of(printed_build(), idle_crank_rpm=idle).setting_card[1:]
+    ]
+
+
 def test_begin_of_advance_is_held_against_idle():
     said = summary_of(printed_build(), idle_crank_rpm=900, margin_crank_rpm=150)
     assert said.begin.speed_rpm.crank < 900
