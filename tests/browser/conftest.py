@@ -1,17 +1,15 @@
 """Chromium, pages of every size and colour scheme, and a watch that no page complains in silence.
 
-A test takes ``open_page(...)``, or ``page`` (1280 px, light, owner logged in), or ``each_page`` (six times).
+A test takes ``open_page(...)``, or ``page`` (1280 px, light, owner logged in).
 """
 
 import pytest
 from django.conf import settings
 from playwright.sync_api import sync_playwright
 
+from tests.browser.looks import SIZES
 from tests.browser.machine import launch
 from tests.browser.watch import Watch
-
-SIZES = {"phone": (390, 844), "tablet": (820, 1180), "desk": (1280, 800)}
-SCHEMES = ("light", "dark")
 
 
 @pytest.fixture(scope="module")
@@ -69,9 +67,3 @@ def open_page(chromium, live_server, watch, client_as):
 @pytest.fixture
 def page(open_page):
     return open_page()
-
-
-@pytest.fixture(params=[(size, scheme) for size in SIZES for scheme in SCHEMES], ids="-".join)
-def each_page(request, open_page):
-    """The owner's page on a phone, a tablet and a desk, in light and in dark."""
-    return open_page(*request.param)

@@ -4,13 +4,12 @@ import json
 import sys
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from curves import convert, engine
 from curves.models import DwellReading, Run, SparkReading, VacuumReading
 from tests.browser.benchwork import all_saved, bench_job, cell, open_bench, saved, tap_in, type_in
-from tests.browser.looks import assert_fits, assert_no_barrier, focus_shows, small_targets, tab_to
+from tests.browser.looks import assert_holds, assert_no_barrier, axe, focus_shows, in_every_size, tab_to
 
 # Scripted speed of a hand on a tablet; common practice, no source.
 KEY_S = 0.4
@@ -25,17 +24,15 @@ def job(db):
 
 
 @pytest.mark.parametrize("kind", [Run.Kind.TRIAL, Run.Kind.FINAL])
-def test_the_screen_holds_everywhere(each_page, db, kind):
+def test_the_screen_holds_everywhere(page, db, kind):
     job = bench_job(kind=kind, stage="spring_trials" if kind == "trial" else "bench_curve")
-    open_bench(each_page, job, drawn=True)
-    type_in(each_page, "0", "9", "-1")
-    all_saved(each_page)
-    assert_no_barrier(each_page)
-    assert_fits(each_page)
-    assert small_targets(each_page, 48, "main") == []
-    assert small_targets(each_page, 64, "[data-bench-pad]") == []
-    assert small_targets(each_page, 64, "[data-bench-cells]") == []
-    assert each_page.locator("#bench-value").evaluate("(e) => getComputedStyle(e).fontSize") == "40px"
+    open_bench(page, job, drawn=True)
+    type_in(page, "0", "9", "-1")
+    all_saved(page)
+    assert_holds(page, {"main": 48, "[data-bench-pad]": 64, "[data-bench-cells]": 64})
+    for size in in_every_size(page):
+        font = page.locator("#bench-value").evaluate("(e) => getComputedStyle(e).fontSize")
+        assert (size, font) == (size, "40px")
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
@@ -49,7 +46,7 @@ def test_words_stand_out_seven_to_one(open_page, job, theme):
     all_saved(page)
     rules = {"runOnly": {"type": "rule", "values": ["color-contrast-enhanced"]}}
     rules["rules"] = {"color-contrast-enhanced": {"enabled": True}}
-    results = Axe().run(page, context=".bench-screen", options=rules)
+    results = axe(page, rules, within=".bench-screen")
     assert results.violations_count == 0, results.generate_report()
 
 

@@ -8,7 +8,7 @@ from playwright.sync_api import expect
 from curves.actions import put
 from curves.models import Run
 from tests import build
-from tests.browser.looks import assert_fits, assert_no_barrier, small_targets
+from tests.browser.looks import assert_holds, assert_no_barrier
 
 PLOT = "[data-chart] .curve-plot .main-svg"
 TRIAL = [(300, 0), (600, 3.5), (1000, 8.5), (1500, 11), (1800, 11), (1500, 11.5, True), (600, 4.5, True)]
@@ -35,7 +35,7 @@ def readings(job):
     return [(r.speed_rpm, r.advance_deg, r.falling) for r in run.readings.all()]
 
 
-def test_screens_hold_everywhere(each_page, job):
+def test_screens_hold_everywhere(page, job):
     pages = {
         f"/jobs/{job.number}/runs/2/": PLOT,
         f"/jobs/{job.number}/target/": "#target-form [data-grid]",
@@ -44,11 +44,9 @@ def test_screens_hold_everywhere(each_page, job):
         "/springs/new/": "main form",
     }
     for address, landmark in pages.items():
-        each_page.goto(address)
-        each_page.wait_for_selector(landmark)
-        assert_no_barrier(each_page)
-        assert_fits(each_page)
-        assert small_targets(each_page, within="main") == []
+        page.goto(address)
+        page.wait_for_selector(landmark)
+        assert_holds(page)
 
 
 def test_readings_are_typed_by_keys_alone(page, job):

@@ -4,7 +4,7 @@ import pytest
 
 from curves.models import Run
 from tests import build
-from tests.browser.looks import assert_fits, assert_no_barrier, focus_shows, tab_to
+from tests.browser.looks import assert_holds, assert_no_barrier, focus_shows, tab_to
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -47,11 +47,10 @@ def test_wrong_password_is_said_beside_the_form_and_the_name_is_kept(open_page, 
 
 
 @pytest.mark.parametrize("path", ["/", "/jobs/new/", "/jobs/{number}/"])
-def test_page_has_no_barrier_and_fits(each_page, card, path):
-    each_page.goto(path.format(number=card.number))
-    each_page.get_by_role("main").wait_for()
-    assert_fits(each_page)
-    assert_no_barrier(each_page)
+def test_page_has_no_barrier_and_fits(page, card, path):
+    page.goto(path.format(number=card.number))
+    page.get_by_role("main").wait_for()
+    assert_holds(page)
 
 
 def test_card_is_reached_from_the_board_by_keyboard_and_the_focus_shows(page, card):

@@ -9,7 +9,7 @@ from playwright.sync_api import expect
 from jobs import building, signing
 from jobs.models import Sheet
 from tests import build
-from tests.browser.looks import assert_fits, assert_no_barrier, small_targets
+from tests.browser.looks import FINGER_PX, assert_holds
 from tests.jobs.paperwork import draft, finished_job, signed_sheet
 
 PATIENCE_MS = (
@@ -77,17 +77,14 @@ def test_whole_way_without_javascript(open_page, job):
     expect(page.get_by_role("link", name=re.compile("Open the PDF"))).to_be_visible()
 
 
-def test_papers_hold_on_every_screen(each_page, job):
+def test_papers_hold_on_every_screen(page, job):
     all_states(job)
-    each_page.goto(papers(job))
-    assert_fits(each_page)
-    assert_no_barrier(each_page)
-    assert small_targets(each_page, within="#sec-paper") == []
+    page.goto(papers(job))
+    assert_holds(page, {"#sec-paper": FINGER_PX})
 
 
-@pytest.mark.parametrize("size", ["phone", "desk"])
 @pytest.mark.parametrize("standing", ["current", "superseded", "void", "draft", "altered"])
-def test_strangers_page_holds_in_every_standing(open_page, job, size, standing):
+def test_strangers_page_holds_in_every_standing(open_page, job, standing):
     sheet = draft(job) if standing == "draft" else signed_sheet(job)
     if standing == "superseded":
         job.findings.create(text="A loose clamp.", stage="teardown", by=build.person())
@@ -97,12 +94,10 @@ def test_strangers_page_holds_in_every_standing(open_page, job, size, standing):
     elif standing == "altered":
         with open(sheet.pdf.path, "ab") as file:
             file.write(b" ")
-    page = open_page(size, who=None)
+    page = open_page(who=None)
     page.goto(reverse("check", args=[sheet.token]))
     expect(page.locator(f"[data-standing={standing}]")).to_be_visible()
-    assert_fits(page)
-    assert_no_barrier(page)
-    assert small_targets(page, within="main") == []
+    assert_holds(page)
 
 
 def test_stranger_compares_a_file(open_page, job):

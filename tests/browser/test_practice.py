@@ -10,8 +10,7 @@ from curves.models import Run
 from jobs.actions import practice as actions
 from jobs.models import Job, Sheet
 from tests import build
-from tests.browser.conftest import SIZES
-from tests.browser.looks import assert_fits, assert_no_barrier, small_targets, tab_to
+from tests.browser.looks import FINGER_PX, SIZES, assert_holds, tab_to
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -146,7 +145,7 @@ def test_whole_day_by_keys_alone(open_page, live_server):
     whole_day(open_page(SIZES["tablet"], who=None), Keys(), live_server)
 
 
-def test_practice_pages_hold_on_every_screen(each_page):
+def test_practice_pages_hold_on_every_screen(page):
     job = actions.open_practice(by=build.person("owner"))
     actions.measure_head(job, by=build.person("owner"))
     ended = actions.open_practice(by=build.person("owner"))
@@ -158,13 +157,11 @@ def test_practice_pages_hold_on_every_screen(each_page):
         f"/jobs/{job.number}/",
         f"/jobs/{job.number}/bench/?run=1",
     ):
-        each_page.goto(address)
-        expect(each_page.get_by_role("complementary", name="Practice")).to_contain_text(
+        page.goto(address)
+        expect(page.get_by_role("complementary", name="Practice")).to_contain_text(
             re.compile("practice", re.I)
         )
-        assert_fits(each_page)
-        assert_no_barrier(each_page)
-        assert small_targets(each_page) == []
+        assert_holds(page, {"body": FINGER_PX})
 
 
 def test_works_without_javascript_up_to_the_bench(open_page):
