@@ -104,8 +104,8 @@ def test_a_draft_that_was_left_meets_what_was_saved_meanwhile(open_page, watch):
     first.locator("#sec-unit .btn-go").click()
     first.locator("text=Someone else saved first").wait_for()
     assert "Now stands: ES 2" in first.locator("#sec-unit").inner_text()
-    job.unit.refresh_from_db()
-    assert job.unit.number == "ES 2"
+    second.reload()
+    expect(second.locator("#sec-unit dl").first).to_contain_text("ES 2")
 
 
 def test_inspection_saves_itself_while_typing_goes_on(open_page, watch):
