@@ -6,6 +6,13 @@ document.addEventListener("htmx:beforeSwap", ({ detail }) => {
   worked = detail.target.contains(document.activeElement);
 });
 
+// At once: htmx does it some frames later, under the fingers of who goes on already.
+document.addEventListener("htmx:afterSwap", ({ target }) => {
+  const field = target.matches?.("[autofocus]") ? target : target.querySelector?.("[autofocus]");
+  field?.focus();
+  field?.removeAttribute("autofocus");
+});
+
 document.addEventListener("htmx:afterSettle", ({ detail }) => {
   if (!detail.requestConfig?.triggeringEvent) return; // nobody asked: it loaded with the page
   const part = detail.elt;
