@@ -172,7 +172,18 @@ class Unit:
         down = np.interp(speed, np.minimum.accumulate(sinking[::-1])[::-1], angle)
         return np.where(falling, down, up)
 
-    def run(self, primary, secondary, speed_rpm, *, seed, falling=False, bend_mm=(0.0, 0.0), before=None):
+    def run(
+        self,
+        primary,
+        secondary,
+        speed_rpm,
+        *,
+        seed,
+        falling=False,
+        bend_mm=(0.0, 0.0),
+        before=None,
+        bend_sd_mm=BEND_SD_MM,
+    ):
         """Read a curve on the bench at the speeds shown by the tachometer, as a person would.
 
         Parameters
@@ -186,9 +197,11 @@ class Unit:
         falling : bool or array_like
             True where the speed comes from above.
         bend_mm : tuple (float, float)
-            Where the posts are to be; the hand bends them to 0.05 mm.
+            Where the posts are to be.
         before : Sweep, optional
             The run before on this unit: a post that is to stay where it was is left alone.
+        bend_sd_mm : float, default 0.05
+            How far beside that the hand bends them, one standard deviation.
 
         Returns
         -------
@@ -197,7 +210,7 @@ class Unit:
         rng = np.random.default_rng(seed)
         shown = np.asarray(speed_rpm, dtype=float)
         falling = np.broadcast_to(falling, shown.shape)
-        true_bend = [bend + BEND_SD_MM * rng.standard_normal() * (bend != 0) for bend in bend_mm]
+        true_bend = [bend + bend_sd_mm * rng.standard_normal() * (bend != 0) for bend in bend_mm]
         if before is not None:
             stays = [asked == bend for asked, bend in zip(before.bend_mm, bend_mm, strict=True)]
             true_bend = np.where(stays, before.true_bend_mm, true_bend).tolist()

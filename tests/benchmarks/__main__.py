@@ -35,9 +35,11 @@ def as_text(result):
     for name, row in {**result["runs"], **result["learned"], **result["hand"]}.items():
         wanted = runs.LIMITS.get(name)
         wanted = "at most " + ", ".join(f"{value:g}" for value in wanted.values()) if wanted else ""
-        heads = f"   ({row['heads']} of {row['of']} heads have such a pair)" if "of" in row else ""
+        more = f"   ({row['heads']} of {row['of']} heads have such a pair)" if "of" in row else ""
+        if "said" in row:
+            more += f"   (mean chance said {row['said']:.0%}, came true {row['came']:.0%})"
         lines.append(
-            f"  {name:48} {row['median']:6g}  {row['p90']:9g}  {row['most']:4g}   {wanted}{heads}".rstrip()
+            f"  {name:48} {row['median']:6g}  {row['p90']:9g}  {row['most']:4g}   {wanted}{more}".rstrip()
         )
     shares = ", ".join(f"{name} {share:.1%}" for name, share in result["coverage"].items())
     lines += ["", f"Truth inside the 90 % interval: {shares} (wanted 85 to 95 %)", ""]

@@ -19,7 +19,7 @@ def by_the_engine(heads):
     table = {}
     for tier, errors in TIERS.items():
         jobs = [Job.invent(seed, errors) for seed in range(heads)]
-        table[f"{tier}, bends"] = summary([job.tune()[0] for job in jobs])
+        table[f"{tier}, bends"] = summary([job.tune()[0] for job in jobs]) | honesty(jobs)
         possible = [job for job in jobs if job.reachable()]
         counts = [job.tune(bend_limit_mm=0.0)[0] for job in possible]
         table[f"{tier}, no bends"] = summary(counts) | {"heads": len(possible), "of": heads}
@@ -27,9 +27,17 @@ def by_the_engine(heads):
     table["springs measured, bends, read only upwards"] = summary([job.tune()[0] for job in upwards])
     coarse = [replace(Job.invent(seed, MEASURED), step_deg=0.5) for seed in range(heads)]
     table["springs measured, bends, curve to half degrees"] = summary([job.tune()[0] for job in coarse])
+    exact = [replace(Job.invent(seed, ROUGH), bend_sd_mm=0.0) for seed in range(heads)]
+    table["rough labels, posts bent exactly"] = summary([job.tune()[0] for job in exact])
     unknown = [Job.invent(seed, MEASURED, received="unknown") for seed in range(heads)]
     table["springs measured, bends, received pair unknown"] = summary([job.tune()[0] for job in unknown])
     return table
+
+
+def honesty(jobs):
+    """Give the mean chance of what was proposed, and the share of it that came true."""
+    said, came = np.mean([pair for job in jobs for pair in job.said], axis=0)
+    return {"said": float(said), "came": float(came)}
 
 
 def by_hand(heads):

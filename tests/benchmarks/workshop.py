@@ -1,11 +1,11 @@
 """The engine at work on the simulated bench: how many runs a head needs until its curve lies in the band."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from curves.engine import Head, Run, Spring, Target, calibrate, propose
-from curves.simulated import Label, make_drawer, make_kind, make_unit
+from curves.simulated import BEND_SD_MM, Label, make_drawer, make_kind, make_unit
 
 TOLERANCE_DEG = 0.5
 BEND_LIMIT_MM = 0.5
@@ -48,6 +48,8 @@ class Job:
     both_ways: bool = True  # twelve speeds, read up and down (Hudson Rambler manual, 1955, p. 30)
     step_deg: float = 0.1  # in which the maker printed the curve
     before: object = None  # the sweep before, for where the posts are
+    bend_sd_mm: float = BEND_SD_MM
+    said: list = field(default_factory=list, init=False)  # (chance of a proposal, whether it came true)
 
     @classmethod
     def invent(cls, seed, errors, *, received="weighed"):
@@ -91,6 +93,7 @@ class Job:
             falling=falling,
             bend_mm=bend_mm,
             before=self.before if number else None,
+            bend_sd_mm=self.bend_sd_mm,
         )
         self.before = sweep
         pair = self.known[primary.key], self.known[secondary.key]
@@ -119,6 +122,7 @@ class Job:
                 springs[best.primary.key], springs[best.secondary.key], number, best.post_bend_mm
             )
             runs.append(run)
+            self.said.append((best.chance, good))
             if good:
                 return number, runs
             tried.append(best)

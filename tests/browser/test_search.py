@@ -46,6 +46,7 @@ def test_going_back_leads_to_the_page_before_not_to_a_letter_less(page):
     page.goto("/customers/")
     page.goto("/search/")
     page.get_by_label("Anything written on a card").press_sequentially("hunts", delay=250)
+    expect(page).to_have_url(re.compile("words=hunts$"))  # the last letter's answer is there
     expect(hits(page)).to_have_count(2)
     page.go_back()
     expect(page).to_have_url(re.compile("/customers/$"))
