@@ -4,11 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-BROAD_STEPS = 8
+BROAD_STEPS = 5
 MAX_STEPS = 60
 SETTLED = 1e-6  # relative decrease of the cost below which a fit has settled
 MAX_REFUSED = 6  # steps in a row that did not help
-KICKS, KICK_SIZE, KICK_STEPS, KICK_ROUNDS = 4, 0.6, 10, 4
+KICKS, KICK_SIZE, KICK_STEPS, KICK_ROUNDS = 4, 0.6, 6, 4
 WORTH_ANOTHER = 0.1  # decrease of the cost by a round of kicks after which another may still find more
 _SEED = 20_015
 MISTYPED_ODDS = 3e-4  # one reading in a hundred or so is mistyped, anywhere on the scale
@@ -120,7 +120,7 @@ def _kicked_once(evaluate, z, cost, settled):
     return tuple(part[best] for part in found)
 
 
-def fit(evaluate, starts, keep=3):
+def fit(evaluate, starts, keep=2):
     """Find the most likely unknowns from several starts.
 
     Parameters
@@ -128,7 +128,7 @@ def fit(evaluate, starts, keep=3):
     evaluate : callable
         Gives residuals (m, n) and their jacobian (m, n, size) at z (m, size).
     starts : ndarray, shape (m, size)
-    keep : int, default 3
+    keep : int, default 2
         How many of them go on from the broad loss to the sharp one.
 
     Returns

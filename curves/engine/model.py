@@ -1,6 +1,7 @@
 """The model that calibration fits: readings as a function of whitened unknowns, with exact derivatives."""
 
 from dataclasses import dataclass
+from functools import cached_property
 from math import hypot
 
 import numpy as np
@@ -52,7 +53,7 @@ class Model:
     spring_column: np.ndarray  # (runs, 2), NO_SPRING for none
     bend_column: np.ndarray  # (runs, 2), NO_SPRING for a post left alone
 
-    @property
+    @cached_property
     def spring_columns(self):
         """Give the columns of rate, length and tension, each (runs, 2)."""
         return [
