@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm, t
+from scipy.special import ndtri, stdtrit
 
 from .readings import MAX_ADVANCE_DEG, checked_array, checked_choice, checked_number
 
@@ -174,7 +174,7 @@ class _Parabola:
         by_readings = sd is None or seen > sd**2
         variance = seen if by_readings else sd**2
         tail = 0.5 * (1.0 + sure)
-        quantile = float(t.ppf(tail, spare) if by_readings and spare else norm.ppf(tail))
+        quantile = float(stdtrit(spare, tail) if by_readings and spare else ndtri(tail))
         unit = np.array([1.0, 1.0 / reach, 1.0 / reach**2])
         covariance = variance * inverse * np.outer(unit, unit)
         c0, c1, c2 = (coef * unit).tolist()

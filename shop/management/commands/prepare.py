@@ -6,6 +6,7 @@ import secrets
 
 from django.conf import settings
 from django.contrib.staticfiles.finders import get_finders
+from django.core.checks import Tags
 from django.core.management import BaseCommand, call_command
 
 from shop import environment
@@ -16,6 +17,9 @@ class Command(BaseCommand):
     help = (
         "Bring tables and static files up to date; load the demo shop into an empty database unless DEMO=0."
     )
+
+    # Checking the addresses too would load every view, at each start.
+    requires_system_checks = [Tags.database]
 
     def handle(self, **options):
         call_command("migrate", interactive=False, verbosity=0)
