@@ -146,7 +146,7 @@ def _band(plot, band):
     area = plot.path(rpm + rpm[::-1], high + low[::-1]) + "Z"
     edges = plot.path(rpm, low) + plot.path(rpm, high)
     if len(rpm) == 1:  # a single point has no width: draw it as a bar
-        return {"area": "", "edges": plot.path(rpm * 2, low + high), "hatch": ""}
+        return {"area": "", "edges": plot.path([*rpm, *rpm], low + high), "hatch": ""}
     return {"area": area, "edges": edges, "hatch": _hatch(plot, band)}
 
 
