@@ -191,7 +191,7 @@ if REDIS_URL:
     CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 300}
 else:
     queue = str(environment.folder("QUEUE_DIR", DATA_DIR / "queue"))
-    CELERY_BROKER_URL = "filesystem://localhost"
+    CELERY_BROKER_URL, CELERY_BROKER_TRANSPORT = "localhost", "shop.folderqueue:Transport"
     CELERY_BROKER_TRANSPORT_OPTIONS = {
         "data_folder_in": queue,
         "data_folder_out": queue,

@@ -2,6 +2,7 @@
 
 import shutil
 import subprocess
+import sys
 import tempfile
 from pathlib import Path
 
@@ -60,6 +61,8 @@ def install(collected):
     yield installing
     for installation in made:
         installation.stop()
+        if installation.started:
+            sys.stderr.write(installation.log())  # what pytest shows beside a failure
         shutil.rmtree(installation.folder, ignore_errors=True)
 
 

@@ -85,6 +85,16 @@ def test_running_worker_finds_a_lost_nudge_within_a_minute(installation):
     assert states(installation) == ["done"] * 4
 
 
+def test_worker_starts_whatever_a_kill_left_of_its_queue(install):
+    installation = install()
+    order(installation)
+    for table in installation.folder.glob("queue/control/*.exchange"):
+        table.write_bytes(b"")
+    start_worker(installation)
+    wait_for(lambda: is_settled(installation), 60, what="two sheets")
+    assert states(installation) == ["done"] * 2
+
+
 def test_worker_killed_at_random_points_leaves_whole_sheets_only(install):
     installation = install()
     order(installation, jobs=12)
