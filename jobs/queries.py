@@ -104,7 +104,8 @@ def board(person):
 
 def _row(job):
     late = (timezone.localdate() - job.promised_on).days if job.promised_on else 0
-    return Row(job, days_in_stage(job), max(late, 0), guards.missing(job), awaits_answer(job))
+    missing = [need for need in guards.missing(job) if need != guards.ANSWER]  # it has a line of its own
+    return Row(job, days_in_stage(job), max(late, 0), missing, awaits_answer(job))
 
 
 def days_in_stage(job):

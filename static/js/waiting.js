@@ -1,6 +1,6 @@
 // On every page: bench readings that are still on this tablet, waiting or refused, and the way to them. The bench
 // says those of its own run itself, reading by reading.
-import { waiting, waitingForOthers, whyWaiting } from "./outbox.js";
+import { drop, waiting, waitingForOthers, whyWaiting } from "./outbox.js";
 
 const bench = document.getElementById("bench-data");
 const here = bench && JSON.parse(bench.textContent).readings;
@@ -12,7 +12,7 @@ function show() {
   const refused = left.filter((entry) => entry.refusal), sent = left.filter((entry) => !entry.refusal);
   const lines = waitingForOthers().map(([name, count]) => ["waiting", `${wait(count)} for ${name} to log in.`]);
   if (sent.length && whyWaiting()) lines.unshift(["waiting", `${wait(sent.length)}, the first from ${sent[0].where}. ${whyWaiting().text}`, sent[0]]);
-  if (refused.length) lines.unshift(["failed", `${many(refused.length)} not saved, the first from ${refused[0].where}. ${refused[0].refusal.why}`, refused[0]]);
+  if (refused.length) lines.unshift(["failed", `${many(refused.length)} not saved, the first (${typed(refused[0])}) from ${refused[0].where}. ${refused[0].refusal.why}`, refused[0]]);
   lay(lines);
 }
 
@@ -34,7 +34,20 @@ function note([state, words, entry]) {
   paragraph.dataset.state = state;
   paragraph.textContent = `${words} `;
   if (entry) paragraph.append(link(entry));
+  if (entry?.refusal) paragraph.append(" ", letGo(entry)); // its bench is out of reach once the card is closed
   return paragraph;
+}
+
+// A reading as its boxes hold it: speed, advance.
+const typed = ({ values }) => Object.values(values).filter((value) => typeof value !== "boolean").join(", ");
+
+function letGo({ address }) {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.className = "btn";
+  button.textContent = "Let it go";
+  button.addEventListener("click", () => drop(address));
+  return button;
 }
 
 function link({ page, where }) {

@@ -52,6 +52,7 @@ def test_board_and_card_say_whose_answer_is_awaited(client_as, agreed, waits):
     client = client_as("owner")
     board = client.get(reverse("board")).content.decode()
     card = client.get(reverse("card", args=[job.number])).content.decode()
+    assert board.count("the customer's answer") == int(waits)
     assert ("waiting for the customer's answer" in board) is waits
     assert ("1 waiting for the customer" in board) is waits
     assert ("ready for spring trials" in board) is not waits
