@@ -1,5 +1,6 @@
 """What a build's runs teach of the springs that hung in it: kept, counted for later jobs, and reversible."""
 
+from django.core.exceptions import PermissionDenied
 from django.db import transaction
 
 from curves import convert, trials
@@ -32,8 +33,11 @@ def learn_springs(build, *, by):
 
 @transaction.atomic
 def use_correction(correction, in_use, *, by):
-    """Let a correction count for later jobs, or no longer."""
+    """Let a correction count for later jobs, or no longer; one whose runs are gone stays off."""
     require(by, "edit_drawer")
+    taught_by = correction.build.runs.filter(removed=False, **{correction.position: correction.spring_id})
+    if in_use and not taught_by.exists():
+        raise PermissionDenied("The runs that taught it are off their card: put one back first.")
     correction.in_use = in_use
     save_versioned(correction, correction.version, ["in_use"])
 

@@ -112,13 +112,13 @@ def read_at(build, run, speed_rpm, falling):
     """
     drive = convert.drive_of(build)
     shown_rpm = convert.shaft_speed(speed_rpm, run.frame, drive)
-    off = 1.0 + simulated.TACHOMETER_SD * _errors(build, _TACHOMETER, run.number).standard_normal()
+    off = 1.0 + simulated.ERRORS.tachometer * _errors(build, _TACHOMETER, run.number).standard_normal()
     look = (run.number, run.readings.count(), round(shown_rpm * 100), int(falling))
     errors = _errors(build, _READING, *look)
-    true_rpm = shown_rpm * off + simulated.TACHOMETER_JITTER_RPM * errors.standard_normal()
+    true_rpm = shown_rpm * off + simulated.ERRORS.jitter_rpm * errors.standard_normal()
     bends = _true_bends(build, run)
     advance = _as_set(build).advance(*_hung(build, run), true_rpm, falling=falling, true_bend_mm=bends)
-    seen = advance.item() + simulated.READING_SCATTER_DEG * errors.standard_normal()
+    seen = advance.item() + simulated.ERRORS.scatter_deg * errors.standard_normal()
     shown_deg = round(seen / build.scale_deg) * build.scale_deg
     return drive.to_crank_deg(shown_deg) if run.frame == Frame.CRANK else shown_deg
 
@@ -213,7 +213,7 @@ def _true_bends(build, run):
     """Where the posts really are: a hand bends to 0.05 mm, a post bent to the same place stays there."""
     asked = (run.primary_bend_mm, run.secondary_bend_mm)
     return tuple(
-        bend and bend + simulated.BEND_SD_MM * _errors(build, _BEND, side, _whole(bend)).standard_normal()
+        bend and bend + simulated.ERRORS.bend_mm * _errors(build, _BEND, side, _whole(bend)).standard_normal()
         for side, bend in enumerate(asked)
     )
 

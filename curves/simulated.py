@@ -17,14 +17,23 @@ from math import pi, radians
 
 import numpy as np
 
-READING_SCATTER_DEG = 0.25
-SCALE_DEG = 0.5
-TACHOMETER_SD = 0.003
-TACHOMETER_JITTER_RPM = 3.0
-BEND_SD_MM = 0.05
 COIL_OPENING_MM = 0.04
 TARGET_SHARES = (0.12, 0.4, 0.68, 0.95)  # of the travel
 _GRID_POINTS = 1201
+
+
+@dataclass(frozen=True)
+class Errors:
+    """What eye, tachometer and hand are off by, one standard deviation, and what a scale is divided into."""
+
+    scatter_deg: float = 0.25
+    scale_deg: float = 0.5
+    tachometer: float = 0.003  # relative, one for a whole run
+    jitter_rpm: float = 3.0
+    bend_mm: float = 0.05  # of a post, beside where it should be
+
+
+ERRORS = Errors()
 
 
 @dataclass(frozen=True)
@@ -182,7 +191,7 @@ class Unit:
         falling=False,
         bend_mm=(0.0, 0.0),
         before=None,
-        bend_sd_mm=BEND_SD_MM,
+        errors=ERRORS,
     ):
         """Read a curve on the bench at the speeds shown by the tachometer, as a person would.
 
@@ -200,8 +209,8 @@ class Unit:
             Where the posts are to be.
         before : Sweep, optional
             The run before on this unit: a post that is to stay where it was is left alone.
-        bend_sd_mm : float, default 0.05
-            How far beside that the hand bends them, one standard deviation.
+        errors : Errors
+            What the person and the bench are off by.
 
         Returns
         -------
@@ -210,15 +219,16 @@ class Unit:
         rng = np.random.default_rng(seed)
         shown = np.asarray(speed_rpm, dtype=float)
         falling = np.broadcast_to(falling, shown.shape)
-        true_bend = [bend + bend_sd_mm * rng.standard_normal() * (bend != 0) for bend in bend_mm]
+        true_bend = [bend + errors.bend_mm * rng.standard_normal() * (bend != 0) for bend in bend_mm]
         if before is not None:
             stays = [asked == bend for asked, bend in zip(before.bend_mm, bend_mm, strict=True)]
             true_bend = np.where(stays, before.true_bend_mm, true_bend).tolist()
-        tachometer = 1.0 + TACHOMETER_SD * rng.standard_normal()
-        true_speed = shown * tachometer + TACHOMETER_JITTER_RPM * rng.standard_normal(shown.shape)
+        tachometer = 1.0 + errors.tachometer * rng.standard_normal()
+        true_speed = shown * tachometer + errors.jitter_rpm * rng.standard_normal(shown.shape)
         advance = self.advance(primary, secondary, true_speed, falling=falling, true_bend_mm=true_bend)
-        seen = advance + READING_SCATTER_DEG * rng.standard_normal(shown.shape)
-        return Sweep(shown, np.round(seen / SCALE_DEG) * SCALE_DEG, falling, tuple(bend_mm), tuple(true_bend))
+        seen = advance + errors.scatter_deg * rng.standard_normal(shown.shape)
+        read = np.round(seen / errors.scale_deg) * errors.scale_deg
+        return Sweep(shown, read, falling, tuple(bend_mm), tuple(true_bend))
 
     def target(self, step_deg=0.1):
         """Give four speeds [rpm] and the advance its maker wants there [shaft degree], in such steps."""

@@ -1,5 +1,6 @@
 """The drawer: the shop's kinds of spring, how each is known, weighed, corrected and changed."""
 
+from django.core.exceptions import PermissionDenied
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
@@ -105,6 +106,9 @@ def correction(request, pk, correction):
             trial_actions.use_correction(row, in_use, by=request.user)
         except Conflict:
             notes.leave(request, "Someone else switched it just now: look again.")
+            return go(request, reverse("spring", args=[pk]) + "#sec-learned")
+        except PermissionDenied as refusal:
+            notes.leave(request, str(refusal))
             return go(request, reverse("spring", args=[pk]) + "#sec-learned")
         words = "counts again" if in_use else "does not count any more"
         undo = reverse("correction", args=[pk, correction])

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from curves.engine import Head, Run, Spring, Target, calibrate, propose
-from curves.simulated import BEND_SD_MM, Label, make_drawer, make_kind, make_unit
+from curves.simulated import ERRORS, Errors, Label, make_drawer, make_kind, make_unit
 
 TOLERANCE_DEG = 0.5
 BEND_LIMIT_MM = 0.5
@@ -45,10 +45,11 @@ class Job:
     errors: object
     head: Head
     known: dict  # key -> Spring as the shop knows it
-    both_ways: bool = True  # twelve speeds, read up and down (Hudson Rambler manual, 1955, p. 30)
+    both_ways: bool = True  # read up and down (Hudson Rambler manual, 1955, p. 30)
+    speeds: int = 12
     step_deg: float = 0.1  # in which the maker printed the curve
     before: object = None  # the sweep before, for where the posts are
-    bend_sd_mm: float = BEND_SD_MM
+    bench: Errors = ERRORS
     said: list = field(default_factory=list, init=False)  # (chance of a proposal, whether it came true)
 
     @classmethod
@@ -81,7 +82,7 @@ class Job:
 
     def run(self, primary, secondary, number, bend_mm=(0.0, 0.0)):
         """Run a pair; give the run as read, and whether the true curve lay in the band."""
-        speeds = self.unit.sweep_speeds()
+        speeds = self.unit.sweep_speeds(self.speeds)
         falling = np.zeros(speeds.size, dtype=bool)
         if self.both_ways:
             speeds, falling = np.concatenate([speeds, speeds]), np.concatenate([falling, ~falling])
@@ -93,11 +94,18 @@ class Job:
             falling=falling,
             bend_mm=bend_mm,
             before=self.before if number else None,
-            bend_sd_mm=self.bend_sd_mm,
+            errors=self.bench,
         )
         self.before = sweep
         pair = self.known[primary.key], self.known[secondary.key]
-        run = Run(*pair, sweep.speed_rpm, sweep.advance_deg, falling=falling, post_bend_mm=sweep.bend_mm)
+        run = Run(
+            *pair,
+            sweep.speed_rpm,
+            sweep.advance_deg,
+            falling=falling,
+            scale_deg=self.bench.scale_deg,
+            post_bend_mm=sweep.bend_mm,
+        )
         speeds, wanted = self.unit.target(self.step_deg)
         true = self.unit.advance(primary, secondary, speeds, true_bend_mm=sweep.true_bend_mm)
         return run, bool(np.all(np.abs(true - wanted) <= TOLERANCE_DEG))
@@ -108,7 +116,7 @@ class Job:
         runs, tried = [self.run(*self.unit.received, 0)[0]], []
         for number in range(1, give_up + 1):
             proposals = propose(
-                calibrate(self.head, runs),
+                calibrate(self.head, runs, scatter_deg=self.bench.scatter_deg),
                 self.target(),
                 self.side(self.drawer.primaries),
                 self.side(self.drawer.secondaries),

@@ -110,3 +110,16 @@ def test_a_correction_switched_off_stays_off_when_its_runs_come_back(bench, pers
     kept = learned(bench, person)
     assert not kept["P1", "primary"].in_use
     assert kept["S1", "secondary"].in_use
+
+
+def test_a_correction_whose_runs_are_gone_is_not_switched_on(bench, person):
+    correction = learned(bench, person)["P1", "primary"]
+    corrections.use_correction(correction, False, by=person)
+    bench.build.runs.update(removed=True)
+    learned(bench, person)
+    kept = SpringCorrection.objects.get(pk=correction.pk)
+    with pytest.raises(PermissionDenied, match="off their card"):
+        corrections.use_correction(kept, True, by=person)
+    bench.build.runs.update(removed=False)
+    corrections.use_correction(kept, True, by=person)
+    assert SpringCorrection.objects.get(pk=correction.pk).in_use

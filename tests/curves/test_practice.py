@@ -63,7 +63,7 @@ def test_the_needle_scatters_about_the_true_advance(job, run):
     unit = practice.invented(SEED).unit
     seen = looks(job, run, rpm, 60)
     slope = (unit.advance(*unit.received, rpm * 1.01) - unit.advance(*unit.received, rpm)).item() / 0.01
-    tachometer = 4 * simulated.TACHOMETER_SD * slope  # one error for the whole run, four deviations wide
+    tachometer = 4 * simulated.ERRORS.tachometer * slope  # one error for the whole run, four deviations wide
     assert mean(seen) == pytest.approx(unit.advance(*unit.received, rpm).item(), abs=tachometer + 0.2)
     # Scatter 0.25 and a division of 0.5, whose rounding adds 0.5 / sqrt(12) = 0.14: 0.29 together, and some
     # more for the tachometer's jitter.
@@ -135,7 +135,7 @@ def test_a_bent_post_moves_the_curve_and_stays_where_it_was_bent(job, run, perso
     again = made.run(job.build, [], primary=first, secondary=second, primary_bend_mm=0.6, by=person)
     assert practice._true_bends(job.build, straight) == (0.0, 0.0)
     assert practice._true_bends(job.build, bent) == practice._true_bends(job.build, again)
-    assert practice._true_bends(job.build, bent)[0] == pytest.approx(0.6, abs=5 * simulated.BEND_SD_MM)
+    assert practice._true_bends(job.build, bent)[0] == pytest.approx(0.6, abs=5 * simulated.ERRORS.bend_mm)
     assert practice._true_bends(job.build, bent)[0] != 0.6
     # A wider gap stretches the spring: the weights need more speed for the same angle.
     rpm = middle_rpm(job)

@@ -52,7 +52,7 @@ def test_readings_have_the_scatter_and_the_scale_that_are_said(unit):
     speeds = np.full(4000, 900.0)
     sweep = unit.run(*unit.wanted, speeds, seed=1)
     assert (sweep.advance_deg * 2 == np.round(sweep.advance_deg * 2)).all()
-    expected = np.hypot(simulated.READING_SCATTER_DEG, simulated.SCALE_DEG / 12**0.5)
+    expected = np.hypot(simulated.ERRORS.scatter_deg, simulated.ERRORS.scale_deg / 12**0.5)
     # The tachometer's jitter of 3 rpm comes on top; it is small.
     assert sweep.advance_deg.std() == pytest.approx(expected, rel=0.1)
 
@@ -62,7 +62,7 @@ def test_an_untouched_post_stays_and_a_bent_one_errs(unit):
     bends = np.array([sweep.true_bend_mm for sweep in sweeps])
     assert (bends[:, 1] == 0.0).all()
     assert bends[:, 0].mean() == pytest.approx(0.2, abs=0.02)
-    assert bends[:, 0].std() == pytest.approx(simulated.BEND_SD_MM, rel=0.2)
+    assert bends[:, 0].std() == pytest.approx(simulated.ERRORS.bend_mm, rel=0.2)
 
 
 def test_a_post_that_is_to_stay_is_left_alone(unit):

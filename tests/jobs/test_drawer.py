@@ -109,6 +109,17 @@ def test_a_correction_is_shown_switched_off_and_taken_back(client_as):
     assert job.history.filter(verb="switched a correction off").count() == 1
 
 
+def test_a_correction_without_its_runs_says_why_it_stays_off(client_as):
+    job, correction = learned()
+    client, address = client_as("technician"), f"/springs/{correction.spring_id}/"
+    switch = f"{address}corrections/{correction.pk}/"
+    client.post(switch, {"in_use": ""})
+    job.build.runs.update(removed=True)
+    answer = client.post(switch, {"in_use": "1"}, follow=True)
+    assert "The runs that taught it are off their card" in answer.content.decode()
+    assert not SpringCorrection.objects.get(pk=correction.pk).in_use
+
+
 def test_a_spring_hangs_where_its_newest_run_says(client_as):
     job = build.job(stage="spring_trials")
     first, second, other = build.spring("P 1"), build.spring("P 2"), build.spring("S 1")
