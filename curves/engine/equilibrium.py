@@ -142,18 +142,20 @@ def settle(lines, weight, growth, friction, travel_deg, falling=False):
     """
     pieces = _pieces(lines, travel_deg)
     bend = weight * growth
-    if np.ndim(falling) == 0:
-        if falling:
-            return _last_stop(pieces, -friction - weight, bend)
-        return _first_stop(pieces, friction - weight, bend, travel_deg)
-    rising = _first_stop(pieces, friction - weight, bend, travel_deg)
-    return np.where(falling, _last_stop(pieces, -friction - weight, bend), rising)
+    # A piece whose torque does not tilt has no zero: what comes of dividing by it is not used.
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        if np.ndim(falling) == 0:
+            if falling:
+                return _last_stop(pieces, -friction - weight, bend)
+            return _first_stop(pieces, friction - weight, bend, travel_deg)
+        rising = _first_stop(pieces, friction - weight, bend, travel_deg)
+        return np.where(falling, _last_stop(pieces, -friction - weight, bend), rising)
 
 
 def _pieces(lines, travel_deg):
     """Cut 0 to travel where springs come in; give each piece's edges and its torque's offset and slope."""
     (offset_1, slope_1, taut_1), (offset_2, slope_2, taut_2) = lines
-    taut_1, taut_2 = (np.clip(taut, 0.0, travel_deg) for taut in (taut_1, taut_2))
+    taut_1, taut_2 = (np.minimum(np.maximum(taut, 0.0), travel_deg) for taut in (taut_1, taut_2))
     early = taut_1 <= taut_2
     first, second = np.minimum(taut_1, taut_2), np.maximum(taut_1, taut_2)
     offset, slope = np.where(early, offset_1, offset_2), np.where(early, slope_1, slope_2)
@@ -166,9 +168,9 @@ def _pieces(lines, travel_deg):
 
 def _first_stop(pieces, against, bend, travel_deg):
     """Give the smallest angle at which the springs win."""
-    angle = np.array(np.broadcast_to(travel_deg, np.broadcast(against, bend, *pieces[-1]).shape), copy=True)
+    angle = np.full(np.broadcast(against, bend, *pieces[-1]).shape, travel_deg)
     for low, high, offset, slope in reversed(pieces):
-        if np.any(high > low):
+        if (high > low).any():
             at_low, at_high, zero = _excess(low, high, offset + against, slope - bend)
             np.copyto(angle, zero, where=at_high > 0)
             np.copyto(angle, low, where=at_low > 0)
@@ -179,7 +181,7 @@ def _last_stop(pieces, against, bend):
     """Give the greatest angle at which the weights win."""
     angle = np.zeros(np.broadcast(against, bend, *pieces[-1]).shape)
     for low, high, offset, slope in pieces:
-        if np.any(high > low):
+        if (high > low).any():
             at_low, at_high, zero = _excess(low, high, offset + against, slope - bend)
             np.copyto(angle, zero, where=at_low < 0)
             np.copyto(angle, high, where=at_high < 0)
@@ -188,11 +190,10 @@ def _last_stop(pieces, against, bend):
 
 def _excess(low, high, level, tilt):
     """Give the springs' excess at both ends of a piece, and where its line crosses zero."""
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        at_low, at_high = tilt * low, tilt * high
-        at_low += level
-        at_high += level
-        return at_low, at_high, level / -tilt
+    at_low, at_high = tilt * low, tilt * high
+    at_low += level
+    at_high += level
+    return at_low, at_high, level / -tilt
 
 
 def find_snaps(balance, falling=False):

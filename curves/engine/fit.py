@@ -1,14 +1,15 @@
 """A robust nonlinear least-squares fit with a standard normal prior, from several starts at once."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-BROAD_STEPS = 5
+BROAD_STEPS = 3
 MAX_STEPS = 60
-SETTLED = 1e-6  # relative decrease of the cost below which a fit has settled
+SETTLED = 1e-5  # relative decrease of the cost below which a fit has settled
 MAX_REFUSED = 6  # steps in a row that did not help
-KICKS, KICK_SIZE, KICK_STEPS, KICK_ROUNDS = 4, 0.6, 6, 4
+KICKS, KICK_SIZE, KICK_STEPS, KICK_ROUNDS = 8, 1.0, 5, 4
 WORTH_ANOTHER = 0.1  # decrease of the cost by a round of kicks after which another may still find more
 _SEED = 20_015
 MISTYPED_ODDS = 3e-4  # one reading in a hundred or so is mistyped, anywhere on the scale
@@ -43,12 +44,47 @@ def mistyping_loss(residual):
     return cost, believed / (believed + MISTYPED_ODDS)
 
 
-def _normal_equations(residual, jacobian, weight, z):
-    """Give the gradient and the Gauss-Newton matrix of half the cost, each start's own."""
-    weighted = jacobian * weight[..., None]
-    transposed = np.swapaxes(weighted, -1, -2)
-    gradient = (transposed @ residual[..., None])[..., 0] + z
-    return gradient, transposed @ jacobian + np.eye(z.shape[-1])
+class Standing(NamedTuple):
+    """Where searches stand, each with what the next step is made of; `_look` makes it."""
+
+    z: np.ndarray  # (m, size)
+    cost: np.ndarray  # (m,)
+    residual: np.ndarray  # (m, n)
+    weight: np.ndarray  # (m, n)
+    gradient: np.ndarray  # (m, size) of half the cost
+    matrix: np.ndarray  # (m, size, size) Gauss and Newton's, of half the cost
+
+    def take(self, rows):
+        """Give some of the searches."""
+        return Standing(*(part[rows] for part in self))
+
+    def join(self, other):
+        """Give these searches and others."""
+        return Standing(*(np.concatenate(parts) for parts in zip(self, other, strict=True)))
+
+    def better_of(self, other, better):
+        """Give the other's state of each search for which it is better."""
+        return Standing(
+            *(
+                np.where(better.reshape(-1, *[1] * (mine.ndim - 1)), its, mine)
+                for mine, its in zip(self, other, strict=True)
+            )
+        )
+
+
+def _look(evaluate, loss, z):
+    """Look around at z (m, size)."""
+    residual, jacobian = evaluate(z)
+    each, weight = loss(residual)
+    transposed = np.swapaxes(jacobian * weight[..., None], -1, -2)
+    return Standing(
+        z,
+        each.sum(axis=-1) + (z**2).sum(axis=-1),
+        residual,
+        weight,
+        (transposed @ residual[..., None])[..., 0] + z,
+        transposed @ jacobian + np.eye(z.shape[-1]),
+    )
 
 
 def descend(evaluate, z, loss, max_steps=MAX_STEPS):
@@ -66,58 +102,52 @@ def descend(evaluate, z, loss, max_steps=MAX_STEPS):
 
     Returns
     -------
-    z, cost, settled : ndarray
-        Shapes (m, size), (m,), (m,).
+    standing : Standing
+    settled : ndarray, shape (m,)
     """
-    residual, jacobian = evaluate(z)
-    each, weight = loss(residual)
-    cost = each.sum(axis=-1) + (z**2).sum(axis=-1)
-    gradient, matrix = _normal_equations(residual, jacobian, weight, z)
+    standing = _look(evaluate, loss, z)
     damping = np.full(len(z), FIRST_DAMPING)
     refused = np.zeros(len(z), dtype=int)
     settled = np.zeros(len(z), dtype=bool)
     diagonal = np.arange(z.shape[-1])
     for _ in range(max_steps):
-        damped = matrix.copy()
+        damped = standing.matrix.copy()
         damped[:, diagonal, diagonal] *= 1.0 + damping[:, None]
-        tried = z - np.linalg.solve(damped, gradient[..., None])[..., 0]
-        residual, jacobian = evaluate(tried)
-        each, weight = loss(residual)
-        new_cost = each.sum(axis=-1) + (tried**2).sum(axis=-1)
-        better = new_cost < cost
+        step = np.linalg.solve(damped, standing.gradient[..., None])[..., 0]
+        tried = _look(evaluate, loss, standing.z - step)
+        better = tried.cost < standing.cost
         refused = np.where(better, 0, refused + 1)
-        settled |= (np.abs(cost - new_cost) <= SETTLED * (1.0 + cost)) | (refused >= MAX_REFUSED)
-        new_gradient, new_matrix = _normal_equations(residual, jacobian, weight, tried)
-        z = np.where(better[:, None], tried, z)
-        cost = np.where(better, new_cost, cost)
-        gradient = np.where(better[:, None], new_gradient, gradient)
-        matrix = np.where(better[:, None, None], new_matrix, matrix)
+        decrease = np.abs(standing.cost - tried.cost)
+        settled |= (decrease <= SETTLED * (1.0 + standing.cost)) | (refused >= MAX_REFUSED)
         damping = np.where(better, damping * 0.15, damping * 5.0)
+        standing = standing.better_of(tried, better)
         if settled.all():
             break
-    return z, cost, settled
+    return standing, settled
 
 
-def _kicked(evaluate, z, cost, settled):
+def _kicked(evaluate, standing, settled):
     """Go on from about the optimum found: kinks stop a search short of where it could get."""
     for _ in range(KICK_ROUNDS):
-        before = cost
-        z, cost, settled = _kicked_once(evaluate, z, cost, settled)
-        if before - cost < WORTH_ANOTHER:
+        before = standing.cost[0]
+        standing, settled = _kicked_once(evaluate, standing, settled)
+        if before - standing.cost[0] < WORTH_ANOTHER:
             break
-    return z, cost, settled
+    return standing, settled
 
 
-def _kicked_once(evaluate, z, cost, settled):
+def _kicked_once(evaluate, standing, settled):
     """Search from a few points about the optimum, and give the best of them and of where it stood."""
-    residual, jacobian = evaluate(z[None])
-    matrix = _normal_equations(residual, jacobian, mistyping_loss(residual)[1], z[None])[1][0]
-    normal = np.random.default_rng(_SEED).standard_normal((z.size, KICKS))
-    kicks = np.linalg.solve(np.linalg.cholesky(matrix).T, KICK_SIZE * normal).T
-    others = descend(evaluate, z + kicks, mistyping_loss, max_steps=KICK_STEPS)
-    found = [np.concatenate([[own], other]) for own, other in zip((z, cost, settled), others, strict=True)]
-    best = int(np.argmin(found[1]))
-    return tuple(part[best] for part in found)
+    normal = np.random.default_rng(_SEED).standard_normal((standing.z.shape[-1], KICKS))
+    kicks = np.linalg.solve(np.linalg.cholesky(standing.matrix[0]).T, KICK_SIZE * normal).T
+    others, others_settled = descend(evaluate, standing.z + kicks, mistyping_loss, max_steps=KICK_STEPS)
+    return _best(standing.join(others), np.concatenate([settled, others_settled]))
+
+
+def _best(standing, settled):
+    """Give the one search that stands lowest."""
+    best = [int(np.argmin(standing.cost))]
+    return standing.take(best), settled[best]
 
 
 def fit(evaluate, starts, keep=2):
@@ -136,15 +166,12 @@ def fit(evaluate, starts, keep=2):
     Fit
         With the covariance of the Laplace approximation at the optimum.
     """
-    z, cost, _ = descend(evaluate, starts, broad_loss, max_steps=BROAD_STEPS)
-    z = z[np.argsort(cost, kind="stable")[:keep]]
-    z, cost, settled = descend(evaluate, z, mistyping_loss)
-    best = int(np.argmin(cost))
-    z, cost, settled = _kicked(evaluate, z[best], cost[best], settled[best])
-    if not settled:
-        (z,), (cost,), (settled,) = descend(evaluate, z[None], mistyping_loss)
-    residual, jacobian = evaluate(z[None])
-    weight = mistyping_loss(residual)[1]
-    matrix = _normal_equations(residual, jacobian, weight, z[None])[1]
-    covariance = np.linalg.inv(matrix[0])
-    return Fit(z, 0.5 * (covariance + covariance.T), float(cost), residual[0], weight[0], bool(settled))
+    standing, _ = descend(evaluate, starts, broad_loss, max_steps=BROAD_STEPS)
+    hopeful = standing.z[np.argsort(standing.cost, kind="stable")[:keep]]
+    standing, settled = _best(*descend(evaluate, hopeful, mistyping_loss))
+    standing, settled = _kicked(evaluate, standing, settled)
+    if not settled[0]:
+        standing, settled = descend(evaluate, standing.z, mistyping_loss)
+    (z,), (cost,), (residual,), (weight,), _, (matrix,) = standing
+    covariance = np.linalg.inv(matrix)
+    return Fit(z, 0.5 * (covariance + covariance.T), float(cost), residual, weight, bool(settled[0]))

@@ -5,9 +5,8 @@ from functools import cached_property
 from math import hypot
 
 import numpy as np
-from scipy.linalg import block_diag
 
-from .equilibrium import TORQUE_PER_RPM_SQUARED, Balance, advance_at, settle, spring_lines
+from .equilibrium import TORQUE_PER_RPM_SQUARED, Balance, settle, spring_lines
 from .prior import (
     BEND_SD_MM,
     FRICTION,
@@ -29,6 +28,7 @@ MODEL_SD_DEG = 0.03  # what the model itself is off by, seen on a bench with ric
 STEEPEST_DEG_PER_RPM = 0.04
 LEAST_TILT = 1e-9  # [N mm/deg2] keeps a head that is about to snap from dividing by nothing
 NO_SPRING = -1
+SPRING_PARTS = 4  # rate, free length, tension / rate, and the bend of its post
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,7 +91,8 @@ class Model:
     def at_readings(self, balance):
         """Give the head as each reading met it, arrays of shape (m, 1), (m, n, 2) or (m, 1, 2)."""
         each = {
-            name: getattr(balance, name)[:, self.run] for name in ("gap_mm", "rate", "length_mm", "tension_n")
+            name: getattr(balance, name).take(self.run, axis=1)
+            for name in ("gap_mm", "rate", "length_mm", "tension_n")
         }
         return balance._replace(**each)
 
@@ -106,14 +107,20 @@ class Model:
 
     def predict(self, z):
         """Give the advance [deg] of each reading, shape (m, n)."""
-        head = self.balance(self.natural(z))
-        lines = tuple(tuple(part[:, self.run] for part in line) for line in spring_lines(head))
-        weight = head.inertia * TORQUE_PER_RPM_SQUARED * self.speed_rpm**2
-        return settle(lines, weight, head.growth, head.friction, head.travel_deg, self.falling)
+        return self._advance(self.balance(self.natural(z)))
 
     def residuals(self, z):
         """Give reading less model over its standard deviation, shape (m, n)."""
         return (self.advance_deg - self.predict(z)) / self.noise_deg
+
+    def _advance(self, head):
+        """Give the advance [deg] of each reading of the head as it was in each run, shape (m, n)."""
+        lines = tuple(tuple(part.take(self.run, axis=1) for part in line) for line in spring_lines(head))
+        return settle(lines, self._weight(head), head.growth, head.friction, head.travel_deg, self.falling)
+
+    def _weight(self, head):
+        """Give the weights' torque at rest [N mm/deg] at each reading's speed, shape (m, n)."""
+        return head.inertia * TORQUE_PER_RPM_SQUARED * self.speed_rpm**2
 
     def jacobian(self, z):
         """Give residuals and their derivatives by z, shapes (m, n) and (m, n, size).
@@ -122,40 +129,55 @@ class Model:
         step where a spring comes in, t is its slack over its stretch; at the ends only the travel counts.
         """
         theta = self.natural(z)
-        head = self.at_readings(self.balance(theta))
-        angle = advance_at(head, self.speed_rpm, self.falling)
-        extension = head.gap_mm + head.stretch * angle[..., None] - head.length_mm
-        slack_used_at = (head.length_mm - head.gap_mm) / head.stretch
-        at_stop, at_rest = angle >= head.travel_deg, angle <= 0.0
-        step = (slack_used_at == angle[..., None]) & ~(at_stop | at_rest)[..., None]
-        inside = ~(at_stop | at_rest | step.any(axis=-1))
+        head = self.balance(theta)
+        angle = self._advance(head)
+        weight = self._weight(head)
+        # Both springs at each reading, (2, m, n): the long axis last, which halves the time.
+        stretch = head.stretch.transpose(2, 0, 1).copy()
+        rate, tension, slack = (
+            part.transpose(2, 0, 1).take(self.run, axis=-1)
+            for part in (head.rate, head.tension_n, head.length_mm - head.gap_mm)
+        )
+        at_stop = angle >= head.travel_deg
+        moves = ~at_stop & (angle > 0.0)
+        step = (slack / stretch == angle) & moves
+        turned = stretch * angle
+        extension = turned - slack
+        inside = moves & ~step.any(axis=0)
+        pulls = (extension > 0) & inside
+        tilt = (rate * stretch**2 * pulls).sum(axis=0) - weight * head.growth
+        gain = inside * (-1.0 / np.where(np.abs(tilt) < LEAST_TILT, LEAST_TILT, tilt))
 
-        pulls = (extension > 0) & inside[..., None]
-        weight = head.inertia * TORQUE_PER_RPM_SQUARED * self.speed_rpm**2
-        tilt = (head.rate * head.stretch**2 * pulls).sum(axis=-1) - weight * head.growth
-        gain = np.where(inside, -1.0 / np.where(np.abs(tilt) < LEAST_TILT, LEAST_TILT, tilt), 0.0)
+        by_pull = gain * stretch * pulls
+        by_tension = rate * by_pull
+        by_slack = step / stretch - by_tension
+        pull = tension + rate * extension
 
-        by_spring = gain[..., None] * pulls * head.stretch
-        by_length = -head.rate * by_spring + step / head.stretch
-        turned = head.stretch * angle[..., None]
-        by_stretch = by_spring * (head.tension_n + head.rate * (extension + turned)) / head.stretch
-        by_stretch -= step * angle[..., None] / head.stretch
+        by = np.empty((HEAD_SIZE + 2 * SPRING_PARTS, *angle.shape))
+        by[INERTIA] = -gain * weight * (1.0 + head.growth * angle)
+        by[GROWTH] = -gain * weight * angle
+        by[FRICTION] = gain * head.friction * np.where(self.falling, -1.0, 1.0)
+        by[TRAVEL] = at_stop * head.travel_deg
+        by[GAP] = -by_slack * np.exp(theta.T[GAP, :, None])
+        by[STRETCH] = by_pull * (pull + rate * turned) - step * angle
+        springs = by[HEAD_SIZE:].reshape(SPRING_PARTS, 2, *angle.shape)
+        springs[0] = by_pull * pull
+        springs[1] = by_slack
+        springs[2] = by_tension
+        springs[3] = -by_slack
+        by_z = np.swapaxes(by.transpose(2, 1, 0) @ self._whitening, 0, 1)
+        return (self.advance_deg - angle) / self.noise_deg, by_z
 
-        by_theta = np.zeros((*angle.shape, self.size + 1))  # the last column takes what belongs to nothing
-        by_theta[..., INERTIA] = -gain * weight * (1.0 + head.growth * angle)
-        by_theta[..., GROWTH] = -gain * weight * angle
-        by_theta[..., FRICTION] = gain * np.where(self.falling, -1.0, 1.0) * head.friction
-        by_theta[..., TRAVEL] = np.where(at_stop, head.travel_deg, 0.0)
-        by_theta[..., GAP] = -by_length * np.exp(theta[:, None, GAP])
-        by_theta[..., STRETCH] = by_stretch * head.stretch
-        row = np.arange(self.speed_rpm.size)
-        by_rate = by_spring * (head.tension_n + head.rate * extension)
-        parts = zip(self.spring_columns, (by_rate, by_length, by_spring * head.rate), strict=True)
-        for column, by in (*parts, (self.bend_column, -by_length)):
-            for place in range(2):
-                by_theta[:, row, column[self.run, place]] += by[..., place]
-        by_z = by_theta[..., : self.size] @ self.root
-        return (self.advance_deg - angle) / self.noise_deg, -by_z / self.noise_deg[:, None]
+    @cached_property
+    def _whitening(self):
+        """Give what turns derivatives of the advance into those of residuals by z, shape (n, unknowns, size).
+
+        A reading's unknowns: the head's, then rate, free length, tension / rate and bend of both springs.
+        """
+        head = np.broadcast_to(np.arange(HEAD_SIZE), (len(self.bend_mm), HEAD_SIZE))
+        columns = np.concatenate([head, *self.spring_columns, self.bend_column], axis=-1)
+        rows = np.concatenate([self.root, np.zeros((1, self.size))])  # the last is what NO_SPRING points at
+        return rows[columns][self.run] / -self.noise_deg[:, None, None]
 
 
 def _slopes(speed_rpm, advance_deg):
@@ -173,6 +195,15 @@ def _noise(run, scatter_deg):
     tachometer = np.hypot(TACHOMETER_SD * run.speed_rpm, TACHOMETER_JITTER_RPM)
     reading = hypot(scatter_deg, run.scale_deg / 12.0**0.5)
     return np.hypot(reading, slope * tachometer)
+
+
+def _block_diagonal(blocks):
+    """Put square blocks on a diagonal; SciPy's own takes ten times as long for small ones."""
+    ends = np.cumsum([len(block) for block in blocks])
+    whole = np.zeros((ends[-1], ends[-1]))
+    for block, end in zip(blocks, ends, strict=True):
+        whole[end - len(block) : end, end - len(block) : end] = block
+    return whole
 
 
 def build_model(head, runs, scatter_deg=READING_SCATTER_DEG):
@@ -210,7 +241,7 @@ def build_model(head, runs, scatter_deg=READING_SCATTER_DEG):
         head=prior,
         springs=springs,
         mean=np.array(mean),
-        root=block_diag(*roots),
+        root=_block_diagonal(roots),
         speed_rpm=np.concatenate([run.speed_rpm for run in runs]),
         advance_deg=np.concatenate([run.advance_deg for run in runs]),
         falling=falling if falling.any() else False,

@@ -128,7 +128,7 @@ def calibrating():
     job, runs = _job()
     ours, calibration = best_time(lambda: calibrate(job.head, runs), 7)
     model = build_model(job.head, runs)
-    theirs, cost = best_time(lambda: _lmfit(model), 1)
+    theirs, cost = best_time(lambda: _lmfit(model), 7)
     return {
         "seconds": ours,
         "cost": calibration.cost,

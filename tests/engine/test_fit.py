@@ -27,7 +27,7 @@ def searched(monkeypatch, steps, kicked_steps):
     def watched(evaluate, z, loss, max_steps=search.MAX_STEPS):
         kicked = max_steps == search.KICK_STEPS
         result = descend(evaluate, z, loss, kicked_steps if kicked else min(max_steps, steps))
-        seen.append((kicked, result[1].min()))
+        seen.append((kicked, result[0].cost.min()))
         return result
 
     monkeypatch.setattr(search, "descend", watched)
