@@ -233,8 +233,7 @@ def find_snaps(balance, falling=False):
             arm = balance.inertia * max(1.0 + balance.growth * start, _LEAST_GROWTH)
             speed = float(np.sqrt(torque / (TORQUE_PER_RPM_SQUARED * arm)))
             ahead = -_BESIDE if falling else _BESIDE
-            before = float(advance_at(balance, speed * (1 - ahead), falling))
-            end = float(advance_at(balance, speed * (1 + ahead), falling))
+            before, end = advance_at(balance, speed * np.array([1 - ahead, 1 + ahead]), falling).tolist()
             onward = end < start if falling else end > start
             if onward and abs(before - start) < _SAME_DEG:
                 snaps.append(Snap(speed, start, end))

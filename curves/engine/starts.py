@@ -51,7 +51,9 @@ def _match_inertia(model, starts):
     sound = (torque > 0) & (arm > 0)
     moving = sound & (advance > 0.5) & (advance < 0.95 * balance.travel_deg)
     use = np.where(moving.any(axis=1, keepdims=True), moving, sound)  # a head that snaps is never seen moving
-    for row in np.flatnonzero(use.any(axis=1)):
-        inertia = np.log(np.median(torque[row, use[row]] / arm[row, use[row]]))
-        starts[row, INERTIA] = (inertia - model.head.mean[INERTIA]) / model.head.root[INERTIA, INERTIA]
+    seen = use.sum(axis=1)
+    ratio = np.sort(np.where(use, torque, np.inf) / np.where(use, arm, 1.0), axis=1)  # the unused at the end
+    rows = np.flatnonzero(seen)
+    middle = 0.5 * (ratio[rows, (seen[rows] - 1) // 2] + ratio[rows, seen[rows] // 2])
+    starts[rows, INERTIA] = (np.log(middle) - model.head.mean[INERTIA]) / model.head.root[INERTIA, INERTIA]
     np.clip(starts, -6.0, 6.0, out=starts)
