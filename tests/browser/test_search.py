@@ -1,6 +1,8 @@
 """The search page in a browser: live as one types, by keyboard, at every size, and without JavaScript."""
 
 import re
+import time
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from playwright.sync_api import expect
@@ -50,6 +52,23 @@ def test_going_back_leads_to_the_page_before_not_to_a_letter_less(page):
     expect(hits(page)).to_have_count(2)
     page.go_back()
     expect(page).to_have_url(re.compile("/customers/$"))
+
+
+def test_slow_answer_is_waited_for_and_what_was_typed_since_is_asked_then(page):
+    asked = []
+
+    def answer(route):
+        asked.append(parse_qs(urlsplit(route.request.url).query)["words"][0])
+        if len(asked) == 1:
+            time.sleep(1.0)  # the browser types on meanwhile
+        route.continue_()
+
+    page.goto("/search/")
+    page.route("**/search/?*words=*", answer)
+    page.get_by_label("Anything written on a card").press_sequentially("hunts", delay=250)
+    expect(page).to_have_url(re.compile("words=hunts$"))
+    expect(hits(page)).to_have_count(2)
+    assert asked == ["h", "hunts"]  # none was cut off, and those between were not needed
 
 
 def test_card_opens_by_keyboard_and_back_brings_the_hits(page):
