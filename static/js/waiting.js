@@ -38,8 +38,10 @@ function note([state, words, entry]) {
   return paragraph;
 }
 
-// A reading as its boxes hold it: speed, advance.
-const typed = ({ values }) => Object.values(values).filter((value) => typeof value !== "boolean").join(", ");
+// What was typed, after the speed it was read at.
+function typed({ values: { speed_rpm: speed, falling, ...typedIn } }) {
+  return [speed && `${speed} rpm`, ...Object.values(typedIn)].filter(Boolean).join(", ");
+}
 
 function letGo({ address }) {
   const button = document.createElement("button");
