@@ -22,8 +22,7 @@ def learn_springs(build, *, by):
     require(by, "edit_curve")
     if build.practice_seed is not None:
         return 0
-    rows = {row.pk: row for row in Spring.objects.prefetch_related("corrections")}
-    taught = [lesson for lesson in lessons(build, rows) if lesson.teaches]
+    rows, taught = _taught(build)
     found = list(_found(build, taught, rows))
     with transaction.atomic():
         kept = [_keep(build, row, place, corrected, by) for row, place, corrected in found]
@@ -35,11 +34,21 @@ def learn_springs(build, *, by):
 def use_correction(correction, in_use, *, by):
     """Let a correction count for later jobs, or no longer; one whose runs are gone stays off."""
     require(by, "edit_drawer")
-    taught_by = correction.build.runs.filter(removed=False, **{correction.position: correction.spring_id})
-    if in_use and not taught_by.exists():
+    if in_use and not _still_taught(correction):
         raise PermissionDenied("The runs that taught it are off their card: put one back first.")
     correction.in_use = in_use
     save_versioned(correction, correction.version, ["in_use"])
+
+
+def _taught(build):
+    """All springs by key, and the lessons of a build that teach something of them."""
+    rows = {row.pk: row for row in Spring.objects.prefetch_related("corrections")}
+    return rows, [lesson for lesson in lessons(build, rows) if lesson.teaches]
+
+
+def _still_taught(correction):
+    _, taught = _taught(correction.build)
+    return any(getattr(lesson.run, f"{correction.position}_id") == correction.spring_id for lesson in taught)
 
 
 def _found(build, taught, rows):

@@ -1,7 +1,7 @@
 """The queue in a folder, for an installation without Redis: kombu's, made safe against a kill in mid-write.
 
 kombu writes its files in place. A worker that reads one too early, or one left empty by a process that was
-killed, ends there; with a damaged list of queues it ends so at every start.
+killed, ends there; with a damaged list of queues it ends so at every start. For one queue to an exchange.
 """
 
 import os
@@ -14,13 +14,24 @@ from kombu.utils.json import dumps
 
 
 class Channel(filesystem.Channel):
-    """Messages appear whole or not at all; a damaged list of queues is written anew."""
+    """Messages appear whole or not at all; damaged ones are skipped, a damaged list of queues made anew."""
 
     def _put(self, queue, payload, **kwargs):
         name = f"{time.time_ns()}_{uuid4()}"
         part = Path(self.data_folder_out, f"{name}.part")
-        part.write_text(dumps(payload), encoding="utf-8")
-        os.replace(part, part.with_name(f"{name}.{queue}.msg"))
+        try:
+            part.write_text(dumps(payload), encoding="utf-8")
+            os.replace(part, part.with_name(f"{name}.{queue}.msg"))
+        except OSError:
+            part.unlink(missing_ok=True)
+            raise
+
+    def _get(self, queue):
+        while True:
+            try:
+                return super()._get(queue)
+            except ValueError:  # its file is gone by now; what it was about is swept up
+                continue
 
     def get_table(self, exchange):
         try:

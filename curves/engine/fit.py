@@ -127,7 +127,7 @@ def descend(evaluate, z, loss, max_steps=MAX_STEPS):
 
 
 def _kicked(evaluate, standing, settled):
-    """Go on from about the optimum found: kinks stop a search short of where it could get."""
+    """Go on from about where one search stands: kinks stop it short of where it could get."""
     for _ in range(KICK_ROUNDS):
         before = standing.cost[0]
         standing, settled = _kicked_once(evaluate, standing, settled)
@@ -172,6 +172,7 @@ def fit(evaluate, starts, keep=2):
     standing, settled = _kicked(evaluate, standing, settled)
     if not settled[0]:
         standing, settled = descend(evaluate, standing.z, mistyping_loss)
-    (z,), (cost,), (residual,), (weight,), _, (matrix,) = standing
-    covariance = np.linalg.inv(matrix)
-    return Fit(z, 0.5 * (covariance + covariance.T), float(cost), residual, weight, bool(settled[0]))
+    best = standing.take(0)
+    covariance = np.linalg.inv(best.matrix)
+    covariance = 0.5 * (covariance + covariance.T)
+    return Fit(best.z, covariance, float(best.cost), best.residual, best.weight, bool(settled[0]))

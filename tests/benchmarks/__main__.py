@@ -31,7 +31,7 @@ def measure(heads):
 def as_text(result):
     """Put the figures into a table that a person reads."""
     lines = [f"Runs needed after the as-received run, {result['heads']} invented heads"]
-    lines.append(f"  {'':48} median  90th pct.  most   wanted")
+    lines.append(f"  {'':52} median  90th pct.  most  done in 2, 4, 6 runs   wanted")
     for name, row in {**result["runs"], **result["learned"], **result["hand"]}.items():
         wanted = runs.LIMITS.get(name)
         wanted = "at most " + ", ".join(f"{value:g}" for value in wanted.values()) if wanted else ""
@@ -39,7 +39,8 @@ def as_text(result):
         if "said" in row:
             more += f"   (mean chance said {row['said']:.0%}, came true {row['came']:.0%})"
         lines.append(
-            f"  {name:48} {row['median']:6g}  {row['p90']:9g}  {row['most']:4g}   {wanted}{more}".rstrip()
+            f"  {name:52} {row['median']:6g}  {row['p90']:9g}  {row['most']:4g}  "
+            f"{row['in_2']:9d}, {row['in_4']:2d}, {row['in_6']:2d}        {wanted}{more}".rstrip()
         )
     shares = ", ".join(f"{name} {share:.1%}" for name, share in result["coverage"].items())
     lines += ["", f"Truth inside the 90 % interval: {shares} (wanted 85 to 95 %)", ""]

@@ -13,11 +13,12 @@ from .workshop import Job, summary
 EXACT = {"scatter_deg": 0.05, "scale_deg": 0.05, "tachometer": 0.0, "jitter_rpm": 0.0}
 TIERS = {"springs measured": MEASURED, "rough labels": ROUGH}
 EARLIER_UNITS = 10
-# What keeps rough labels from better figures: the hand, the eye, and how often it looks.
+# What keeps rough labels from better figures: the hand, the eye, and how often it looks. The engine is told
+# of the finer reading alone.
 LIMITING = {
-    "posts bent exactly": {"bench": Errors(bend_mm=0.0)},
-    "read exactly": {"bench": Errors(**EXACT)},
-    "read and bent exactly": {"bench": Errors(**EXACT, bend_mm=0.0)},
+    "posts bent exactly": {"bench_errors": Errors(bend_mm=0.0)},
+    "read to 0.05 degree": {"bench_errors": Errors(**EXACT)},
+    "read to 0.05 degree, bent exactly": {"bench_errors": Errors(**EXACT, bend_mm=0.0)},
     "read at 48 speeds": {"speeds": 48},
 }
 

@@ -49,7 +49,7 @@ class Job:
     speeds: int = 12
     step_deg: float = 0.1  # in which the maker printed the curve
     before: object = None  # the sweep before, for where the posts are
-    bench: Errors = ERRORS
+    bench_errors: Errors = ERRORS
     said: list = field(default_factory=list, init=False)  # (chance of a proposal, whether it came true)
 
     @classmethod
@@ -94,7 +94,7 @@ class Job:
             falling=falling,
             bend_mm=bend_mm,
             before=self.before if number else None,
-            errors=self.bench,
+            errors=self.bench_errors,
         )
         self.before = sweep
         pair = self.known[primary.key], self.known[secondary.key]
@@ -103,7 +103,7 @@ class Job:
             sweep.speed_rpm,
             sweep.advance_deg,
             falling=falling,
-            scale_deg=self.bench.scale_deg,
+            scale_deg=self.bench_errors.scale_deg,
             post_bend_mm=sweep.bend_mm,
         )
         speeds, wanted = self.unit.target(self.step_deg)
@@ -116,7 +116,7 @@ class Job:
         runs, tried = [self.run(*self.unit.received, 0)[0]], []
         for number in range(1, give_up + 1):
             proposals = propose(
-                calibrate(self.head, runs, scatter_deg=self.bench.scatter_deg),
+                calibrate(self.head, runs, scatter_deg=self.bench_errors.scatter_deg),
                 self.target(),
                 self.side(self.drawer.primaries),
                 self.side(self.drawer.secondaries),
@@ -147,7 +147,8 @@ class Job:
 
 
 def summary(counts):
-    """Give median, ninetieth percentile and most of runs needed."""
+    """Give median, ninetieth percentile and most of runs needed, and how many heads were done in so many."""
     counts = np.sort(counts)
     ninetieth = counts[int(np.ceil(0.9 * counts.size)) - 1]
-    return {"median": float(np.median(counts)), "p90": int(ninetieth), "most": int(counts[-1])}
+    done = {f"in_{most}": int((counts <= most).sum()) for most in (2, 4, 6)}
+    return {"median": float(np.median(counts)), "p90": int(ninetieth), "most": int(counts[-1])} | done

@@ -123,3 +123,12 @@ def test_a_correction_whose_runs_are_gone_is_not_switched_on(bench, person):
     bench.build.runs.update(removed=False)
     corrections.use_correction(kept, True, by=person)
     assert SpringCorrection.objects.get(pk=correction.pk).in_use
+
+
+def test_nor_is_one_whose_runs_hold_no_reading_any_more(bench, person):
+    correction = learned(bench, person)["P1", "primary"]
+    corrections.use_correction(correction, False, by=person)
+    for run in bench.build.runs.all():
+        run.readings.all().delete()
+    with pytest.raises(PermissionDenied, match="off their card"):
+        corrections.use_correction(SpringCorrection.objects.get(pk=correction.pk), True, by=person)

@@ -1,5 +1,6 @@
 """The queue in a folder keeps working whatever a killed process left there."""
 
+import errno
 import os
 from pathlib import Path
 
@@ -69,6 +70,27 @@ def test_message_cut_short_by_a_kill_is_not_delivered(connect, folder, monkeypat
         send(sender, "third")
         assert received(receiver) == ["first", "third"]
     assert [path.suffix for path in folder.iterdir() if path.is_file()] == [".part"]
+
+
+@pytest.mark.parametrize("left", [b"", b'{"body', b"\0\0\0", b"\xff"])
+def test_damaged_message_is_passed_over(connect, folder, left):
+    with connect() as sender, connect() as receiver:
+        send(sender, "first")
+        Path(folder, "0_earlier.celery.msg").write_bytes(left)
+        assert received(receiver) == ["first"]
+    assert [path for path in folder.iterdir() if path.is_file()] == []
+
+
+def test_disk_without_room_is_said_and_leaves_nothing(connect, folder, monkeypatch):
+    def full(part, whole):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with connect() as sender:
+        send(sender, "first")
+        monkeypatch.setattr(os, "replace", full)
+        with pytest.raises(OSError, match="No space left"):
+            send(sender, "second")
+    assert [path.suffix for path in folder.iterdir() if path.is_file()] == [".msg"]
 
 
 @pytest.mark.parametrize("left", ["", '[["cel'])
