@@ -185,10 +185,13 @@ def tidy(value):
 
 
 def sweep_of(readings, *, falling):
-    """The readings of one direction, or None."""
+    """The readings of one direction, or None; a falling sweep starts from where the rising one turned."""
     rows = readings.falling if falling else ~readings.falling
     if not rows.any():
         return None
+    if falling:
+        top = readings.speed_rpm.max()
+        rows = rows | (readings.speed_rpm == top) & (top > readings.speed_rpm[rows].max())
     return engine.Readings(readings.speed_rpm[rows], readings.advance_deg[rows], falling)
 
 

@@ -140,14 +140,20 @@ def predict(calibration, proposal, band, travel_deg=None):
 
 
 def bends(proposal, build, log):
-    """What to do to each post, from where the newest run left it."""
-    newest = log[-1].run if log else None
+    """What to do to each post of a proposal, from where the newest run left it."""
+    primary, secondary = proposal.post_bend_mm
+    wanted = (
+        {"primary": primary} if proposal.secondary is None else {"primary": primary, "secondary": secondary}
+    )
+    return bends_to(wanted, build, log[-1].run if log else None)
+
+
+def bends_to(wanted_mm, build, newest):
+    """What to do to posts, by position, that are to stand so far from where they were measured."""
     made = []
-    for place, position in enumerate(("primary", "secondary")):
-        if position == "secondary" and proposal.secondary is None:
-            continue
+    for position, to in wanted_mm.items():
         stands = getattr(newest, f"{position}_bend_mm") if newest else 0.0
-        to, measured = proposal.post_bend_mm[place], getattr(build, f"{position}_gap_mm")
+        measured = getattr(build, f"{position}_gap_mm")
         made.append(Bend(position, to, to - stands, None if measured is None else measured + to))
     return tuple(made)
 

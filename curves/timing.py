@@ -50,7 +50,7 @@ def timing_of(readings, knees, band, target, set_up, drive):
         begin,
         at_idle.slope_deg_per_100rpm if at_idle else None,
         initial,
-        _card(_down_to_idle(curve, at_idle, set_up, drive), initial, band, set_up, drive),
+        _card(_pieces_at_idle(curve, at_idle, set_up, drive), initial, band, set_up, drive),
         total,
         (*_idle_warnings(begin, at_idle, set_up), *_unread_warnings(curve, initial, set_up, drive), *over),
     )
@@ -62,13 +62,14 @@ def _stops_above_idle(curve, set_up, drive):
     return bool(idle) and drive.to_shaft_rpm(idle) < curve.speed_rpm[0] and curve.advance_deg[0] > 0
 
 
-def _down_to_idle(curve, at_idle, set_up, drive):
-    """The curve, carried down to idle along its straight pieces where it was not read so far down."""
-    if not _stops_above_idle(curve, set_up, drive):
+def _pieces_at_idle(curve, at_idle, set_up, drive):
+    """The curve, at idle as its straight pieces have it: begin and slope there are theirs too."""
+    if not at_idle:
         return curve
-    at = min(drive.to_shaft_deg(at_idle.advance_crank_deg), float(curve.advance_deg[0]))
     idle = drive.to_shaft_rpm(set_up.idle_crank_rpm)
-    return engine.Readings([idle, *curve.speed_rpm], [at, *curve.advance_deg])
+    elsewhere = curve.speed_rpm != idle
+    at = drive.to_shaft_deg(at_idle.advance_crank_deg)
+    return engine.Readings([idle, *curve.speed_rpm[elsewhere]], [at, *curve.advance_deg[elsewhere]])
 
 
 def _unread_warnings(curve, initial, set_up, drive):

@@ -18,7 +18,9 @@ if DEBUG and set(ALLOWED_HOSTS) - {"localhost", "127.0.0.1", "[::1]", "testserve
     raise ImproperlyConfigured("DEBUG=1 with a public ALLOWED_HOSTS: switch DEBUG off.")
 
 # Where people reach the shop; printed in the QR of each paper.
-PUBLIC_URL = environment.text("PUBLIC_URL", "http://localhost:8000").rstrip("/")
+PUBLIC_URL = environment.text("PUBLIC_URL", f"http://localhost:{environment.text('PORT', '8000')}").rstrip(
+    "/"
+)
 BEHIND_TLS = PUBLIC_URL.startswith("https://")
 CSRF_TRUSTED_ORIGINS = [PUBLIC_URL]
 

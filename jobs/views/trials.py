@@ -5,6 +5,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
 from curves import offers, queries, trials
+from curves.corrections import PLACES
 from curves.trialforms import ChoicesForm, FitForm
 from jobs.actions import trials as actions
 from jobs.guards import require_open
@@ -59,7 +60,16 @@ def fit_pair(request, number):
 
 
 def _fitted(request, job, form):
+    read = [run for run in job.build.runs.all() if run.readings.all()]
     run = actions.fit_pair(job, form.run_values, by=request.user)
-    pair = " and ".join(str(spring) for spring in (run.primary, run.secondary) if spring)
-    notes.leave(request, f"{run} is ready: hang in {pair}, then read it.")
+    hung = {position: getattr(run, position) for position in PLACES if getattr(run, position)}
+    wanted = {position: getattr(run, f"{position}_bend_mm") for position in hung}
+    posts = offers.bends_to(wanted, job.build, read[-1] if read else None)
+    bending = "".join(
+        f"bend the {bend.position} post {bend.way} by {bend.distance_mm:.2f} mm, "
+        for bend in posts
+        if bend.distance_mm
+    )
+    pair = " and ".join(map(str, hung.values()))
+    notes.leave(request, f"{run} is ready: {bending}hang in {pair}, then read it.")
     return f"{reverse('bench', args=[job.number])}?run={run.number}"

@@ -50,7 +50,7 @@ def test_another_curve_is_drawn_in_place_and_a_pair_is_fitted(open_page, job):
     pair = second.locator("h3").inner_text().split(maxsplit=1)[1]
     expect(page.locator("#prediction caption").first).to_contain_text(pair)
     second.get_by_role("button", name="Fit this pair").tap()
-    expect(page.get_by_text("is ready: hang in")).to_be_visible()
+    expect(page.get_by_text("then read it")).to_be_visible()
     run = job.build.runs.latest("number")
     assert f"{run.primary} + {run.secondary}" == pair
 

@@ -53,6 +53,13 @@ def test_rising_and_falling_are_judged_each_by_itself():
     assert ("at 2000 crank rpm", "1.0 crank degrees over", False) in lines(found["falling"])
 
 
+def test_a_falling_sweep_starts_where_the_rising_one_turned():
+    # From the top, read rising, down again: the falling sweep has no reading of its own at 3000 crank rpm.
+    found = proved([*GOOD, (1000, 7.2, True), (300, 0, True)])
+    assert found["falling"].passed is True
+    assert ("at 600, 2000, 3000 crank rpm", "in", True) in lines(found["falling"])
+
+
 def test_a_miss_between_the_points_fails_though_every_point_holds():
     # Between 300 and 1000 the band runs straight: at 650 it goes to 3.5 + 0.5 = 4; 5 there is 1 distributor
     # degree over, 2 at the crank. At the points themselves the sweep is in.

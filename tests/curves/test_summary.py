@@ -75,6 +75,19 @@ def test_idle_below_the_lowest_reading_follows_the_slope_above_it(idle, light):
     ]
 
 
+def test_the_light_at_idle_agrees_with_the_begin_of_advance():
+    # By hand: 0 to 600, then 1 degree of the distributor a hundred from 650 on, but for one reading of half a
+    # degree at 600 (the scatter of a reading): crank rpm 1200 to 1300 is where it begins, idle lies below.
+    made = build.build()
+    build.target(made, [(1000, 0, 2), (3000, 17, 2)], initial_crank_deg=7)
+    shaft = [(400, 0), (500, 0), (600, 0.5), (700, 0.5), (800, 1.5), (900, 2.5), (1000, 3.5), (1500, 8.5)]
+    build.run(made, shaft)
+    said = summary_of(made, idle_crank_rpm=1150)
+    assert said.begin.margin_crank_rpm > 0
+    assert said.idle_slope_crank_deg_per_100_rpm == 0
+    assert said.setting_card[0].crank_deg == pytest.approx(7)
+
+
 def test_begin_of_advance_is_held_against_idle():
     said = summary_of(printed_build(), idle_crank_rpm=900, margin_crank_rpm=150)
     assert said.begin.speed_rpm.crank < 900

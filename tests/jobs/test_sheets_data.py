@@ -196,5 +196,5 @@ def fetched(job):
 
 def test_numbers_on_paper_carry_unit_and_frame():
     said = printed(finished_job())
-    assert 'stamped 11.0 <span class="unit">distributor deg</span>' in said
+    assert 'stamped 11 <span class="unit">distributor deg</span>' in said
     assert "within, crank degrees" in said

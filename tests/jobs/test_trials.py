@@ -94,6 +94,11 @@ def test_fitting_a_pair_makes_its_run_ready_to_read(client_as, job):
     assert (run.primary_bend_mm, run.secondary_bend_mm, run.frame) == (0.15, -0.1, "shaft")
     assert not run.readings.exists()
     assert AuditEntry.objects.filter(job=job, verb="chose a pair to fit").count() == 1
+    said = client.get(answer.url).content.decode()
+    assert (
+        "bend the primary post out by 0.15 mm, bend the secondary post in by 0.10 mm, hang in P2 and S3"
+        in said
+    )
 
 
 def test_a_pair_that_waits_to_be_read_is_taken_again(client_as, job):
