@@ -7,7 +7,7 @@ from django.urls import reverse
 from jobs.models import Engine, Job, Unit
 from shop.fields import between
 from shop.forms import Form, ModelForm, NumberField
-from shop.models import Customer
+from shop.models import Customer, Shop
 from shop.once import OnceField
 
 _NAMED = ("name", "company", "phone", "email")
@@ -199,6 +199,12 @@ class AgreedForm(ModelForm):
         for name, rows in {"complaint": 3, "came_with": 2}.items():
             self.fields[name].widget.attrs["rows"] = rows
             self.fields[name].wide = True
+        self._in_currency("estimate", "agreed_limit")
+
+    def _in_currency(self, *names):
+        currency = Shop.current().currency
+        for name in names:
+            self.fields[name].unit = currency
 
     def row_data(self):
         return {name: self.cleaned_data[name] for name in self._meta.fields}
@@ -212,6 +218,7 @@ class AnswerForm(AgreedForm):
 
     def __init__(self, *args, **options):
         ModelForm.__init__(self, *args, **options)
+        self._in_currency("revised_estimate", "agreed_limit")
 
 
 class OnceForm(Form):

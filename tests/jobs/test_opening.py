@@ -12,7 +12,7 @@ from django.utils import timezone
 from jobs.actions.intake import change_engine
 from jobs.actions.opening import open_job, reopen
 from jobs.models import AuditEntry, Job, Unit
-from shop.models import Customer, new_key
+from shop.models import Customer, Shop, new_key
 from tests import build
 
 FILLED = {
@@ -64,6 +64,13 @@ def test_counter_opens_a_card_in_one_send(client_as):
     assert "larkfield" in job.search_text
     entry = AuditEntry.objects.get(job=job)
     assert (entry.verb, entry.by) == ("opened the card", client.person)
+
+
+def test_money_is_asked_for_in_the_shops_currency(client_as):
+    Shop.objects.update_or_create(pk=1, defaults={"currency": "CHF"})
+    text = client_as("counter").get(reverse("new_job")).content.decode()
+    for name in ("Estimate", "Limit agreed"):
+        assert "CHF" in text.split(f">{name}", 1)[1][:120]
 
 
 def test_stranger_is_led_to_the_login(client):
