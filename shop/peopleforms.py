@@ -45,7 +45,7 @@ class ShopForm(VersionedForm):
         labels = {
             "warranty_months": "Warranty (months)",
             "idle_margin_crank_rpm": "Advance begins above idle by at least (crank rpm)",
-            "bench_speeds": "Bench speeds, one tap each (distributor rpm)",
+            "bench_speeds": "Bench speeds, one tap each",
         }
         help_texts = {"idle_margin_crank_rpm": "Common practice, not a maker's figure."}
 
