@@ -34,21 +34,22 @@ function press(key) {
   if (key === "Enter") return keep();
   if (key === "Backspace") return write(input.value.slice(0, -1));
   if (key === "-") return write(/^[-−]/.test(input.value) ? input.value.slice(1) : `−${input.value}`);
-  write(input.value + key);
+  write((isRefused() ? "" : input.value) + key);
 }
+
+const isRefused = () => input.hasAttribute("aria-invalid");
 
 function keep() {
   if (isAsking) return addRow();
   const cell = cells.selected;
   if (!input.value.trim()) return choose(cells.following(cell) ?? cell);
   const why = refusal(input.value, sheet.value_name, sheet.unit, sheet.limits);
-  if (why) return say(why);
+  if (why) return refuse(why);
   const values = { ...spoken(cell.at), [sheet.value]: input.value.trim() };
   const { record } = cell;
   const address = record?.address ?? records.address(newKey());
   history.push({ address, kind: sheet.kind, before: record ? spoken(record.values) : null });
   put(address, { kind: sheet.kind, values, gone: false, version: versionFor(record), where: data.where, page: data.page });
-  judge(cell, numberOf(values[sheet.value]));
   byId("bench-state").dataset.address = address;
   cells.again = null;
   cells.lay();
@@ -73,7 +74,14 @@ function say(why) {
   const place = byId("bench-wrong");
   place.textContent = why;
   place.hidden = !why;
-  input.toggleAttribute("aria-invalid", Boolean(why));
+  if (why) input.setAttribute("aria-invalid", "true");
+  else input.removeAttribute("aria-invalid");
+}
+
+// What is refused stays to be read, and the next digit begins anew: on the pad (see press) and on a keyboard.
+function refuse(why) {
+  say(why);
+  if (document.activeElement === input) input.select();
 }
 
 // A row that no preset has
@@ -91,7 +99,7 @@ function addRow() {
   const why = /^[1-9]\d{0,2}[.,]\d{3}$/.test(input.value.trim())
     ? `“${input.value.trim()}” can be read two ways: write it without a mark.`
     : refusal(input.value, name, unitName, limits.map((limit) => Math.round((limit / factor) * 10) / 10));
-  if (why) return say(why);
+  if (why) return refuse(why);
   isAsking = false;
   choose(cells.addRow(numberOf(input.value) * factor));
 }
@@ -140,6 +148,7 @@ function undo() {
   const text = plain(record.values[sheet.value]);
   const id = cells.all.find((cell) => cell.record?.address === last.address)?.id;
   const change = last.before ? { values: last.before, gone: false } : { values: spoken(record.values), gone: true };
+  byId("bench-state").dataset.address = last.address;
   put(last.address, { kind: last.kind, ...change, version: versionFor(record), where: data.where, page: data.page });
   cells.lay();
   draw();
@@ -172,13 +181,14 @@ function draw() {
   chart.dispatchEvent(new CustomEvent("chart:new", { bubbles: true }));
 }
 
-function judge(cell, value) {
+function judge(record) {
   const place = part("verdict");
-  const rpm = cell.at.speed_rpm * data.to_crank, deg = value * data.to_crank;
-  const out = sheet.kind === "reading" ? outside(served.band, rpm, deg) : null;
-  place.dataset.kind = out ? "out" : out === 0 ? "in" : "none";
+  const rpm = record?.values.speed_rpm * data.to_crank, deg = record?.values.advance_deg * data.to_crank;
+  const out = record?.kind === "reading" ? outside(served.band, rpm, deg) : null;
   const words = out ? `${Math.abs(out).toFixed(1)} crank deg ${out > 0 ? "over" : "under"} the band` : out === 0 ? "in the band" : "";
-  place.textContent = words && `${plain(rpm)} crank rpm, ${deg.toFixed(1).replace("-", "−")} crank deg: ${words}`;
+  const told = words && `${plain(rpm)} crank rpm, ${deg.toFixed(1).replace("-", "−")} crank deg: ${words}`;
+  place.dataset.kind = out ? "out" : out === 0 ? "in" : "none";
+  if (place.textContent !== told) place.textContent = told; // read aloud once
 }
 
 // What the server knows
@@ -255,6 +265,7 @@ function renderState() {
   const place = byId("bench-state");
   const record = data.sheets.flatMap((one) => records.list(one.kind)).find((one) => one.address === place.dataset.address);
   set(place, record?.state ?? "empty", record ? record.words : "Nothing typed yet");
+  judge(record);
   renderSending();
 }
 

@@ -8,7 +8,7 @@ from playwright.sync_api import expect
 
 from curves import convert, engine
 from curves.models import DwellReading, Run, SparkReading, VacuumReading
-from tests.browser.benchwork import all_saved, bench_job, cell, open_bench, saved, tap_in, type_in
+from tests.browser.benchwork import all_saved, all_sent, bench_job, cell, open_bench, saved, tap_in, type_in
 from tests.browser.looks import assert_holds, assert_no_barrier, axe, focus_shows, in_every_size, tab_to
 
 # Scripted speed of a hand on a tablet; common practice, no source.
@@ -113,6 +113,26 @@ def test_a_reading_out_of_the_band_is_said_at_once(page, job, watch):
     expect(verdict).to_have_text("600 crank rpm, 0.0 crank deg: in the band")
     page.context.set_offline(False)
     all_saved(page)
+
+
+def test_what_is_taken_back_is_judged_no_longer(page, job):
+    open_bench(page, job)
+    verdict = page.locator("[data-bench-verdict]")
+    take_back = page.get_by_role("button", name="Take back the last")
+    type_in(page, "0")
+    cell(page, 300).click()
+    type_in(page, "5")  # corrects it
+    expect(verdict).to_contain_text("9.0 crank deg over the band")  # which goes to 0 + 1 there
+    type_in(page, "6")
+    take_back.click()  # 400
+    expect(verdict).to_have_text("")
+    take_back.click()  # the correction
+    expect(verdict).to_have_text("600 crank rpm, 0.0 crank deg: in the band")
+    take_back.click()
+    expect(verdict).to_have_text("")
+    expect(verdict).to_have_attribute("data-kind", "none")
+    all_sent(page)
+    assert saved(job) == []
 
 
 def test_what_is_said_at_once_is_what_the_engine_says(page, job):
@@ -227,6 +247,25 @@ def test_what_can_not_be_is_refused_beside_it_and_stays(page, job):
     type_in(page, "1,200")
     expect(page.locator("#bench-wrong")).to_contain_text("can be read two ways")
     assert saved(job) == []
+
+
+def test_the_next_digit_after_a_refusal_begins_anew(open_page, job):
+    page = open_page("tablet")
+    open_bench(page, job)
+    value = page.locator("#bench-value")
+    tap_in(page, "400")
+    expect(value).to_have_value("400")
+    tap_in(page, "5")
+    all_saved(page)
+    value.focus()
+    type_in(page, "400")
+    expect(value).to_have_value("400")
+    type_in(page, "6")
+    tap_in(page, "400")
+    page.locator("[data-key='Backspace']").tap()  # what is there can be mended too
+    tap_in(page, "")
+    all_saved(page)
+    assert saved(job) == [(300, 5, False), (400, 6, False), (500, 40, False)]
 
 
 def test_presets_that_the_owner_writes_stand_at_the_bench(page, job):
