@@ -2,7 +2,7 @@
 //
 // A simulated needle fills a reading in with a "bench:read" event on the document, {speed_rpm, falling,
 // advance_deg}; what is read now stands in the screen's data-speed and data-falling.
-import { Cells, make } from "./benchcells.js";
+import { Cells, make, starting } from "./benchcells.js";
 import { outside, withPoints } from "./benchfigure.js";
 import { numberOf, plain, Records } from "./benchrecords.js";
 import { showTrouble } from "./benchtrouble.js";
@@ -228,7 +228,7 @@ function render() {
   part("what").textContent = isAsking ? sheet.other.name : sheet.value_name;
   part("unit").textContent = isAsking ? unit?.name ?? sheet.other.unit : sheet.unit;
   part("row").textContent = isAsking ? "?" : cell.rowName;
-  part("rowunit").textContent = isAsking || unit ? "" : sheet.kind === "spark" ? "cylinder," : "rpm,";
+  part("rowunit").textContent = isAsking || unit ? "" : sheet.kind === "spark" ? "cylinder," : `${sheet.speed_unit},`;
   part("column").textContent = isAsking ? "" : cell.columnName.toLowerCase();
   input.placeholder = !isAsking && cell.record ? plain(cell.record.values[sheet.value]) : "";
   Object.assign(root.dataset, { speed: cell.at.speed_rpm ?? "", falling: cell.at.falling ?? "" });
@@ -248,7 +248,7 @@ function renderNext(cell) {
   const rest = data.sheets.filter((one) => one !== sheet && !records.list(one.kind).length).map((one) => one.name.toLowerCase());
   const words = isAsking ? `Type the ${sheet.other.name.toLowerCase()}, then Keep.`
     : isDone ? `${sheet.name}: all read.${rest.length ? ` Still open: ${rest.join(", ")}.` : ""}`
-    : cell.record ? `${cell.name} holds ${plain(cell.record.values[sheet.value])}: a new value corrects it.`
+    : cell.record ? `${starting(cell.name)} holds ${plain(cell.record.values[sheet.value])}: a new value corrects it.`
     : step(cell);
   if (part("next").textContent !== words) part("next").textContent = words;
   part("done").hidden = !isDone;
@@ -256,9 +256,9 @@ function renderNext(cell) {
 }
 
 function step(cell) {
-  if (sheet.kind === "reading") return `${cell.at.falling ? "Come down" : "Go up"} to ${plain(cell.row)} rpm and read.`;
-  if (sheet.kind === "spark") return `Cylinder ${cell.rowName} at ${cell.columnName}: read how far it is off.`;
-  return `Go to ${cell.rowName}${sheet.kind === "dwell" ? " rpm" : ""} and read.`;
+  if (sheet.kind === "reading") return `${cell.at.falling ? "Come down" : "Go up"} to ${plain(cell.row)} ${sheet.speed_unit} and read.`;
+  if (sheet.kind === "spark") return `${starting(cell.name)}: read how far it is off.`;
+  return `Go to ${cell.name} and read.`;
 }
 
 function renderState() {

@@ -6,6 +6,14 @@ const NEAR = 0.05; // as fine as any of these is read
 
 const fits = (values, at) => Object.entries(at).every(([name, wanted]) => (typeof wanted === "number" ? Math.abs(values[name] - wanted) < NEAR : values[name] === wanted));
 
+// Where a reading stands, in words: its speed with the frame that it is told in.
+export function whereOf(sheet, at) {
+  const speed = `${plain(at.speed_rpm)} ${sheet.speed_unit}`;
+  if (sheet.kind === "reading") return `${speed}, ${at.falling ? "falling" : "rising"}`;
+  if (sheet.kind === "spark") return `cylinder ${at.cylinder} at ${speed}`;
+  return sheet.kind === "dwell" ? speed : `vacuum of ${plain(at.vacuum_kpa)} kPa`;
+}
+
 export class Cells {
   constructor(place, records, onSelect) {
     this.place = place;
@@ -55,7 +63,7 @@ export class Cells {
         column: at,
         slot,
         at: { ...row.at, ...column.at },
-        name: `${row.label}${this.sheet.kind === "reading" ? ` ${column.label.toLowerCase()}` : ""}`,
+        name: this.unit ? row.label : whereOf(this.sheet, { ...row.at, ...column.at }),
         rowName: row.label,
         columnName: column.label,
         record: columns[at][slot] ?? null,
@@ -171,6 +179,8 @@ export class Cells {
     return button;
   }
 }
+
+export const starting = (words) => words[0].toUpperCase() + words.slice(1);
 
 export function make(name, className = "", text = "") {
   const element = document.createElement(name);

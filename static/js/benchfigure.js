@@ -59,7 +59,7 @@ function label({ x, y }, end) {
 function miss({ y }, { crank_rpm, crank_deg, outside_deg }) {
   const side = outside_deg > 0 ? "over" : "under";
   const away = (y.max - y.min) * 0.052 * Math.sign(outside_deg);
-  return { role: ROLE, text: `${Math.abs(outside_deg).toFixed(1)}° ${side}`, end: [crank_rpm, crank_deg], x: crank_rpm, y: crank_deg + away, anchor: outside_deg > 0 ? "end" : "start", leader: false, side };
+  return { role: ROLE, text: `${Math.abs(outside_deg).toFixed(1)} crank deg ${side}`, end: [crank_rpm, crank_deg], x: crank_rpm, y: crank_deg + away, anchor: outside_deg > 0 ? "end" : "start", leader: false, side };
 }
 
 const tidy = (value) => Math.round(value * 1e6) / 1e6 + 0;

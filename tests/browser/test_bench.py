@@ -7,9 +7,17 @@ import pytest
 from playwright.sync_api import expect
 
 from curves import convert, engine
-from curves.models import DwellReading, Run, SparkReading, VacuumReading
+from curves.models import DwellReading, Frame, Run, SparkReading, VacuumReading
 from tests.browser.benchwork import all_saved, all_sent, bench_job, cell, open_bench, saved, tap_in, type_in
-from tests.browser.looks import assert_holds, assert_no_barrier, axe, focus_shows, in_every_size, tab_to
+from tests.browser.looks import (
+    assert_fits,
+    assert_holds,
+    assert_no_barrier,
+    axe,
+    focus_shows,
+    in_every_size,
+    tab_to,
+)
 
 # Scripted speed of a hand on a tablet; common practice, no source.
 KEY_S = 0.4
@@ -105,7 +113,7 @@ def test_a_reading_out_of_the_band_is_said_at_once(page, job, watch):
     verdict = page.locator("[data-bench-verdict]")
     expect(verdict).to_have_text("1200 crank rpm, 14.0 crank deg: 7.0 crank deg over the band")
     expect(verdict).to_have_attribute("data-kind", "out")
-    expect(page.locator("#run-chart")).to_contain_text("7.0° over")
+    expect(page.locator("#run-chart")).to_contain_text("7.0 crank deg over")
     type_in(page, "6")  # 700: the band is at 6 + 9 / 8 = 7.125 deg at 1400, up to 1.125 more
     expect(verdict).to_contain_text("over the band")
     page.locator("[data-cell='300/0/0']").click()
@@ -281,14 +289,45 @@ def test_presets_that_the_owner_writes_stand_at_the_bench(page, job):
 def test_a_sweep_that_is_read_leads_on(page, db):
     job = bench_job(speeds=[300, 1000])
     open_bench(page, job)
-    expect(page.locator("[data-bench-next]")).to_have_text("Go up to 300 rpm and read.")
+    expect(page.locator("[data-bench-next]")).to_have_text("Go up to 300 distributor rpm and read.")
     type_in(page, "0", "7")
-    expect(page.locator("[data-bench-next]")).to_have_text("Come down to 1000 rpm and read.")
+    expect(page.locator("[data-bench-next]")).to_have_text("Come down to 1000 distributor rpm and read.")
     type_in(page, "7.5", "0")
     expect(page.locator("[data-bench-next]")).to_have_text("Sweep: all read.")
     page.get_by_role("link", name="To the card").click()
     page.wait_for_url(f"**/jobs/{job.number}/?open=spring_trials#stage-spring_trials")
     assert len(saved(job)) == 4
+
+
+@pytest.mark.parametrize(
+    ("frame", "name", "first"), [(Frame.SHAFT, "distributor", 300), (Frame.CRANK, "crank", 600)]
+)
+def test_a_speed_is_told_with_its_frame(open_page, db, watch, frame, name, first):
+    watch.forgive("403")
+    job = bench_job(kind=Run.Kind.FINAL, stage="bench_curve")
+    Run.objects.update(frame=frame)
+    page = open_page("phone")
+    open_bench(page, job)
+    assert_fits(page)
+    following = page.locator("[data-bench-next]")
+    expect(following).to_have_text(f"Go up to {first} {name} rpm and read.")
+    expect(page.locator(".bench-where")).to_have_text(f"{first} {name} rpm, rising")
+    type_in(page, "0")
+    cell(page, first).click()
+    expect(following).to_have_text(f"{first} {name} rpm, rising holds 0: a new value corrects it.")
+    all_saved(page)
+    job.build.locked = True
+    job.build.save()
+    type_in(page, "1")
+    trouble = page.get_by_role("alert").filter(has_text="not saved")
+    expect(trouble).to_contain_text(f"{first} {name} rpm, rising: not saved")
+    page.get_by_role(
+        "button", name="Spark scatter"
+    ).click()  # read at the distributor, whatever the sweep is in
+    expect(following).to_have_text("Cylinder 1 at 300 distributor rpm: read how far it is off.")
+    page.get_by_role("button", name="Dwell").click()
+    expect(following).to_have_text("Go to 300 distributor rpm and read.")
+    assert_fits(page)
 
 
 def test_a_needle_elsewhere_can_fill_a_reading_in(page, job):
