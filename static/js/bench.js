@@ -244,7 +244,7 @@ function render() {
 }
 
 function renderNext(cell) {
-  const isDone = cells.isRead && !isAsking;
+  const isDone = cells.isRead && !isAsking && Boolean(cell.record);
   const rest = data.sheets.filter((one) => one !== sheet && !records.list(one.kind).length).map((one) => one.name.toLowerCase());
   const words = isAsking ? `Type the ${sheet.other.name.toLowerCase()}, then Keep.`
     : isDone ? `${sheet.name}: all read.${rest.length ? ` Still open: ${rest.join(", ")}.` : ""}`

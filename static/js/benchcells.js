@@ -33,7 +33,7 @@ export class Cells {
     this.unit = unit;
     this.again = null;
     this.lay();
-    this.select(this.following(null) ?? this.all[0]);
+    this.select(this.following(null) ?? this.all.find((cell) => cell.record) ?? this.all[0]);
   }
 
   // The rows as they are to be shown now, each with its cells.
@@ -92,10 +92,22 @@ export class Cells {
   following(from) {
     const walk = this.walk;
     const start = from ? walk.findIndex((cell) => cell.id === from.id) + 1 : 0;
-    return walk.slice(start).find((cell) => !cell.record && !cell.slot);
+    return walk.slice(start).find((cell) => this.isDue(cell));
   }
 
-  get isRead() { return this.all.every((cell) => cell.record || cell.slot); }
+  get isRead() { return !this.all.some((cell) => this.isDue(cell)); }
+
+  // Whether a cell is still to be read. A sweep goes one way in each direction: what it has gone past is left,
+  // and it need not come down below where it set out.
+  isDue(cell) {
+    if (cell.record || cell.slot) return false;
+    if (this.sheet.kind !== "reading") return true;
+    const read = (column) => this.all.filter((one) => one.record && one.column === column).map((one) => one.row);
+    const isBack = cell.column === this.sheet.back;
+    if (!isBack) return read(cell.column).every((row) => row < cell.row);
+    const up = read(0);
+    return read(cell.column).every((row) => row > cell.row) && (!up.length || cell.row >= Math.min(...up));
+  }
 
   moved(down, across) {
     const cell = this.selected;

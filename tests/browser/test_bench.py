@@ -8,6 +8,7 @@ from playwright.sync_api import expect
 
 from curves import convert, engine
 from curves.models import DwellReading, Frame, Run, SparkReading, VacuumReading
+from tests import build
 from tests.browser.benchwork import all_saved, all_sent, bench_job, cell, open_bench, saved, tap_in, type_in
 from tests.browser.looks import (
     assert_fits,
@@ -21,6 +22,7 @@ from tests.browser.looks import (
 
 # Scripted speed of a hand on a tablet; common practice, no source.
 KEY_S = 0.4
+RING_PX = 5  # the ring around what has the focus, as static/css/base.css draws it
 LOOK_S = 1.2  # to set the speed and read the scale, before each reading
 RISING = ["0", "0.5", "1.5", "3", "4.5", "5.5", "7.5", "9.5", "10.5", "11", "11"]
 FALLING = ["11", "11", "10.5", "9.5", "8", "6", "4.5", "3.5", "2"]
@@ -268,6 +270,8 @@ def test_the_next_digit_after_a_refusal_begins_anew(open_page, job):
     value.focus()
     type_in(page, "400")
     expect(value).to_have_value("400")
+    box, why = value.bounding_box(), page.locator("#bench-wrong").bounding_box()
+    assert why["y"] - (box["y"] + box["height"]) >= RING_PX
     type_in(page, "6")
     tap_in(page, "400")
     page.locator("[data-key='Backspace']").tap()  # what is there can be mended too
@@ -297,6 +301,24 @@ def test_a_sweep_that_is_read_leads_on(page, db):
     page.get_by_role("link", name="To the card").click()
     page.wait_for_url(f"**/jobs/{job.number}/?open=spring_trials#stage-spring_trials")
     assert len(saved(job)) == 4
+
+
+def test_a_sweep_read_at_other_speeds_is_not_led_back(page, db):
+    job = bench_job(speeds=[300, 500, 1000])
+    build.run(job.build, [(350, 0, False), (800, 5, False), (1200, 8, False)])
+    open_bench(page, job)
+    following = page.locator("[data-bench-next]")
+    expect(following).to_have_text("Come down to 1200 distributor rpm and read.")
+    type_in(page, "8")
+    expect(following).to_have_text("Come down to 1000 distributor rpm and read.")
+    cell(page, 350, "Falling").click()
+    type_in(page, "0")  # what lies between was left out
+    expect(following).to_have_text("Sweep: all read.")
+    cell(page, 500).click()
+    expect(following).to_have_text("Go up to 500 distributor rpm and read.")  # asked for
+    all_saved(page)
+    page.reload()
+    expect(following).to_have_text("Sweep: all read.")
 
 
 @pytest.mark.parametrize(
