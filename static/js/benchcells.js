@@ -98,10 +98,10 @@ export class Cells {
   get isRead() { return !this.all.some((cell) => this.isDue(cell)); }
 
   // Whether a cell is still to be read. A sweep goes one way in each direction: what it has gone past is left,
-  // and it need not come down below where it set out.
+  // and it need not come down below where it set out; only a speed that was asked for is wanted both ways.
   isDue(cell) {
     if (cell.record || cell.slot) return false;
-    if (this.sheet.kind !== "reading") return true;
+    if (this.sheet.kind !== "reading" || this.added.get("reading")?.includes(cell.row)) return true;
     const read = (column) => this.all.filter((one) => one.record && one.column === column).map((one) => one.row);
     const isBack = cell.column === this.sheet.back;
     if (!isBack) return read(cell.column).every((row) => row < cell.row);
