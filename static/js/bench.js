@@ -49,13 +49,16 @@ function keep() {
   const { record } = cell;
   const address = record?.address ?? records.address(newKey());
   history.push({ address, kind: sheet.kind, before: record ? spoken(record.values) : null });
-  put(address, { kind: sheet.kind, values, gone: false, version: versionFor(record), where: data.where, page: data.page });
+  put(address, { values, gone: false, version: versionFor(record), ...told() });
   byId("bench-state").dataset.address = address;
   cells.again = null;
   cells.lay();
   draw();
   choose(cells.following(cells.all.find((one) => one.id === cell.id)) ?? cells.all.find((one) => one.id === cell.id));
 }
+
+// What goes with each reading typed into this sheet, to be told of on whatever page it waits.
+const told = () => ({ kind: sheet.kind, speedUnit: sheet.speed_unit, where: data.where, page: data.page });
 
 // What is on its way keeps the version that it set out from.
 const versionFor = (record) => (record?.isPending ? undefined : record?.version ?? null);
@@ -149,7 +152,7 @@ function undo() {
   const id = cells.all.find((cell) => cell.record?.address === last.address)?.id;
   const change = last.before ? { values: last.before, gone: false } : { values: spoken(record.values), gone: true };
   byId("bench-state").dataset.address = last.address;
-  put(last.address, { kind: last.kind, ...change, version: versionFor(record), where: data.where, page: data.page });
+  put(last.address, { ...change, version: versionFor(record), ...told() });
   cells.lay();
   draw();
   choose(cells.all.find((cell) => cell.id === id) ?? cells.selected, text);
@@ -186,9 +189,9 @@ function judge(record) {
   const rpm = record?.values.speed_rpm * data.to_crank, deg = record?.values.advance_deg * data.to_crank;
   const out = record?.kind === "reading" ? outside(served.band, rpm, deg) : null;
   const words = out ? `${Math.abs(out).toFixed(1)} crank deg ${out > 0 ? "over" : "under"} the band` : out === 0 ? "in the band" : "";
-  const told = words && `${plain(rpm)} crank rpm, ${deg.toFixed(1).replace("-", "−")} crank deg: ${words}`;
+  const judged = words && `${plain(rpm)} crank rpm, ${deg.toFixed(1).replace("-", "−")} crank deg: ${words}`;
   place.dataset.kind = out ? "out" : out === 0 ? "in" : "none";
-  if (place.textContent !== told) place.textContent = told; // read aloud once
+  if (place.textContent !== judged) place.textContent = judged; // read aloud once
 }
 
 // What the server knows

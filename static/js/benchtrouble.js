@@ -43,9 +43,9 @@ function letGo(entry, records) {
 }
 
 // What was taken back stays so under its key: put back, it is a reading of its own.
-function putBack({ address, kind, values, where, page }, records) {
+function putBack({ address, kind, values, speedUnit, where, page }, records) {
   letGo({ address }, records);
-  put(records.address(newKey()), { kind, values, gone: false, version: null, where, page });
+  put(records.address(newKey()), { kind, values, speedUnit, gone: false, version: null, where, page });
 }
 
 function way(words, act) {

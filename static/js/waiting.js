@@ -39,8 +39,8 @@ function note([state, words, entry]) {
 }
 
 // What was typed, after the speed it was read at.
-function typed({ values: { speed_rpm: speed, falling, ...typedIn } }) {
-  return [speed && `${speed} rpm`, ...Object.values(typedIn)].filter(Boolean).join(", ");
+function typed({ speedUnit = "rpm", values: { speed_rpm: speed, falling, ...typedIn } }) {
+  return [speed && `${speed} ${speedUnit}`, ...Object.values(typedIn)].filter(Boolean).join(", ");
 }
 
 function letGo({ address }) {
