@@ -62,6 +62,7 @@ class Sheet:
     other: dict | None = None  # a row that is not there yet: its field, name, unit and limits
     back: int | None = None
     units: tuple[dict, ...] = field(default=())
+    speed_unit: str = "distributor rpm"
 
 
 def read_typed(kind, typed, run):
@@ -136,6 +137,7 @@ def _sweep(run, drive, presets_rpm):
         columns=(Part("Rising", {"falling": False}), Part("Falling", {"falling": True})),
         other=_other("speed_rpm", "Speed", f"{frame} rpm", limits_in(run, "reading", "speed_rpm")),
         back=1,
+        speed_unit=f"{frame} rpm",
     )
 
 
@@ -149,7 +151,7 @@ def _spark(cylinders):
         unit="distributor deg",
         limits=limits_of("spark", "offset_deg"),
         rows=tuple(Part(f"{number}", {"cylinder": number}) for number in range(1, cylinders + 1)),
-        columns=tuple(Part(f"{rpm} rpm", {"speed_rpm": rpm}) for rpm in SPARK_RPM),
+        columns=tuple(Part(f"{rpm} distributor rpm", {"speed_rpm": rpm}) for rpm in SPARK_RPM),
     )
 
 

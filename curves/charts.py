@@ -227,7 +227,7 @@ def _misses(traces):
         if outside and trace["role"] != "as_received":
             worst = max(outside, key=lambda point: abs(point["outside_deg"]))
             side = _side(worst["outside_deg"])["side"]
-            text = f"{abs(worst['outside_deg']):.1f}° {side}"
+            text = f"{abs(worst['outside_deg']):.1f} crank deg {side}"
             misses.append(miss_of(trace["role"], text, worst["crank_rpm"], worst["crank_deg"], side))
     return misses
 

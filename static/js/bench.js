@@ -2,7 +2,7 @@
 //
 // A simulated needle fills a reading in with a "bench:read" event on the document, {speed_rpm, falling,
 // advance_deg}; what is read now stands in the screen's data-speed and data-falling.
-import { Cells, make } from "./benchcells.js";
+import { Cells, make, starting } from "./benchcells.js";
 import { outside, withPoints } from "./benchfigure.js";
 import { numberOf, plain, Records } from "./benchrecords.js";
 import { showTrouble } from "./benchtrouble.js";
@@ -34,27 +34,31 @@ function press(key) {
   if (key === "Enter") return keep();
   if (key === "Backspace") return write(input.value.slice(0, -1));
   if (key === "-") return write(/^[-−]/.test(input.value) ? input.value.slice(1) : `−${input.value}`);
-  write(input.value + key);
+  write((isRefused() ? "" : input.value) + key);
 }
+
+const isRefused = () => input.hasAttribute("aria-invalid");
 
 function keep() {
   if (isAsking) return addRow();
   const cell = cells.selected;
   if (!input.value.trim()) return choose(cells.following(cell) ?? cell);
   const why = refusal(input.value, sheet.value_name, sheet.unit, sheet.limits);
-  if (why) return say(why);
+  if (why) return refuse(why);
   const values = { ...spoken(cell.at), [sheet.value]: input.value.trim() };
   const { record } = cell;
   const address = record?.address ?? records.address(newKey());
   history.push({ address, kind: sheet.kind, before: record ? spoken(record.values) : null });
-  put(address, { kind: sheet.kind, values, gone: false, version: versionFor(record), where: data.where, page: data.page });
-  judge(cell, numberOf(values[sheet.value]));
+  put(address, { values, gone: false, version: versionFor(record), ...told() });
   byId("bench-state").dataset.address = address;
   cells.again = null;
   cells.lay();
   draw();
   choose(cells.following(cells.all.find((one) => one.id === cell.id)) ?? cells.all.find((one) => one.id === cell.id));
 }
+
+// What goes with each reading typed into this sheet, to be told of on whatever page it waits.
+const told = () => ({ kind: sheet.kind, speedUnit: sheet.speed_unit, where: data.where, page: data.page });
 
 // What is on its way keeps the version that it set out from.
 const versionFor = (record) => (record?.isPending ? undefined : record?.version ?? null);
@@ -73,7 +77,14 @@ function say(why) {
   const place = byId("bench-wrong");
   place.textContent = why;
   place.hidden = !why;
-  input.toggleAttribute("aria-invalid", Boolean(why));
+  if (why) input.setAttribute("aria-invalid", "true");
+  else input.removeAttribute("aria-invalid");
+}
+
+// What is refused stays to be read, and the next digit begins anew: on the pad (see press) and on a keyboard.
+function refuse(why) {
+  say(why);
+  if (document.activeElement === input) input.select();
 }
 
 // A row that no preset has
@@ -91,7 +102,7 @@ function addRow() {
   const why = /^[1-9]\d{0,2}[.,]\d{3}$/.test(input.value.trim())
     ? `“${input.value.trim()}” can be read two ways: write it without a mark.`
     : refusal(input.value, name, unitName, limits.map((limit) => Math.round((limit / factor) * 10) / 10));
-  if (why) return say(why);
+  if (why) return refuse(why);
   isAsking = false;
   choose(cells.addRow(numberOf(input.value) * factor));
 }
@@ -140,7 +151,8 @@ function undo() {
   const text = plain(record.values[sheet.value]);
   const id = cells.all.find((cell) => cell.record?.address === last.address)?.id;
   const change = last.before ? { values: last.before, gone: false } : { values: spoken(record.values), gone: true };
-  put(last.address, { kind: last.kind, ...change, version: versionFor(record), where: data.where, page: data.page });
+  byId("bench-state").dataset.address = last.address;
+  put(last.address, { ...change, version: versionFor(record), ...told() });
   cells.lay();
   draw();
   choose(cells.all.find((cell) => cell.id === id) ?? cells.selected, text);
@@ -172,13 +184,14 @@ function draw() {
   chart.dispatchEvent(new CustomEvent("chart:new", { bubbles: true }));
 }
 
-function judge(cell, value) {
+function judge(record) {
   const place = part("verdict");
-  const rpm = cell.at.speed_rpm * data.to_crank, deg = value * data.to_crank;
-  const out = sheet.kind === "reading" ? outside(served.band, rpm, deg) : null;
-  place.dataset.kind = out ? "out" : out === 0 ? "in" : "none";
+  const rpm = record?.values.speed_rpm * data.to_crank, deg = record?.values.advance_deg * data.to_crank;
+  const out = record?.kind === "reading" ? outside(served.band, rpm, deg) : null;
   const words = out ? `${Math.abs(out).toFixed(1)} crank deg ${out > 0 ? "over" : "under"} the band` : out === 0 ? "in the band" : "";
-  place.textContent = words && `${plain(rpm)} crank rpm, ${deg.toFixed(1).replace("-", "−")} crank deg: ${words}`;
+  const judged = words && `${plain(rpm)} crank rpm, ${deg.toFixed(1).replace("-", "−")} crank deg: ${words}`;
+  place.dataset.kind = out ? "out" : out === 0 ? "in" : "none";
+  if (place.textContent !== judged) place.textContent = judged; // read aloud once
 }
 
 // What the server knows
@@ -218,7 +231,7 @@ function render() {
   part("what").textContent = isAsking ? sheet.other.name : sheet.value_name;
   part("unit").textContent = isAsking ? unit?.name ?? sheet.other.unit : sheet.unit;
   part("row").textContent = isAsking ? "?" : cell.rowName;
-  part("rowunit").textContent = isAsking || unit ? "" : sheet.kind === "spark" ? "cylinder," : "rpm,";
+  part("rowunit").textContent = isAsking || unit ? "" : sheet.kind === "spark" ? "cylinder," : `${sheet.speed_unit},`;
   part("column").textContent = isAsking ? "" : cell.columnName.toLowerCase();
   input.placeholder = !isAsking && cell.record ? plain(cell.record.values[sheet.value]) : "";
   Object.assign(root.dataset, { speed: cell.at.speed_rpm ?? "", falling: cell.at.falling ?? "" });
@@ -234,11 +247,11 @@ function render() {
 }
 
 function renderNext(cell) {
-  const isDone = cells.isRead && !isAsking;
+  const isDone = cells.isRead && !isAsking && Boolean(cell.record);
   const rest = data.sheets.filter((one) => one !== sheet && !records.list(one.kind).length).map((one) => one.name.toLowerCase());
   const words = isAsking ? `Type the ${sheet.other.name.toLowerCase()}, then Keep.`
     : isDone ? `${sheet.name}: all read.${rest.length ? ` Still open: ${rest.join(", ")}.` : ""}`
-    : cell.record ? `${cell.name} holds ${plain(cell.record.values[sheet.value])}: a new value corrects it.`
+    : cell.record ? `${starting(cell.name)} holds ${plain(cell.record.values[sheet.value])}: a new value corrects it.`
     : step(cell);
   if (part("next").textContent !== words) part("next").textContent = words;
   part("done").hidden = !isDone;
@@ -246,15 +259,16 @@ function renderNext(cell) {
 }
 
 function step(cell) {
-  if (sheet.kind === "reading") return `${cell.at.falling ? "Come down" : "Go up"} to ${plain(cell.row)} rpm and read.`;
-  if (sheet.kind === "spark") return `Cylinder ${cell.rowName} at ${cell.columnName}: read how far it is off.`;
-  return `Go to ${cell.rowName}${sheet.kind === "dwell" ? " rpm" : ""} and read.`;
+  if (sheet.kind === "reading") return `${cell.at.falling ? "Come down" : "Go up"} to ${plain(cell.row)} ${sheet.speed_unit} and read.`;
+  if (sheet.kind === "spark") return `${starting(cell.name)}: read how far it is off.`;
+  return `Go to ${cell.name} and read.`;
 }
 
 function renderState() {
   const place = byId("bench-state");
   const record = data.sheets.flatMap((one) => records.list(one.kind)).find((one) => one.address === place.dataset.address);
   set(place, record?.state ?? "empty", record ? record.words : "Nothing typed yet");
+  judge(record);
   renderSending();
 }
 

@@ -6,6 +6,14 @@ const NEAR = 0.05; // as fine as any of these is read
 
 const fits = (values, at) => Object.entries(at).every(([name, wanted]) => (typeof wanted === "number" ? Math.abs(values[name] - wanted) < NEAR : values[name] === wanted));
 
+// Where a reading stands, in words: its speed with the frame that it is told in.
+export function whereOf(sheet, at) {
+  const speed = `${plain(at.speed_rpm)} ${sheet.speed_unit}`;
+  if (sheet.kind === "reading") return `${speed}, ${at.falling ? "falling" : "rising"}`;
+  if (sheet.kind === "spark") return `cylinder ${at.cylinder} at ${speed}`;
+  return sheet.kind === "dwell" ? speed : `vacuum of ${plain(at.vacuum_kpa)} kPa`;
+}
+
 export class Cells {
   constructor(place, records, onSelect) {
     this.place = place;
@@ -25,7 +33,7 @@ export class Cells {
     this.unit = unit;
     this.again = null;
     this.lay();
-    this.select(this.following(null) ?? this.all[0]);
+    this.select(this.following(null) ?? this.all.find((cell) => cell.record) ?? this.all[0]);
   }
 
   // The rows as they are to be shown now, each with its cells.
@@ -55,7 +63,7 @@ export class Cells {
         column: at,
         slot,
         at: { ...row.at, ...column.at },
-        name: `${row.label}${this.sheet.kind === "reading" ? ` ${column.label.toLowerCase()}` : ""}`,
+        name: this.unit ? row.label : whereOf(this.sheet, { ...row.at, ...column.at }),
         rowName: row.label,
         columnName: column.label,
         record: columns[at][slot] ?? null,
@@ -84,10 +92,22 @@ export class Cells {
   following(from) {
     const walk = this.walk;
     const start = from ? walk.findIndex((cell) => cell.id === from.id) + 1 : 0;
-    return walk.slice(start).find((cell) => !cell.record && !cell.slot);
+    return walk.slice(start).find((cell) => this.isDue(cell));
   }
 
-  get isRead() { return this.all.every((cell) => cell.record || cell.slot); }
+  get isRead() { return !this.all.some((cell) => this.isDue(cell)); }
+
+  // Whether a cell is still to be read. A sweep goes one way in each direction: what it has gone past is left,
+  // and it need not come down below where it set out; only a speed that was asked for is wanted both ways.
+  isDue(cell) {
+    if (cell.record || cell.slot) return false;
+    if (this.sheet.kind !== "reading" || this.added.get("reading")?.includes(cell.row)) return true;
+    const read = (column) => this.all.filter((one) => one.record && one.column === column).map((one) => one.row);
+    const isBack = cell.column === this.sheet.back;
+    if (!isBack) return read(cell.column).every((row) => row < cell.row);
+    const up = read(0);
+    return read(cell.column).every((row) => row > cell.row) && (!up.length || cell.row >= Math.min(...up));
+  }
 
   moved(down, across) {
     const cell = this.selected;
@@ -171,6 +191,8 @@ export class Cells {
     return button;
   }
 }
+
+export const starting = (words) => words[0].toUpperCase() + words.slice(1);
 
 export function make(name, className = "", text = "") {
   const element = document.createElement(name);

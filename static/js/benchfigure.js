@@ -2,6 +2,7 @@
 // server's own figure takes its place as soon as it has answered.
 const ROLE = "draft";
 const WORD = "being typed";
+const ROOM = 0.35; // share of the width that the words beside a miss take
 
 // How far a reading lies outside the band: over positive, under negative, 0 in it, null where there is none.
 export function outside(band, rpm, deg) {
@@ -56,10 +57,12 @@ function label({ x, y }, end) {
   return { role: ROLE, text: WORD, end: [end.crank_rpm, end.crank_deg], x: aside, y: end.crank_deg, anchor: "start", leader: false };
 }
 
-function miss({ y }, { crank_rpm, crank_deg, outside_deg }) {
+function miss({ x, y }, { crank_rpm, crank_deg, outside_deg }) {
   const side = outside_deg > 0 ? "over" : "under";
   const away = (y.max - y.min) * 0.052 * Math.sign(outside_deg);
-  return { role: ROLE, text: `${Math.abs(outside_deg).toFixed(1)}° ${side}`, end: [crank_rpm, crank_deg], x: crank_rpm, y: crank_deg + away, anchor: outside_deg > 0 ? "end" : "start", leader: false, side };
+  const share = (crank_rpm - x.min) / (x.max - x.min);
+  const isLeft = outside_deg > 0 ? share > ROOM : share > 1 - ROOM; // of its reading, away from the curve, but in the drawing
+  return { role: ROLE, text: `${Math.abs(outside_deg).toFixed(1)} crank deg ${side}`, end: [crank_rpm, crank_deg], x: crank_rpm, y: crank_deg + away, anchor: isLeft ? "end" : "start", leader: false, side };
 }
 
 const tidy = (value) => Math.round(value * 1e6) / 1e6 + 0;

@@ -1,5 +1,5 @@
 // What could not be saved as it was typed: each with its cause, both values where there are two, and the ways out.
-import { make } from "./benchcells.js";
+import { make, starting, whereOf } from "./benchcells.js";
 import { plain } from "./benchrecords.js";
 import { drop, newKey, put } from "./outbox.js";
 
@@ -15,7 +15,7 @@ function panel(entry, sheet, records, retype) {
   const box = make("div", "conflict");
   box.setAttribute("role", "alert");
   const { refusal } = entry;
-  const what = described(entry, sheet);
+  const what = starting(whereOf(sheet, records.numbers(entry.values)));
   const mine = entry.gone ? "it was taken back here" : `you typed ${entry.values[sheet.value]}`;
   box.append(make("h2", "", refusal.status === 409 ? `${what}: two values` : `${what}: not saved`));
   const ways = make("p", "actions");
@@ -43,14 +43,9 @@ function letGo(entry, records) {
 }
 
 // What was taken back stays so under its key: put back, it is a reading of its own.
-function putBack({ address, kind, values, where, page }, records) {
+function putBack({ address, kind, values, speedUnit, where, page }, records) {
   letGo({ address }, records);
-  put(records.address(newKey()), { kind, values, gone: false, version: null, where, page });
-}
-
-function described({ values, kind }, { heading }) {
-  if (kind === "reading") return `${values.speed_rpm} rpm ${values.falling ? "falling" : "rising"}`;
-  return `${heading} ${values.cylinder ?? values.speed_rpm ?? values.vacuum_kpa}`;
+  put(records.address(newKey()), { kind, values, speedUnit, gone: false, version: null, where, page });
 }
 
 function way(words, act) {

@@ -44,9 +44,9 @@ function note([state, words, entry, gone]) {
 }
 
 // What was typed, after the speed it was read at.
-function typed({ kind, values: { speed_rpm: speed, falling, ...typedIn } }) {
+function typed({ kind, speedUnit = "rpm", values: { speed_rpm: speed, falling, ...typedIn } }) {
   const way = kind === "reading" ? ` ${falling ? "falling" : "rising"}` : "";
-  return [speed && `${speed} rpm${way}`, ...Object.values(typedIn)].filter(Boolean).join(", ");
+  return [speed && `${speed} ${speedUnit}${way}`, ...Object.values(typedIn)].filter(Boolean).join(", ");
 }
 
 function button(words, act) {
@@ -64,9 +64,9 @@ function letGo(entry) {
   drop(entry.address);
 }
 
-function putBack({ address, kind, values, gone, version, where, page }) {
+function putBack({ address, kind, values, gone, version, where, page, speedUnit }) {
   letGoLast = null;
-  put(address, { kind, values, gone, version, where, page });
+  put(address, { kind, values, gone, version, where, page, speedUnit });
 }
 
 function link({ page, where }) {

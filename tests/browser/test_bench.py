@@ -7,12 +7,22 @@ import pytest
 from playwright.sync_api import expect
 
 from curves import convert, engine
-from curves.models import DwellReading, Run, SparkReading, VacuumReading
-from tests.browser.benchwork import all_saved, bench_job, cell, open_bench, saved, tap_in, type_in
-from tests.browser.looks import assert_holds, assert_no_barrier, axe, focus_shows, in_every_size, tab_to
+from curves.models import DwellReading, Frame, Run, SparkReading, VacuumReading
+from tests import build
+from tests.browser.benchwork import all_saved, all_sent, bench_job, cell, open_bench, saved, tap_in, type_in
+from tests.browser.looks import (
+    assert_fits,
+    assert_holds,
+    assert_no_barrier,
+    axe,
+    focus_shows,
+    in_every_size,
+    tab_to,
+)
 
 # Scripted speed of a hand on a tablet; common practice, no source.
 KEY_S = 0.4
+RING_PX = 5  # the ring around what has the focus, as static/css/base.css draws it
 LOOK_S = 1.2  # to set the speed and read the scale, before each reading
 RISING = ["0", "0.5", "1.5", "3", "4.5", "5.5", "7.5", "9.5", "10.5", "11", "11"]
 FALLING = ["11", "11", "10.5", "9.5", "8", "6", "4.5", "3.5", "2"]
@@ -105,7 +115,7 @@ def test_a_reading_out_of_the_band_is_said_at_once(page, job, watch):
     verdict = page.locator("[data-bench-verdict]")
     expect(verdict).to_have_text("1200 crank rpm, 14.0 crank deg: 7.0 crank deg over the band")
     expect(verdict).to_have_attribute("data-kind", "out")
-    expect(page.locator("#run-chart")).to_contain_text("7.0° over")
+    expect(page.locator("#run-chart")).to_contain_text("7.0 crank deg over")
     type_in(page, "6")  # 700: the band is at 6 + 9 / 8 = 7.125 deg at 1400, up to 1.125 more
     expect(verdict).to_contain_text("over the band")
     page.locator("[data-cell='300/0/0']").click()
@@ -113,6 +123,26 @@ def test_a_reading_out_of_the_band_is_said_at_once(page, job, watch):
     expect(verdict).to_have_text("600 crank rpm, 0.0 crank deg: in the band")
     page.context.set_offline(False)
     all_saved(page)
+
+
+def test_what_is_taken_back_is_judged_no_longer(page, job):
+    open_bench(page, job)
+    verdict = page.locator("[data-bench-verdict]")
+    take_back = page.get_by_role("button", name="Take back the last")
+    type_in(page, "0")
+    cell(page, 300).click()
+    type_in(page, "5")  # corrects it
+    expect(verdict).to_contain_text("9.0 crank deg over the band")  # which goes to 0 + 1 there
+    type_in(page, "6")
+    take_back.click()  # 400
+    expect(verdict).to_have_text("")
+    take_back.click()  # the correction
+    expect(verdict).to_have_text("600 crank rpm, 0.0 crank deg: in the band")
+    take_back.click()
+    expect(verdict).to_have_text("")
+    expect(verdict).to_have_attribute("data-kind", "none")
+    all_sent(page)
+    assert saved(job) == []
 
 
 def test_what_is_said_at_once_is_what_the_engine_says(page, job):
@@ -229,6 +259,27 @@ def test_what_can_not_be_is_refused_beside_it_and_stays(page, job):
     assert saved(job) == []
 
 
+def test_the_next_digit_after_a_refusal_begins_anew(open_page, job):
+    page = open_page("tablet")
+    open_bench(page, job)
+    value = page.locator("#bench-value")
+    tap_in(page, "400")
+    expect(value).to_have_value("400")
+    tap_in(page, "5")
+    all_saved(page)
+    value.focus()
+    type_in(page, "400")
+    expect(value).to_have_value("400")
+    box, why = value.bounding_box(), page.locator("#bench-wrong").bounding_box()
+    assert why["y"] - (box["y"] + box["height"]) >= RING_PX
+    type_in(page, "6")
+    tap_in(page, "400")
+    page.locator("[data-key='Backspace']").tap()  # what is there can be mended too
+    tap_in(page, "")
+    all_saved(page)
+    assert saved(job) == [(300, 5, False), (400, 6, False), (500, 40, False)]
+
+
 def test_presets_that_the_owner_writes_stand_at_the_bench(page, job):
     page.goto("/shop/")
     page.get_by_label("Bench speeds").fill("250, 900")
@@ -242,14 +293,63 @@ def test_presets_that_the_owner_writes_stand_at_the_bench(page, job):
 def test_a_sweep_that_is_read_leads_on(page, db):
     job = bench_job(speeds=[300, 1000])
     open_bench(page, job)
-    expect(page.locator("[data-bench-next]")).to_have_text("Go up to 300 rpm and read.")
+    expect(page.locator("[data-bench-next]")).to_have_text("Go up to 300 distributor rpm and read.")
     type_in(page, "0", "7")
-    expect(page.locator("[data-bench-next]")).to_have_text("Come down to 1000 rpm and read.")
+    expect(page.locator("[data-bench-next]")).to_have_text("Come down to 1000 distributor rpm and read.")
     type_in(page, "7.5", "0")
     expect(page.locator("[data-bench-next]")).to_have_text("Sweep: all read.")
     page.get_by_role("link", name="To the card").click()
     page.wait_for_url(f"**/jobs/{job.number}/?open=spring_trials#stage-spring_trials")
     assert len(saved(job)) == 4
+
+
+def test_a_sweep_read_at_other_speeds_is_not_led_back(page, db):
+    job = bench_job(speeds=[300, 500, 1000])
+    build.run(job.build, [(350, 0, False), (800, 5, False), (1200, 8, False)])
+    open_bench(page, job)
+    following = page.locator("[data-bench-next]")
+    expect(following).to_have_text("Come down to 1200 distributor rpm and read.")
+    type_in(page, "8")
+    expect(following).to_have_text("Come down to 1000 distributor rpm and read.")
+    cell(page, 350, "Falling").click()
+    type_in(page, "0")  # what lies between was left out
+    expect(following).to_have_text("Sweep: all read.")
+    cell(page, 500).click()
+    expect(following).to_have_text("Go up to 500 distributor rpm and read.")  # asked for
+    all_saved(page)
+    page.reload()
+    expect(following).to_have_text("Sweep: all read.")
+
+
+@pytest.mark.parametrize(
+    ("frame", "name", "first"), [(Frame.SHAFT, "distributor", 300), (Frame.CRANK, "crank", 600)]
+)
+def test_a_speed_is_told_with_its_frame(open_page, db, watch, frame, name, first):
+    watch.forgive("403")
+    job = bench_job(kind=Run.Kind.FINAL, stage="bench_curve")
+    Run.objects.update(frame=frame)
+    page = open_page("phone")
+    open_bench(page, job)
+    assert_fits(page)
+    following = page.locator("[data-bench-next]")
+    expect(following).to_have_text(f"Go up to {first} {name} rpm and read.")
+    expect(page.locator(".bench-where")).to_have_text(f"{first} {name} rpm, rising")
+    type_in(page, "0")
+    cell(page, first).click()
+    expect(following).to_have_text(f"{first} {name} rpm, rising holds 0: a new value corrects it.")
+    all_saved(page)
+    job.build.locked = True
+    job.build.save()
+    type_in(page, "1")
+    trouble = page.get_by_role("alert").filter(has_text="not saved")
+    expect(trouble).to_contain_text(f"{first} {name} rpm, rising: not saved")
+    page.get_by_role(
+        "button", name="Spark scatter"
+    ).click()  # read at the distributor, whatever the sweep is in
+    expect(following).to_have_text("Cylinder 1 at 300 distributor rpm: read how far it is off.")
+    page.get_by_role("button", name="Dwell").click()
+    expect(following).to_have_text("Go to 300 distributor rpm and read.")
+    assert_fits(page)
 
 
 def test_a_needle_elsewhere_can_fill_a_reading_in(page, job):

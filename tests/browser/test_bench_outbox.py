@@ -231,7 +231,7 @@ def test_what_another_run_left_here_is_said_at_the_bench_too(page, job, watch):
     expect(sending(page)).to_have_text("1 not saved.")
     note = page.locator("[data-waiting]")
     expect(note).to_contain_text(
-        "1 bench reading not saved, the first (300 rpm rising, 1) from Job 1, Trial run 1"
+        "1 bench reading not saved, the first (300 distributor rpm rising, 1) from Job 1, Trial run 1"
     )
     assert_no_barrier(page)
     note.get_by_role("link").click()
@@ -250,10 +250,10 @@ def test_what_is_left_of_a_closed_card_can_be_let_go_from_any_page(page, job, wa
     expect(sending(page)).to_have_text("2 not saved.")
     page.goto("/")
     note = page.locator("[data-waiting]")
-    expect(note).to_contain_text("2 bench readings not saved, the first (300 rpm rising, 1)")
+    expect(note).to_contain_text("2 bench readings not saved, the first (300 distributor rpm rising, 1)")
     assert_no_barrier(page)
     note.get_by_role("button", name="Let it go").dblclick()  # a double tap lets go of one
-    expect(note).to_contain_text("1 bench reading not saved, the first (400 rpm rising, 2)")
+    expect(note).to_contain_text("1 bench reading not saved, the first (400 distributor rpm rising, 2)")
     note.get_by_role("button", name="Put it back").click()
     expect(note).to_contain_text("2 bench readings not saved")
     for left in ("1 bench reading not saved", "Let go"):
