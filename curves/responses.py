@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from math import isfinite
 
 from curves import engine
+from curves.engine.response import Response
 
 FINDINGS = {
     "best inside": "Best advance found",
@@ -20,7 +21,7 @@ class ResponseSaid:
 
     response: object
     tries: tuple[tuple[float, float], ...]
-    fit: engine.response.Response | None
+    fit: Response | None
 
     @property
     def finding(self):

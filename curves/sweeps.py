@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from curves import convert, engine, judging, queries, timing
+from curves.engine.idle import IdleTiming
+from curves.engine.timing import TrueInitial
 from curves.results import Warning
 
 FINDINGS = {
@@ -57,8 +59,8 @@ class SweepSaid:
     sweep: object
     rows: tuple[LightRow, ...]
     run: object | None = None  # whose curve was taken off
-    initial: engine.timing.TrueInitial | None = None
-    idle: engine.idle.IdleTiming | None = None
+    initial: TrueInitial | None = None
+    idle: IdleTiming | None = None
     wander_crank_deg: float | None = None
     wanted: Wanted | None = None
     lacks: str = ""  # what has to be agreed before there is anything wanted

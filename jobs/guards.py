@@ -4,7 +4,7 @@ from django.core.exceptions import PermissionDenied
 from django.db.models import Count, Exists, IntegerField, OuterRef, Q, Subquery, Value
 from django.db.models.functions import Coalesce
 
-from curves import queries
+from curves import outcome, queries
 from curves.models import Run
 from jobs.models import Finding, Inspection, InspectionPoint, Job, PartLine, Sheet, Step
 from jobs.notices import awaits_answer
@@ -105,7 +105,7 @@ def missing(job):
 def verdicts_of(job):
     """Whether the newest trial and final run lie in the band; worked out once for each fetched card."""
     if not hasattr(job, "verdicts"):
-        job.verdicts = queries.verdicts(job.build)
+        job.verdicts = outcome.verdicts(job.build)
     return job.verdicts
 
 

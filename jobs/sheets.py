@@ -6,7 +6,7 @@ import numpy as np
 from django.conf import settings
 from django.urls import reverse
 
-from curves import charts, checks, paper, queries
+from curves import charts, checks, outcome, paper, queries
 from jobs.inspection import CAUTIONS
 from jobs.models import Sheet
 from jobs.recorded import answers_of, canonical, day, digest, recorded, springs_of
@@ -67,7 +67,7 @@ def signature(revision, person, at):
 def reckoned(job, build, chart_width_mm):
     """What the engine makes of it: the chart, the readings against the band, knees and the setting card."""
     engine = job.engine
-    summary = queries.summary(
+    summary = outcome.summary(
         build,
         idle_crank_rpm=engine.idle_crank_rpm if engine else None,
         top_crank_rpm=engine.top_crank_rpm if engine else None,

@@ -7,7 +7,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from curves import caliper, charts, checks, convert, csvfile, judging, paper, queries
+from curves import caliper, charts, checks, convert, csvfile, judging, outcome, paper, queries
 from curves.forms import ChangeRunForm, NewRunForm
 from curves.headforms import HeadForm
 from curves.models import Run
@@ -37,7 +37,7 @@ def curve_context(job):
 def curve_of(job):
     """Figure, summary and runs of a card; asks for no curve rows when the job comes from ``card_for``."""
     engine, build = job.engine, job.build
-    said = queries.summary(
+    said = outcome.summary(
         build,
         idle_crank_rpm=engine.idle_crank_rpm if engine else None,
         top_crank_rpm=engine.top_crank_rpm if engine else None,

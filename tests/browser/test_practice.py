@@ -5,7 +5,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from curves import queries
+from curves import outcome, queries
 from curves.models import Run
 from jobs.actions import practice as actions
 from jobs.models import Job, Sheet
@@ -117,7 +117,7 @@ def whole_day(page, hand, live_server):
     day.press("button", "Begin the run")
     page.wait_for_url(re.compile(r"/bench/\?run="))
     day.read_run(falling=True)
-    assert queries.verdicts(queries.build_for(job.build_id)).final_in_band
+    assert outcome.verdicts(queries.build_for(job.build_id)).final_in_band
 
     assert "What was inside" not in page.content()
     day.go_to("Sign the sheet")

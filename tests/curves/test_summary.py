@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from curves import engine, offers, queries
+from curves import engine, offers, outcome, queries
 from curves.models import Frame, Run
 from tests import build
 
@@ -20,7 +20,7 @@ LIGHT = {500: 6, 1000: 8, 1600: 15, 2000: 20, 3000: 27, 4000: 34, 4600: 38}
 
 
 def summary_of(made, **engine):
-    return queries.summary(queries.build_for(made.pk), **engine)
+    return outcome.summary(queries.build_for(made.pk), **engine)
 
 
 def printed_build(frame=Frame.CRANK, kind=Run.Kind.FINAL):
@@ -154,7 +154,7 @@ def test_the_newest_run_counts_and_one_taken_off_does_not():
     good.removed = True
     good.save()
     assert summary_of(made).latest_in_band is False
-    verdicts = queries.verdicts(queries.build_for(made.pk))
+    verdicts = outcome.verdicts(queries.build_for(made.pk))
     assert (verdicts.latest_in_band, verdicts.final_in_band) == (False, None)
 
 
@@ -214,8 +214,8 @@ def test_a_build_is_fetched_in_seven_queries_and_summed_up_in_none(django_assert
     with django_assert_num_queries(7):
         row = queries.build_for(made.pk)
     with django_assert_num_queries(0):
-        queries.summary(row, idle_crank_rpm=600)
-        queries.verdicts(row)
+        outcome.summary(row, idle_crank_rpm=600)
+        outcome.verdicts(row)
 
 
 def test_numbers_on_the_card_carry_unit_and_frame(client_as):

@@ -10,7 +10,7 @@ import pytest
 from django.db import transaction
 from django.utils import timezone
 
-from curves import convert, engine, queries, responses, sweeps, timing
+from curves import convert, engine, outcome, queries, responses, sweeps, timing
 from curves.models import Build, HeadType, Response, Run, Spring, SpringCorrection, Sweep
 from jobs import audit
 from jobs import queries as cards
@@ -61,7 +61,7 @@ def finished():
 @pytest.fixture(scope="module")
 def summaries(finished):
     return {
-        job.number: queries.summary(queries.build_for(job.build_id), idle_crank_rpm=job.engine.idle_crank_rpm)
+        job.number: outcome.summary(queries.build_for(job.build_id), idle_crank_rpm=job.engine.idle_crank_rpm)
         for job in finished
     }
 

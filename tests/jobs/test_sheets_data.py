@@ -5,7 +5,7 @@ import json
 
 import pytest
 
-from curves import charts, queries
+from curves import charts, outcome, queries
 from curves.models import DwellReading, Run, SparkReading
 from jobs import pdf, sheets
 from jobs.models import InspectionPoint, Sheet
@@ -84,7 +84,7 @@ def test_band_is_straight_between_its_points_and_silent_outside():
 
 def test_numbers_on_paper_are_those_of_the_screen():
     job = finished_job()
-    shown = queries.summary(
+    shown = outcome.summary(
         queries.build_for(job.build_id),
         idle_crank_rpm=job.engine.idle_crank_rpm,
         top_crank_rpm=job.engine.top_crank_rpm,
