@@ -7,7 +7,7 @@ from django.db.models import Max
 
 from curves.locks import Locked, require_unlocked
 from curves.models import Reading, Run, Target, TargetPoint
-from curves.recording import OffTheCard, put, take_back
+from curves.recording import OffTheCard, keep_numbers, put, take_back
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
 
@@ -38,13 +38,18 @@ def add_run(build, values, readings, *, by):
 
 
 @transaction.atomic
-def change_run(run, values, readings, *, by, version):
-    """Write a run anew, from a version of it that the writer has seen."""
+def change_run(run, values, readings, *, by, version, typed_in=None):
+    """Write a run anew, from a version of it that the writer has seen.
+
+    ``typed_in`` names the frame that its numbers were said to be in, if they are to stand in the new one.
+    """
     require(by, "edit_curve")
     require_unlocked(run.build)
     for name, value in values.items():
         setattr(run, name, value)
     save_versioned(run, version, list(values))
+    if typed_in is not None:
+        keep_numbers(run, typed_in, run.frame)
     stood = list(run.readings.all())
     run.readings.all().delete()
     _write_readings(run, readings, stood)

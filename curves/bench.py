@@ -4,7 +4,7 @@ from dataclasses import asdict, dataclass, field
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 
-from curves import cells, convert, reach
+from curves import cells, convert, frames, reach
 from curves.engine.units import KPA_PER_INHG, KPA_PER_MMHG
 from curves.models import Frame, Run
 from curves.recording import MODELS
@@ -16,19 +16,16 @@ FEWEST_CYLINDERS = 4  # where nobody wrote how many the unit has
 TYPED = {
     "reading": (("speed_rpm", "Speed", "rpm"), ("advance_deg", "Advance", "degrees")),
     "spark": (
-        ("speed_rpm", "Speed", "distributor rpm"),
+        ("speed_rpm", "Speed", "rpm"),
         ("cylinder", "Cylinder", ""),
-        ("offset_deg", "Off by", "distributor degrees"),
+        ("offset_deg", "Off by", "degrees"),
     ),
-    "dwell": (
-        ("speed_rpm", "Speed", "distributor rpm"),
-        ("dwell_deg", "Dwell", "distributor degrees"),
-    ),
-    "vacuum": (("vacuum_kpa", "Vacuum", "kPa"), ("advance_deg", "Added", "distributor degrees")),
+    "dwell": (("speed_rpm", "Speed", "rpm"), ("dwell_deg", "Dwell", "degrees")),
+    "vacuum": (("vacuum_kpa", "Vacuum", "kPa"), ("advance_deg", "Added", "degrees")),
 }
 BOUNDED = {("reading", "speed_rpm"): reach.SPEED, ("reading", "advance_deg"): reach.ANGLE}
 FACTS = {"reading": ("falling",)}  # beside the numbers: yes or no
-# Where each kind of check is read; common practice, no source, but where the engine's limits name a speed.
+# Where each check is read [distributor rpm]; common practice, no source, but where the limits name a speed.
 SPARK_RPM = (300, 1500)
 DWELL_RPM = (300, 875)
 VACUUM_UNITS = {
@@ -63,18 +60,25 @@ class Sheet:
     back: int | None = None
     units: tuple[dict, ...] = field(default=())
     speed_unit: str = "distributor rpm"
+    beside: str = ""  # the limits in the other frame, in words
 
 
-def read_typed(kind, typed, run):
-    """The values of a run's reading as the browser sent it, or a ``CellError`` that says what is wrong."""
+def read_typed(kind, typed, run, said=None):
+    """The values of a run's reading as the browser sent it, as they are kept, or a ``CellError`` that says
+    what is wrong. ``said`` is the frame that the screen asked for them in."""
     if kind not in TYPED or not isinstance(typed, dict):
         raise cells.CellError("This is no reading that a bench gives.")
-    values = {}
-    for name, label, unit in TYPED[kind]:
-        limits, factor = limits_in(run, kind, name), 1.0
+    if said is not None and said not in frames.NAMES:
+        raise cells.CellError("The reading came without its frame: load the page again.")
+    frame, values = frames.typed_in(said, kind, run), {}
+    for name, label, _ in TYPED[kind]:
+        limits, factor, unit = limits_in(run, kind, name, frame), 1.0, unit_of(kind, name, frame)
         if name == "vacuum_kpa":
             unit, factor = _vacuum_unit(typed.get("unit", "kpa"))
-        number = cells.read_number(_text(typed.get(name), label), _scaled(limits, factor), label, unit)
+        try:
+            number = cells.read_number(_text(typed.get(name), label), _scaled(limits, factor), label, unit)
+        except cells.OutOfLimits as error:
+            raise cells.CellError(f"{error} {beside(run, kind, name, frame)}".strip()) from None
         values[name] = number * factor
     for name in FACTS.get(kind, ()):
         if not isinstance(typed.get(name), bool):
@@ -82,7 +86,13 @@ def read_typed(kind, typed, run):
         values[name] = typed[name]
     if kind == "spark":
         values["cylinder"] = _whole(values["cylinder"])
-    return values
+    return frames.to_keep(kind, values, run, frame)
+
+
+def unit_of(kind, name, frame):
+    """What a field of a kind is typed in: rpm and degrees name their frame."""
+    unit = next(unit for field, _, unit in TYPED[kind] if field == name)
+    return f"{Frame(frame).label} {unit}" if unit in ("rpm", "degrees") else unit
 
 
 def limits_of(kind, name):
@@ -94,94 +104,126 @@ def limits_of(kind, name):
     )
 
 
-def limits_in(run, kind, name):
-    """The same in a run: a reading of its sweep goes as far as the engine takes it in the run's frame."""
+def limits_in(run, kind, name, frame=None):
+    """The same in a frame, by default the run's; a sweep's reading goes as far as the engine takes it."""
+    frame, drive = frame or run.frame, convert.drive_of(run.build)
     limits, of = limits_of(kind, name), BOUNDED.get((kind, name))
-    return reach.narrowed(limits, of, run.frame, convert.drive_of(run.build)) if of else limits
+    if of:
+        return reach.narrowed(limits, of, frame, drive)
+    return tuple(frames.turned(kind, {name: limit}, Frame.SHAFT, frame, drive)[name] for limit in limits)
+
+
+def beside(run, kind, name, frame=None):
+    """The limits of a field in the other frame, in words; empty where it has no frame, or no other limits."""
+    frame = frame or run.frame
+    if unit_of(kind, name, frame) == unit_of(kind, name, frames.other(frame)):
+        return ""
+    drive = convert.drive_of(run.build)
+    low, high = (
+        round(frames.number_in(limit, frame, frames.other(frame), drive), 6)
+        for limit in limits_in(run, kind, name, frame)
+    )
+    said = f"That is {low:g} to {high:g} {unit_of(kind, name, frames.other(frame))}."
+    return said.replace("-", "−")
 
 
 def rows_of(run):
     """Every reading of a run as plain data, in order."""
-    return [row_of(kind, row) for kind, rows in _read(run) for row in rows]
+    return [row_of(kind, row, run) for kind, rows in _read(run) for row in rows]
 
 
-def row_of(kind, row):
-    """One reading as plain data."""
+def row_of(kind, row, run):
+    """One reading as plain data, in its run's frame: as it was typed."""
     names = [name for name, _, _ in TYPED[kind]] + list(FACTS.get(kind, ()))
-    values = {name: getattr(row, name) for name in names}
+    values = frames.to_show(kind, {name: getattr(row, name) for name in names}, run)
     return {"kind": kind, "key": str(row.key), "version": row.version, "values": values}
 
 
 def sheets_of(run, build, presets_rpm, *, cylinders=None):
-    """The sheets of a run as plain data; a trial has only its sweep. ``presets_rpm`` are distributor rpm."""
-    drive = convert.drive_of(build)
-    sheets = [_sweep(run, drive, presets_rpm)]
+    """The sheets of a run as plain data, all in its frame; a trial has only its sweep.
+
+    ``presets_rpm`` are distributor rpm.
+    """
+    sheets = [_sweep(run, presets_rpm)]
     if run.kind != Run.Kind.TRIAL:
-        sheets += [_spark(cylinders or FEWEST_CYLINDERS), _dwell(), _vacuum()]
+        sheets += [_spark(run, cylinders or FEWEST_CYLINDERS), _dwell(run), _vacuum(run)]
     return [asdict(sheet) for sheet in sheets]
 
 
-def _sweep(run, drive, presets_rpm):
-    in_crank = run.frame == Frame.CRANK
-    speeds = [drive.to_crank_rpm(rpm) if in_crank else float(rpm) for rpm in presets_rpm]
-    frame = run.get_frame_display()
+def _sheet(run, kind, value, **facts):
+    """A sheet with what its frame makes of its value and its speeds."""
+    name = next(label for field, label, _ in TYPED[kind] if field == value)
     return Sheet(
-        kind="reading",
-        name="Sweep",
-        heading=f"{frame} rpm",
-        value="advance_deg",
-        value_name="Advance",
-        unit=f"{frame} deg",
-        limits=limits_in(run, "reading", "advance_deg"),
-        rows=tuple(Part(f"{rpm:g}", {"speed_rpm": rpm}) for rpm in speeds),
-        columns=(Part("Rising", {"falling": False}), Part("Falling", {"falling": True})),
-        other=_other("speed_rpm", "Speed", f"{frame} rpm", limits_in(run, "reading", "speed_rpm")),
-        back=1,
-        speed_unit=f"{frame} rpm",
+        kind=kind,
+        value=value,
+        value_name=name,
+        unit=f"{run.get_frame_display()} deg",
+        limits=limits_in(run, kind, value),
+        beside=beside(run, kind, value),
+        speed_unit=_rpm(run),
+        **facts,
     )
 
 
-def _spark(cylinders):
-    return Sheet(
-        kind="spark",
+def _rpm(run):
+    return f"{run.get_frame_display()} rpm"
+
+
+def _speeds(run, shaft_rpm):
+    """Speeds to read at, in the run's frame."""
+    drive = convert.drive_of(run.build)
+    return [round(frames.number_in(float(rpm), Frame.SHAFT, run.frame, drive), 6) for rpm in shaft_rpm]
+
+
+def _sweep(run, presets_rpm):
+    return _sheet(
+        run,
+        "reading",
+        "advance_deg",
+        name="Sweep",
+        heading=_rpm(run),
+        rows=tuple(Part(f"{rpm:g}", {"speed_rpm": rpm}) for rpm in _speeds(run, presets_rpm)),
+        columns=(Part("Rising", {"falling": False}), Part("Falling", {"falling": True})),
+        other=_other(run, "reading", "speed_rpm", _rpm(run)),
+        back=1,
+    )
+
+
+def _spark(run, cylinders):
+    return _sheet(
+        run,
+        "spark",
+        "offset_deg",
         name="Spark scatter",
         heading="cylinder, firing order",
-        value="offset_deg",
-        value_name="Off by",
-        unit="distributor deg",
-        limits=limits_of("spark", "offset_deg"),
         rows=tuple(Part(f"{number}", {"cylinder": number}) for number in range(1, cylinders + 1)),
-        columns=tuple(Part(f"{rpm} distributor rpm", {"speed_rpm": rpm}) for rpm in SPARK_RPM),
+        columns=tuple(Part(f"{rpm:g} {_rpm(run)}", {"speed_rpm": rpm}) for rpm in _speeds(run, SPARK_RPM)),
     )
 
 
-def _dwell():
-    return Sheet(
-        kind="dwell",
+def _dwell(run):
+    return _sheet(
+        run,
+        "dwell",
+        "dwell_deg",
         name="Dwell",
-        heading="distributor rpm",
-        value="dwell_deg",
-        value_name="Dwell",
-        unit="distributor deg",
-        limits=limits_of("dwell", "dwell_deg"),
-        rows=tuple(Part(f"{rpm}", {"speed_rpm": rpm}) for rpm in DWELL_RPM),
+        heading=_rpm(run),
+        rows=tuple(Part(f"{rpm:g}", {"speed_rpm": rpm}) for rpm in _speeds(run, DWELL_RPM)),
         columns=(Part("Dwell", {}),),
-        other=_other("speed_rpm", "Speed", "distributor rpm", limits_of("dwell", "speed_rpm")),
+        other=_other(run, "dwell", "speed_rpm", _rpm(run)),
     )
 
 
-def _vacuum():
-    return Sheet(
-        kind="vacuum",
+def _vacuum(run):
+    return _sheet(
+        run,
+        "vacuum",
+        "advance_deg",
         name="Vacuum",
         heading="vacuum",
-        value="advance_deg",
-        value_name="Added",
-        unit="distributor deg",
-        limits=limits_of("vacuum", "advance_deg"),
         rows=(),
         columns=(Part("Added", {}),),
-        other=_other("vacuum_kpa", "Vacuum", "kPa", limits_of("vacuum", "vacuum_kpa")),
+        other=_other(run, "vacuum", "vacuum_kpa", "kPa"),
         units=tuple(
             {
                 "key": key,
@@ -194,8 +236,11 @@ def _vacuum():
     )
 
 
-def _other(name, label, unit, limits):
-    return {"field": name, "name": label, "unit": unit, "limits": limits}
+def _other(run, kind, name, unit):
+    """A row that is not there yet: its field, name, unit and limits."""
+    label = next(label for field, label, _ in TYPED[kind] if field == name)
+    limits = {"limits": limits_in(run, kind, name), "beside": beside(run, kind, name)}
+    return {"field": name, "name": label, "unit": unit, **limits}
 
 
 def _read(run):

@@ -4,35 +4,39 @@ from math import isnan
 
 import numpy as np
 
-from curves import convert, engine
+from curves import convert, engine, frames
 from curves.axes import axis, other_frame
 from curves.labels import place_words, room_for
+from curves.models import Frame
 from curves.queries import live_runs, newest_runs
 
 ROLES = {"as_received": "as received", "latest": "latest", "final": "final", "draft": "being typed"}
 LEAST_SPAN = {"rpm": 3000.0, "deg": 20.0}
 
 
-def figure(build, *, draft=None, in_place_of=None, model=None, target=None):
+def figure(build, *, draft=None, draft_frame=Frame.CRANK, in_place_of=None, model=None, target=None):
     """The curves of a build as a dict that JSON can carry; with the ``target`` being typed, if one is given.
 
-    ``draft`` is an engine ``Readings`` being typed, ``in_place_of`` the run that it changes; ``model`` a line
-    ``(label, crank_rpm, crank_deg)``, or with where it may lie, ``(..., low_deg, high_deg)``. Every number is
-    in the crank frame unless its name says shaft.
+    ``draft`` is an engine ``Readings`` being typed in ``draft_frame``, ``in_place_of`` the run that it
+    changes; ``model`` a line ``(label, crank_rpm, crank_deg)``, or with where it may lie,
+    ``(..., low_deg, high_deg)``. Every number is in the crank frame unless its name says shaft.
     """
     drive = convert.drive_of(build)
     target = convert.target_of(target or getattr(build, "target", None), drive)
     band = band_of(target, drive) if target else None
     traces = [
-        trace_of(role, f"{ROLES[role]}, run {run.number}", ROLES[role], readings, target, drive)
+        trace_of(
+            role, f"{ROLES[role]}, run {run.number}", ROLES[role], readings, target, drive, frame=run.frame
+        )
         for role, run in newest_runs(build).items()
         if run != in_place_of and (readings := convert.run_readings(run, drive)) is not None
     ]
     if draft is not None:
-        traces.append(trace_of("draft", ROLES["draft"], ROLES["draft"], draft, target, drive))
+        word = ROLES["draft"]
+        traces.append(trace_of("draft", word, word, draft, target, drive, frame=draft_frame))
     line = _model(*model) if model else None
     key, title = f"build-{build.pk}", "Centrifugal advance"
-    return compose(key, title, traces, band, line, drive, misses=_misses(traces))
+    return compose(key, title, traces, band, line, drive, misses=_misses(traces, drive))
 
 
 def compose(key, title, traces, band, line, drive, *, misses=(), areas=()):
@@ -130,13 +134,14 @@ def band_of(target, drive):
     return {"label": "band", "rpm": rpm, "low": low, "high": high}
 
 
-def trace_of(role, label, word, readings, target, drive):
-    """One run: its readings in order of speed, each with its side of the band."""
+def trace_of(role, label, word, readings, target, drive, *, frame=Frame.CRANK):
+    """One run read in a frame: its readings in order of speed, each with its side of the band."""
     outside = _outside(target, readings)
     return {
         "role": role,
         "label": label,
         "word": word,
+        "frame": frame,
         "points": [
             {
                 "crank_rpm": rpm,
@@ -219,15 +224,17 @@ def _end(role, text, rpm, deg):
     return {"role": role, "text": text, "end": [rpm, deg]}
 
 
-def _misses(traces):
-    """For each run that is judged, the reading farthest outside the band, in words."""
+def _misses(traces, drive):
+    """For each run that is judged, the reading farthest outside the band, in words of the run's frame."""
     misses = []
     for trace in traces:
         outside = [point for point in trace["points"] if point["outside_deg"]]
         if outside and trace["role"] != "as_received":
             worst = max(outside, key=lambda point: abs(point["outside_deg"]))
             side = _side(worst["outside_deg"])["side"]
-            text = f"{abs(worst['outside_deg']):.1f} crank deg {side}"
+            frame = trace["frame"]
+            far = frames.number_in(abs(worst["outside_deg"]), Frame.CRANK, frame, drive)
+            text = f"{far:.1f} {Frame(frame).label} deg {side}"
             misses.append(miss_of(trace["role"], text, worst["crank_rpm"], worst["crank_deg"], side))
     return misses
 

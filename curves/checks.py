@@ -3,9 +3,11 @@
 from dataclasses import asdict, dataclass
 from math import isnan
 
-from curves import convert, engine, judging
+from curves import convert, engine, frames, judging
 from curves.engine.sparks import SPACING_LIMIT_DEG
+from curves.engine.trigger import MOST_DWELL_CHANGE_DEG
 from curves.engine.units import KPA_PER_INHG, KPA_PER_MMHG
+from curves.results import InBoth
 
 PASSED = {True: "passes", False: "fails", None: "not to be told yet"}
 
@@ -34,18 +36,37 @@ class Check:
         return PASSED[self.passed]
 
 
+@dataclass(frozen=True)
+class Words:
+    """Distributor degrees and rpm in the words of a run's frame, the other beside."""
+
+    frame: str
+    drive: engine.Drive
+
+    def deg(self, shaft_deg, *, signed=False):
+        return frames.said_angle(float(shaft_deg), self.frame, self.drive, signed=signed)
+
+    def rpm(self, *shaft_rpm):
+        return frames.speeds([InBoth.speed(rpm, self.drive) for rpm in shaft_rpm], self.frame)
+
+    def span(self, low_rpm, high_rpm):
+        return frames.span(*(InBoth.speed(rpm, self.drive) for rpm in (low_rpm, high_rpm)), self.frame)
+
+
 def checks_of(run, build, *, cylinders=None, beside=None):
-    """Everything that a run proves, in the order of the work; what was not read is left out.
+    """Everything that a run proves, in the order of the work and in the run's own frame, the other beside;
+    what was not read is left out.
 
     ``beside`` are its sparks, dwells and vacuums, where they are fetched already.
     """
     drive = convert.drive_of(build)
+    say = Words(run.frame, drive)
     sparks, dwells, vacuums = beside or (run.sparks.all(), run.dwells.all(), run.vacuums.all())
     return (
-        *_sweeps(run, build, drive),
-        *_sparks(list(sparks), cylinders),
-        *_dwells(list(dwells), cylinders),
-        *_capsule(list(vacuums), drive),
+        *_sweeps(run, build, drive, say),
+        *_sparks(list(sparks), cylinders, say),
+        *_dwells(list(dwells), cylinders, say),
+        *_capsule(list(vacuums), say),
     )
 
 
@@ -65,7 +86,7 @@ def read_beside(run):
     return {name: rows for name, rows in read.items() if rows}
 
 
-def _sweeps(run, build, drive):
+def _sweeps(run, build, drive, say):
     band = convert.target_of(getattr(build, "target", None), drive)
     readings = convert.run_readings(run, drive)
     if band is None or readings is None:
@@ -73,23 +94,21 @@ def _sweeps(run, build, drive):
     for falling, kind in ((False, "rising"), (True, "falling")):
         sweep = judging.sweep_of(readings, falling=falling)
         if sweep is not None:
-            yield _against(band, sweep, kind, drive)
+            yield _against(band, sweep, kind, say)
 
 
-def _against(band, sweep, kind, drive):
+def _against(band, sweep, kind, say):
     """One sweep at every point of the band and between its points."""
     found = engine.judge_curve(band, sweep)
-    points = list(
-        zip(map(float, drive.to_crank_rpm(band.speed_rpm)), map(float, found.at_points_deg), strict=True)
-    )
+    points = list(zip(map(float, band.speed_rpm), map(float, found.at_points_deg), strict=True))
     within = [rpm for rpm, outside in points if not outside]
-    lines = [Line(f"at {_listed(within)} crank rpm", "in", True)] if within else []
-    lines += [_missed(rpm, outside, drive) for rpm, outside in points if outside and not isnan(outside)]
-    lines += [_between(stretch, drive) for stretch in found.ranges]
+    lines = [Line(f"at {say.rpm(*within)}", "in", True)] if within else []
+    lines += [_missed(rpm, outside, say) for rpm, outside in points if outside and not isnan(outside)]
+    lines += [_between(stretch, say) for stretch in found.ranges]
     if within and not found.ranges and found.worst_side == "inside":
         lines.append(Line("between these points", "in", True))
     if open_points := [rpm for rpm, outside in points if isnan(outside)]:
-        lines.append(Line(f"at {_listed(open_points)} crank rpm", "not reached"))
+        lines.append(Line(f"at {say.rpm(*open_points)}", "not reached"))
     fails = found.worst_side in ("above", "below")
     return Check(
         kind=kind,
@@ -99,30 +118,18 @@ def _against(band, sweep, kind, drive):
     )
 
 
-def _listed(speeds):
-    return ", ".join(f"{rpm:.0f}" for rpm in speeds)
-
-
-def _missed(crank_rpm, outside_deg, drive):
-    far = drive.to_crank_deg(judging.tidy(abs(outside_deg)))
+def _missed(rpm, outside_deg, say):
     side = "over" if outside_deg > 0 else "under"
-    return Line(f"at {crank_rpm:.0f} crank rpm", f"{far:.1f} crank degrees {side}", False)
+    return Line(f"at {say.rpm(rpm)}", f"{say.deg(judging.tidy(abs(outside_deg)))} {side}", False)
 
 
-def _between(stretch, drive):
-    low, high, worst = (
-        drive.to_crank_rpm(rpm) for rpm in (stretch.from_rpm, stretch.to_rpm, stretch.worst_rpm)
-    )
+def _between(stretch, say):
     side = "over" if stretch.side == "above" else "under"
-    far = drive.to_crank_deg(judging.tidy(stretch.worst_deg))
-    return Line(
-        f"from {low:.0f} to {high:.0f} crank rpm",
-        f"up to {far:.1f} crank degrees {side}, most at {worst:.0f}",
-        False,
-    )
+    far = f"up to {say.deg(judging.tidy(stretch.worst_deg))} {side}, most at {say.rpm(stretch.worst_rpm)}"
+    return Line(f"from {say.span(stretch.from_rpm, stretch.to_rpm)}", far, False)
 
 
-def _sparks(rows, cylinders):
+def _sparks(rows, cylinders, say):
     if not rows:
         return
     count = max([cylinders or 1, *(row.cylinder for row in rows)])
@@ -138,30 +145,24 @@ def _sparks(rows, cylinders):
     lines = [
         Line(
             f"cylinder {number} in firing order",
-            f"{offset:+.1f} distributor degrees on average, {worst:.1f} at worst".replace("-", "−"),
+            f"{say.deg(offset, signed=True)} on average, {say.deg(worst)} at worst",
             bool(worst <= SPACING_LIMIT_DEG),
         )
         for number, offset, worst in zip(
             range(1, count + 1), found.offset_deg, found.cylinder_worst_deg, strict=True
         )
     ]
-    rpm = ", ".join(f"{speed:.0f}" for speed in sorted(set(speeds)))
-    lines.append(
-        Line(
-            f"all, at {rpm} distributor rpm",
-            f"{found.total_range_deg:.1f} distributor degrees from first to last, "
-            f"standard deviation {found.total_sd_deg:.2f}",
-        )
-    )
+    spread = f"{say.deg(found.total_range_deg)} from first to last, standard deviation "
+    lines.append(Line(f"all, at {say.rpm(*sorted(set(speeds)))}", spread + say.deg(found.total_sd_deg)))
+    lines.append(Line("limit", f"{say.deg(SPACING_LIMIT_DEG)} either way"))
     yield Check("spark", title, found.within, tuple(lines), found.warnings)
 
 
-def _dwells(rows, cylinders):
+def _dwells(rows, cylinders, say):
     if not rows:
         return
     lines, impossible = [], []
     for row in rows:
-        where = f"at {row.speed_rpm:.0f} distributor rpm"
         share = ""
         if cylinders:
             try:
@@ -169,22 +170,23 @@ def _dwells(rows, cylinders):
             except ValueError:
                 period = engine.dwell(cylinders, percent=100).dwell_deg
                 impossible.append(
-                    f"{row.dwell_deg:g} degrees are more than the {period:g} from spark to spark of "
+                    f"{say.deg(row.dwell_deg)} are more than the {say.deg(period)} from spark to spark of "
                     f"{cylinders} cylinders: read it again."
                 )
-        lines.append(Line(where, f"{row.dwell_deg:.1f} distributor degrees{share}"))
+        lines.append(Line(f"at {say.rpm(row.speed_rpm)}", f"{say.deg(row.dwell_deg)}{share}"))
     if impossible:
         yield Check("dwell", "Dwell", False, tuple(lines), tuple(impossible))
     elif len({row.speed_rpm for row in rows}) == 1:
         yield Check("dwell", "Dwell", None, tuple(lines), ("Read it at a second speed too.",))
     else:
         moved = engine.dwell_change([row.speed_rpm for row in rows], [row.dwell_deg for row in rows])
-        text = f"{moved.change_deg:+.1f} distributor degrees by {moved.at_rpm:.0f} distributor rpm"
-        lines.append(Line("moves by", text.replace("-", "−"), moved.within))
+        text = f"{say.deg(moved.change_deg, signed=True)} by {say.rpm(moved.at_rpm)}"
+        lines.append(Line("moves by", text, moved.within))
+        lines.append(Line("limit", f"{say.deg(MOST_DWELL_CHANGE_DEG)} either way"))
         yield Check("dwell", "Dwell", moved.within, tuple(lines), moved.warnings)
 
 
-def _capsule(rows, drive):
+def _capsule(rows, say):
     if not rows:
         return
     found = engine.fit_capsule([row.vacuum_kpa for row in rows], [row.advance_deg for row in rows])
@@ -192,11 +194,10 @@ def _capsule(rows, drive):
         many = len({row.vacuum_kpa for row in rows}) > 1
         yield Check("vacuum", "Vacuum capsule", False if many else None, (), found.warnings)
         return
-    adds = f"{found.degrees:.1f} distributor degrees, {drive.to_crank_deg(found.degrees):.1f} crank degrees"
     lines = [Line("begins at", _kpa(found.begin_kpa))]
     if found.end_kpa is not None:
         lines.append(Line("ends at", _kpa(found.end_kpa)))
-    lines.append(Line("adds", adds))
+    lines.append(Line("adds", say.deg(found.degrees)))
     # No limit is agreed for a capsule: that it moves is all there is to pass.
     yield Check("vacuum", "Vacuum capsule", found.degrees > 0, tuple(lines), found.warnings)
 

@@ -2,7 +2,8 @@
 
 from django import forms
 
-from curves import cells, csvfile, gridforms, reach
+from curves import cells, convert, csvfile, frames, gridforms, reach, recording
+from curves.csvfile import CsvError
 from curves.grid import Column, Grid
 from curves.gridforms import GridForm
 from curves.models import Frame, Run, Target
@@ -22,6 +23,11 @@ POINTS = (
 
 FRAMES = [(Frame.SHAFT, "distributor rpm and degrees"), (Frame.CRANK, "crank rpm and degrees")]
 FRAME_WORDS = "Say which: distributor and crank differ by a factor of two."
+KEEP, TURN = "keep", "turn"
+MEANT = [
+    (KEEP, "are right as they stand: only the frame was said wrong, and the curve changes"),
+    (TURN, "are to be turned into the new frame: the curve stays as it is"),
+]
 MARKS = [("", "as the file shows"), (".", "point"), (",", "comma")]
 
 
@@ -103,7 +109,82 @@ class NewRunForm(RunForm):
 
 
 class ChangeRunForm(RunForm):
+    """A run that holds readings: in another frame, the same numbers mean another curve, so that is asked."""
+
     version = forms.IntegerField(widget=forms.HiddenInput)
+    meant = forms.ChoiceField(label="The numbers", choices=MEANT, widget=forms.RadioSelect, required=False)
+
+    @property
+    def plain_fields(self):
+        return [field for field in super().plain_fields if field.name != "meant"]
+
+    @property
+    def frame_before(self):
+        """The frame the run is kept in, before the form's own values were put into its row."""
+        return self.initial["frame"]
+
+    @property
+    def is_turned(self):
+        """Whether the run is said to be read in another frame than before."""
+        return self["frame"].value() in frames.NAMES and self["frame"].value() != self.frame_before
+
+    @property
+    def asks_meaning(self):
+        return self.is_bound and self.is_turned and recording.holds_readings(self.instance)
+
+    @property
+    def read_in(self):
+        """What the grid holds: numbers of the frame before, if they are still to be turned."""
+        return self.frame_before if self._is(TURN) else super().read_in
+
+    def clean(self):
+        cleaned = super().clean()
+        if not self.asks_meaning:
+            return cleaned
+        before, now = (Frame(one).label for one in (self.frame_before, self["frame"].value()))
+        if not cleaned.get("meant"):
+            self.add_error("meant", f"This run was typed in {before} degrees. Say what its numbers are now.")
+        elif self._is(TURN):
+            self._turn(cleaned["frame"], convert.drive_of(self.instance.build))
+        elif beyond := recording.beyond_as_typed(self.instance, self.frame_before, cleaned["frame"]):
+            self.add_error("meant", f"{beyond} Was it read in {now} degrees?")
+        return cleaned
+
+    def _turn(self, frame, drive):
+        """Put the rows of the grid into the new frame, as far as it can be read there."""
+        columns = reach.columns_for(READINGS, frame, drive)
+        rows = [frames.row_in(row, self.frame_before, frame, drive) for row in self.rows]
+        try:
+            self.rows = gridforms.values_or_refuse(Grid.of_values(columns, rows))
+        except CsvError as error:
+            self.add_error("meant", str(error))
+
+    def _is(self, meant):
+        return self.is_bound and self.is_turned and self.data.get("meant") == meant
+
+    @property
+    def typed_in(self):
+        """The frame whose numbers stand in the new one, if that is what was meant; else None."""
+        return self.frame_before if self._is(KEEP) else None
+
+    @classmethod
+    def preview(cls, request, **options):
+        """As any run's; but readings of two frames don't go into one grid."""
+        form = super().preview(request, **options)
+        row = options["instance"]
+        if (
+            form.refused
+            or not request.POST.get("json", "").strip("[] ")
+            or form["frame"].value() == row.frame
+        ):
+            return form
+        refusing = cls(initial={name: request.POST.get(name, "") for name in cls.base_fields}, **options)
+        refusing.grid = Grid.of_json(refusing.columns, request.POST["json"])
+        refusing.refused = CsvError(
+            f"What stands here is in {row.get_frame_display()} degrees, the paste is not: save the run in "
+            "one frame first, or begin a new run with the paste."
+        )
+        return refusing
 
 
 class TargetForm(GridForm, ModelForm):

@@ -4,7 +4,7 @@ from math import isfinite
 
 import numpy as np
 
-from curves import engine
+from curves import engine, frames
 from curves.results import InBoth, Knee, Miss, RunSummary, Warning
 
 # Thresholds of what is said aloud though it is accepted; common practice, no source, but for the second.
@@ -77,28 +77,25 @@ def knee_rows(knees, drive):
         yield Knee("stops", stop, _deg(knees.top_deg, drive, knees.top_se_deg))
 
 
-def draft_words(readings, band, drive):
-    """What can be said of readings while they are typed: the verdict so far, and what is unusual."""
+def draft_words(readings, band, drive, frame):
+    """What can be said of readings typed in a frame: the verdict so far, and what is unusual."""
     if readings is None:
         return []
     name = "So far"
     warnings = [
-        *_hysteresis(name, readings, drive),
-        *_much(name, _deg(float(readings.advance_deg.max()), drive)),
+        *_hysteresis(name, readings, drive, frame),
+        *_much(name, _deg(float(readings.advance_deg.max()), drive), frame),
     ]
     if band is None:
         return warnings
     inside, miss, uncovered = verdict(readings, band, drive)
     if miss:
-        text = (
-            f"Out of the band by {miss.distance_deg.crank:.1f} crank degrees, {miss.side}, at "
-            f"{miss.speed_rpm.crank:.0f} crank rpm."
-        )
+        far, at = frames.angle(miss.distance_deg, frame), frames.speed(miss.speed_rpm, frame)
+        text = f"Out of the band by {far}, {miss.side}, at {at}."
         return [Warning("out", text), *warnings]
     if uncovered:
-        reached = (
-            f"In the band so far; not reached yet: {', '.join(f'{rpm:.0f}' for rpm in uncovered)} crank rpm."
-        )
+        missing = [InBoth.speed(drive.to_shaft_rpm(rpm), drive) for rpm in uncovered]
+        reached = f"In the band so far; not reached yet: {frames.speeds(missing, frame)}."
         return [Warning("in", reached), *warnings]
     return [Warning("in", "In the band."), *warnings] if inside else warnings
 
@@ -119,19 +116,19 @@ def build_warnings(build):
 def run_warnings(run, readings, said, drive):
     """What is unusual about a run."""
     return [
-        *_hysteresis(run, readings, drive),
-        *_much(run, said.top),
+        *_hysteresis(run, readings, drive, run.frame),
+        *_much(run, said.top, run.frame),
         *_strays(run, readings, drive),
     ]
 
 
-def _hysteresis(run, readings, drive):
+def _hysteresis(run, readings, drive, frame):
     """The falling sweep against the rising one, where both were read."""
     apart, speed = sweeps_apart(readings)
     if abs(apart) < APART_DEG:
         return
     distance, at = _deg(abs(apart), drive), _rpm(speed, drive)
-    where = f"{distance.crank:.1f} crank degrees at {at.crank:.0f} crank rpm"
+    where = f"{frames.angle(distance, frame)} at {frames.speed(at, frame)}"
     if apart > 0:
         text = f"{run}: the falling sweep lies {where} above the rising one. The weights may stick."
         yield Warning("falling_above", text)
@@ -162,9 +159,9 @@ def _shared_speeds(up, down):
     return speeds[(speeds >= low) & (speeds <= high)]
 
 
-def _much(run, top):
+def _much(run, top, frame):
     if top.crank >= MUCH_CRANK_DEG:
-        text = f"{run}: {top.crank:g} crank degrees of centrifugal advance is much. Is the frame right?"
+        text = f"{run}: {frames.angle(top, frame)} of centrifugal advance is much. Is the frame right?"
         yield Warning("much_advance", text)
 
 
@@ -173,8 +170,8 @@ def _strays(run, readings, drive):
         at = _rpm(float(readings.speed_rpm[i]), drive)
         read = _deg(float(readings.advance_deg[i]), drive)
         text = (
-            f"{run}: the reading of {read.crank:g} crank degrees at {at.crank:g} crank rpm goes against the "
-            "others of its sweep. Read it again."
+            f"{run}: the reading of {frames.angle(read, run.frame)} at {frames.speed(at, run.frame)} goes "
+            "against the others of its sweep. Read it again."
         )
         yield Warning("stray", text)
 

@@ -8,6 +8,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.db.models import F, Max
 
+from curves import convert, frames
 from curves.locks import require_unlocked
 from curves.models import DwellReading, Reading, Run, SparkReading, TakenBack, VacuumReading
 from shop.rights import require
@@ -87,11 +88,43 @@ def take_back(run, kind, key, *, by, version=None):
     return row
 
 
+def holds_readings(run):
+    """Whether anything was read in a run; up to four queries."""
+    return any(model.objects.filter(run=run).exists() for model in MODELS.values())
+
+
+def beyond_as_typed(run, before, now):
+    """The first reading beside the sweep that no instrument reads, were its number in another frame."""
+    for model, row, values in _as_typed(run, before, now):
+        try:
+            _check(model, values)
+        except ValidationError as error:
+            return f"{row._meta.verbose_name.capitalize()}, {row}: {' '.join(error.messages)}"
+    return ""
+
+
+def keep_numbers(run, before, now):
+    """Keep the numbers of what was read beside the sweep, as readings in another frame than was said."""
+    for model, row, values in _as_typed(run, before, now):
+        model.objects.filter(pk=row.pk).update(version=F("version") + 1, **values)
+
+
+def _as_typed(run, before, now):
+    drive = convert.drive_of(run.build)
+    for kind, fields in frames.KEPT_AT_THE_SHAFT.items():
+        for row in MODELS[kind].objects.filter(run=run):
+            values = {name: getattr(row, name) for name in fields}
+            yield MODELS[kind], row, frames.as_typed(kind, values, before, now, drive)
+
+
 def _hold(run):
     """Keep other writers off the build until the transaction ends, if it may be written on."""
     require_unlocked(run.build)
-    if Run.objects.get(pk=run.pk).removed:
+    stands = Run.objects.get(pk=run.pk)
+    if stands.removed:
         raise OffTheCard(f"{run} is off the card: put it back to go on with it.")
+    if stands.frame != run.frame:
+        raise ValidationError(f"{run} is read in {stands.get_frame_display()} degrees now: send it again.")
 
 
 def _check(model, values):

@@ -198,8 +198,7 @@ def _words(offset, sd, missed, drift, drift_se, worst, worst_cylinder, limit, tu
             else "different every turn: bush, drive backlash or points bounce"
         )
         words.append(
-            f"Cylinder {worst_cylinder} in firing order is off by {worst:.1f} degrees, more than {limit:g}; "
-            f"it is mostly {cause}."
+            f"Cylinder {worst_cylinder} in firing order is off by more than the limit; it is mostly {cause}."
         )
     known = np.isfinite(drift)
     moving = known & (np.abs(np.where(known, drift, 0.0)) > SURE * np.where(known, drift_se, np.inf) + 1e-9)

@@ -167,10 +167,7 @@ def dwell_change(speed_rpm, dwell_deg, *, limit_deg=MOST_DWELL_CHANGE_DEG) -> Dw
     words = (
         ()
         if within
-        else (
-            f"Dwell moves {change[most]:+.1f} degrees by {speed[most]:.0f} rpm, more than {limit:g}: look "
-            "for a worn bush, a loose plate or a weak points spring.",
-        )
+        else ("Dwell moves by more than the limit: look for a worn bush, a loose plate or a weak spring.",)
     )
     return DwellChange(float(change[most]), float(speed[most]), within, words)
 

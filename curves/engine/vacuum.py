@@ -186,7 +186,7 @@ def _capsule_words(fit, x, y, few, sd):
     if far.max() > 4.0 * sd:
         worst = int(np.argmax(far))
         words.append(
-            f"The reading at {x[worst]:.1f} kPa lies {far[worst]:.1f} degrees off: look at it again."
+            f"The reading at {x[worst]:.1f} kPa lies far off the line of the others: look at it again."
         )
     return tuple(words)
 

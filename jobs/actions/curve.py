@@ -5,6 +5,7 @@ from django.db import transaction
 
 from curves import actions as build_actions
 from curves import reach
+from curves.models import Frame, Run
 from jobs import audit
 from jobs.actions.noting import note
 from jobs.guards import held, held_at_its_ratio
@@ -21,10 +22,15 @@ def add_run(job, values, readings, *, by):
 
 
 @transaction.atomic
-def change_run(job, run, values, readings, *, by, version):
+def change_run(job, run, values, readings, *, by, version, typed_in=None):
+    before = Run.objects.values_list("frame", flat=True).get(pk=run.pk)
     held_at_its_ratio(job)
-    build_actions.change_run(run, values, readings, by=by, version=version)
-    note("changed a run", job, by, run=str(run), readings=len(readings))
+    build_actions.change_run(run, values, readings, by=by, version=version, typed_in=typed_in)
+    said = {"run": str(run), "readings": len(readings)}
+    if before != run.frame:
+        numbers = "as typed" if typed_in else "turned"
+        said["frame"] = f"{Frame(before).label}, now {run.get_frame_display()}; numbers {numbers}"
+    note("changed a run", job, by, **said)
 
 
 @transaction.atomic

@@ -91,7 +91,8 @@ def _in_json(view):
 @require_POST
 @_in_json
 def reading(request, number, run, key):
-    """Write, correct or take back one reading, told as JSON: kind, values as typed, version, gone, person."""
+    """Write, correct or take back one reading, told as JSON: kind, frame, values as typed, version, gone,
+    person."""
     sent = _sent(request)
     if sent.get("person") != request.user.pk:
         raise WrongPerson(f"{request.user} is logged in now: this was typed by someone else.")
@@ -104,20 +105,20 @@ def reading(request, number, run, key):
         if sent.get("gone") is True:
             actions.take_back_reading(row.build.job, row, kind, key, **act)
             return _saved(row)
-        values = bench_sheets.read_typed(kind, sent.get("values"), row)
+        values = bench_sheets.read_typed(kind, sent.get("values"), row, sent.get("frame"))
         written = actions.put_reading(row.build.job, row, kind, key, values, **act)
     except Conflict as conflict:
-        stands = conflict.current and bench_sheets.row_of(kind, conflict.current)
+        stands = conflict.current and bench_sheets.row_of(kind, conflict.current, row)
         why = "Another value was saved meanwhile." if stands else "It was taken back meanwhile."
         return JsonResponse({"why": why, "stands": stands}, status=409)
-    return _saved(row, bench_sheets.row_of(kind, written))
+    return _saved(row, bench_sheets.row_of(kind, written, row))
 
 
 def _saved(run, row=None):
     """Said after the commit, never before it: the reading, the run's version, and the shop's time."""
-    version = Run.objects.values_list("version", flat=True).get(pk=run.pk)
+    version, frame = Run.objects.values_list("version", "frame").get(pk=run.pk)
     at = timezone.localtime().strftime("%H:%M")
-    return JsonResponse({"reading": row, "version": version, "at": at})
+    return JsonResponse({"reading": row, "version": version, "frame": frame, "at": at})
 
 
 def _refused(status, why):
@@ -201,11 +202,14 @@ def _context(request, job, run):
         "readings": reverse("readings", args=[job.number, run.number]),
         "where": f"{job}, {run}",
         "page": f"{reverse('bench', args=[job.number])}?run={run.number}",
+        "frame": run.frame,
+        "frame_name": run.get_frame_display(),
         "to_crank": 1.0 if run.frame == Frame.CRANK else drive.crank_per_shaft,
+        "other_frame": 1 / drive.crank_per_shaft if run.frame == Frame.CRANK else drive.crank_per_shaft,
         "sheets": bench_sheets.sheets_of(
             run, job.build, Shop.current().bench_speeds_rpm, cylinders=job.cylinders
         ),
-        "state": {"version": state["version"], "rows": state["rows"]},
+        "state": {name: state[name] for name in ("version", "frame", "rows")},
     }
     return {"job": job, "run": run, "data": data, "back": place_of(job, run.kind), **state}
 
@@ -218,12 +222,13 @@ def _state(job, run):
     draft = convert.run_readings(run, drive)
     band = convert.target_of(getattr(build, "target", None), drive)
     chart = {
-        "curve": drawn(build, draft=draft, in_place_of=run),
-        "said": judging.draft_words(draft, band, drive),
+        "curve": drawn(build, draft=draft, draft_frame=run.frame, in_place_of=run),
+        "said": judging.draft_words(draft, band, drive, run.frame),
     }
     proved = checks.checks_of(run, build, cylinders=job.cylinders)
     return {
         "version": run.version,
+        "frame": run.frame,
         "rows": bench_sheets.rows_of(run),
         "chart": render_to_string("curves/_draft.html", chart),
         "checks": render_to_string("curves/_checks.html", {"checks": proved}),

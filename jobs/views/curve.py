@@ -55,9 +55,9 @@ def _final_checks(job):
     return checks.checks_of(final, job.build, cylinders=job.cylinders, beside=beside)
 
 
-def drawn(build, *, draft=None, in_place_of=None, model=None):
-    """A build's figure, its SVG and the table that says the same."""
-    figure = charts.figure(build, draft=draft, in_place_of=in_place_of, model=model)
+def drawn(build, **extra):
+    """A build's figure, its SVG and the table that says the same; ``extra`` as ``charts.figure`` takes it."""
+    figure = charts.figure(build, **extra)
     return {"figure": figure, "svg": paper.svg(figure), "table": charts.table_rows(figure)}
 
 
@@ -142,9 +142,9 @@ def run(request, number, run):
         return _show_run(request, job, ChangeRunForm.preview(request, **start), row)
     form = ChangeRunForm(request.POST, **start)
     if form.is_valid():
-        version = form.cleaned_data["version"]
+        seen = {"version": form.cleaned_data["version"], "typed_in": form.typed_in}
         try:
-            actions.change_run(job, row, form.run_values, form.rows, by=request.user, version=version)
+            actions.change_run(job, row, form.run_values, form.rows, by=request.user, **seen)
         except Conflict as conflict:
             form.show_conflict(conflict.current)
         else:
@@ -156,38 +156,37 @@ def run(request, number, run):
 
 def _show_run(request, job, form, row=None):
     status = 422 if form.refused else form.status
-    draft = _draft(form, job.build)
     address = reverse("run", args=[job.number, row.number]) if row else reverse("run_new", args=[job.number])
     context = {"job": job, "form": form, "run": row, "action": address}
-    context |= {"curve": drawn(job.build, draft=draft, in_place_of=row), "said": _said(job.build, draft)}
+    context |= _drafted(job.build, form, in_place_of=row)
     return page(request, "curves/run.html", context, fragment="curves/_run_form.html", status=status)
 
 
 def _draft(form, build):
     """The readings of a form that can be drawn, in the shaft frame, or None."""
     rows = form.readable_rows() if form.is_bound else [row for row in form.grid.values() if row is not None]
-    frame = form["frame"].value()
-    if not rows or not frame:
+    if not rows or not form.read_in:
         return None
-    return convert.typed_readings(rows, frame, convert.drive_of(build))
+    return convert.typed_readings(rows, form.read_in, convert.drive_of(build))
 
 
 @require_POST
 def run_draw(request, number):
     """The chart with the readings typed so far; nothing is saved."""
     job = _writable(request, number)
-    form = NewRunForm(request.POST, **_of_build(job.build))
-    draft = _draft(form, job.build)
     changed = request.GET.get("run", "")
     row = _run_of(job, int(changed)) if changed.isdecimal() and len(changed) < 6 else None
-    context = {"curve": drawn(job.build, draft=draft, in_place_of=row), "said": _said(job.build, draft)}
-    return render(request, "curves/_draft.html", context)
+    ours = _of_build(job.build)
+    form = ChangeRunForm(request.POST, instance=row, **ours) if row else NewRunForm(request.POST, **ours)
+    return render(request, "curves/_draft.html", _drafted(job.build, form, in_place_of=row))
 
 
-def _said(build, draft):
-    """What can be said of readings being typed, against the band."""
-    drive = convert.drive_of(build)
-    return judging.draft_words(draft, convert.target_of(getattr(build, "target", None), drive), drive)
+def _drafted(build, form, *, in_place_of):
+    """The chart with the readings of a form, and what can be said of them against the band."""
+    draft, drive = _draft(form, build), convert.drive_of(build)
+    band = convert.target_of(getattr(build, "target", None), drive)
+    figure = drawn(build, draft=draft, draft_frame=form.read_in, in_place_of=in_place_of)
+    return {"curve": figure, "said": judging.draft_words(draft, band, drive, form.read_in)}
 
 
 @require_POST

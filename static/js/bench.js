@@ -18,10 +18,10 @@ const byId = (id) => document.getElementById(id);
 const data = JSON.parse(byId("bench-data").textContent);
 const input = byId("bench-value"), chart = byId("run-chart");
 const units = data.sheets.flatMap((sheet) => sheet.units);
-const records = new Records(data.readings, new Map(units.map((unit) => [unit.key, unit.kpa])));
+const records = new Records(data, new Map(units.map((unit) => [unit.key, unit.kpa])));
 const cells = new Cells(part("cells"), records, (cell) => (cell ? choose(cell) : askForRow()));
 const history = []; // what was typed here, for taking it back: address, kind, and the values before
-let sheet = data.sheets[0], unit = null, isAsking = false, served = null, isOut = false;
+let sheet = data.sheets[0], unit = null, isAsking = false, served = null, isOut = false, isStale = false;
 
 // What is typed
 
@@ -43,7 +43,7 @@ function keep() {
   if (isAsking) return addRow();
   const cell = cells.selected;
   if (!input.value.trim()) return choose(cells.following(cell) ?? cell);
-  const why = refusal(input.value, sheet.value_name, sheet.unit, sheet.limits);
+  const why = refusal(input.value, { name: sheet.value_name, unit: sheet.unit, limits: sheet.limits, beside: sheet.beside });
   if (why) return refuse(why);
   const values = { ...spoken(cell.at), [sheet.value]: input.value.trim() };
   const { record } = cell;
@@ -58,7 +58,7 @@ function keep() {
 }
 
 // What goes with each reading typed into this sheet, to be told of on whatever page it waits.
-const told = () => ({ kind: sheet.kind, speedUnit: sheet.speed_unit, where: data.where, page: data.page });
+const told = () => ({ kind: sheet.kind, frame: data.frame, speedUnit: sheet.speed_unit, where: data.where, page: data.page });
 
 // What is on its way keeps the version that it set out from.
 const versionFor = (record) => (record?.isPending ? undefined : record?.version ?? null);
@@ -66,10 +66,10 @@ const versionFor = (record) => (record?.isPending ? undefined : record?.version 
 // Numbers as they are sent: as text, like what is typed.
 const spoken = (values) => Object.fromEntries(Object.entries(values).map(([name, value]) => [name, typeof value === "number" ? String(value) : value]));
 
-function refusal(text, name, unitName, [low, high]) {
+function refusal(text, { name, unit: unitName, limits: [low, high], beside }) {
   const number = numberOf(text);
   if (Number.isNaN(number)) return `“${text.trim()}” is not a number: write it like 7.5 or 7,5.`;
-  if (number < low || number > high) return `${name} of ${plain(number)} ${unitName} is not possible: write ${plain(low)} to ${plain(high)}.`;
+  if (number < low || number > high) return `${name} of ${plain(number)} ${unitName} is not possible: write ${plain(low)} to ${plain(high)}. ${beside}`.trim();
   return "";
 }
 
@@ -97,11 +97,11 @@ function askForRow() {
 }
 
 function addRow() {
-  const { name, limits } = sheet.other;
-  const unitName = unit?.name ?? sheet.other.unit, factor = unit?.kpa ?? 1;
+  const { other } = sheet, factor = unit?.kpa ?? 1;
+  const asked = { ...other, unit: unit?.name ?? other.unit, limits: other.limits.map((limit) => Math.round((limit / factor) * 10) / 10) };
   const why = /^[1-9]\d{0,2}[.,]\d{3}$/.test(input.value.trim())
     ? `“${input.value.trim()}” can be read two ways: write it without a mark.`
-    : refusal(input.value, name, unitName, limits.map((limit) => Math.round((limit / factor) * 10) / 10));
+    : refusal(input.value, asked);
   if (why) return refuse(why);
   isAsking = false;
   choose(cells.addRow(numberOf(input.value) * factor));
@@ -166,7 +166,8 @@ function newest() {
 
 function retype(entry) {
   if (sheet.kind !== entry.kind) open(entry.kind);
-  choose(cells.all.find((cell) => cell.record?.address === entry.address) ?? cells.selected, entry.values[sheet.value]);
+  const cell = cells.all.find((one) => one.record?.address === entry.address) ?? cells.selected;
+  choose(cell, records.typed(entry, sheet.value));
   input.focus();
 }
 
@@ -180,16 +181,17 @@ const points = () => records.list("reading").map(({ values }) => ({
 
 function draw() {
   const holder = chart.querySelector("script[type='application/json']");
-  holder.textContent = JSON.stringify(withPoints(served, points()));
+  holder.textContent = JSON.stringify(withPoints(served, points(), data));
   chart.dispatchEvent(new CustomEvent("chart:new", { bubbles: true }));
 }
 
 function judge(record) {
-  const place = part("verdict");
-  const rpm = record?.values.speed_rpm * data.to_crank, deg = record?.values.advance_deg * data.to_crank;
-  const out = record?.kind === "reading" ? outside(served.band, rpm, deg) : null;
-  const words = out ? `${Math.abs(out).toFixed(1)} crank deg ${out > 0 ? "over" : "under"} the band` : out === 0 ? "in the band" : "";
-  const judged = words && `${plain(rpm)} crank rpm, ${deg.toFixed(1).replace("-", "−")} crank deg: ${words}`;
+  const place = part("verdict"), { frame_name: frame, to_crank: ratio } = data;
+  const { speed_rpm: rpm, advance_deg: deg } = record?.values ?? {};
+  const out = record?.kind === "reading" ? outside(served.band, rpm * ratio, deg * ratio) : null;
+  const far = out && `${Math.abs(out / ratio).toFixed(1)} ${frame} deg ${out > 0 ? "over" : "under"} the band`;
+  const words = out ? far : out === 0 ? "in the band" : "";
+  const judged = words && `${plain(rpm)} ${frame} rpm, ${deg.toFixed(1).replace("-", "−")} ${frame} deg: ${words}`;
   place.dataset.kind = out ? "out" : out === 0 ? "in" : "none";
   if (place.textContent !== judged) place.textContent = judged; // read aloud once
 }
@@ -209,6 +211,8 @@ async function refresh() {
 }
 
 function adopt(state) {
+  isStale = state.frame !== data.frame;
+  if (isStale) return renderSending();
   if (!records.adopt(state)) return;
   const isPast = records.waiting.length > 0;
   show(chart, state.chart);
@@ -275,11 +279,21 @@ function renderState() {
 // Of everything that this person typed on this tablet, whatever run it belongs to: only then is all saved.
 function renderSending() {
   const left = waiting(), refused = left.filter((entry) => entry.refusal).length, count = left.length - refused;
+  if (isStale) return stale();
   const trouble = isOut ? { text: "You are logged out.", login: true } : whyWaiting();
   const words = [refused && `${refused} not saved.`, (count || isOut) && `${count} waiting. ${trouble?.text ?? ""}`];
   if (left.length || isOut) set(part("sending"), refused ? "failed" : "waiting", words.filter(Boolean).join(" "));
   else set(part("sending"), records.rows.size ? "saved" : "empty", records.rows.size ? "All saved." : "");
   if (trouble?.login) part("sending").append(" ", login());
+}
+
+// The frame was changed elsewhere: what is typed here still goes as what it was typed as.
+function stale() {
+  if (part("sending").querySelector("a")) return;
+  set(part("sending"), "failed", `This run is no longer read in ${data.frame_name} degrees: `);
+  const again = make("a", "btn", "Show it as it is read now");
+  again.href = data.page;
+  part("sending").append(again);
 }
 
 function set(place, state, words) {
@@ -335,7 +349,8 @@ part("undo").addEventListener("click", undo);
 part("again").addEventListener("click", () => choose(cells.readAgain()));
 document.addEventListener("outbox:changed", () => { cells.lay(); if (!cells.selected) cells.select(cells.following(null) ?? cells.all[0]); render(); });
 document.addEventListener("outbox:saved", ({ detail }) => {
-  records.saved(detail);
+  if (detail.frame === data.frame) records.saved(detail);
+  else isStale = true;
   cells.lay();
   render();
   if (!records.waiting.some((entry) => !entry.refusal)) refresh();

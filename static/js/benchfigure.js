@@ -17,8 +17,8 @@ function between(xs, ys, x) {
   return ys[at - 1] + ((x - xs[at - 1]) / (xs[at] - xs[at - 1])) * (ys[at] - ys[at - 1]);
 }
 
-// The figure with these points, {crank_rpm, crank_deg, falling}, as the run being typed.
-export function withPoints(figure, points) {
+// The figure with these points, {crank_rpm, crank_deg, falling}, as the run being typed: {frame_name, to_crank}.
+export function withPoints(figure, points, run) {
   const told = points.map((point) => ({
     ...point,
     shaft_rpm: point.crank_rpm / figure.crank_per_shaft,
@@ -34,7 +34,7 @@ export function withPoints(figure, points) {
   fresh.y = reaching(figure.y, told.map((point) => point.crank_deg));
   fresh.labels.push(label(fresh, told.at(-1)));
   const worst = told.filter((point) => point.outside_deg).sort((a, b) => Math.abs(b.outside_deg) - Math.abs(a.outside_deg))[0];
-  if (worst) fresh.misses.push(miss(fresh, worst));
+  if (worst) fresh.misses.push(miss(fresh, worst, run));
   return fresh;
 }
 
@@ -57,12 +57,12 @@ function label({ x, y }, end) {
   return { role: ROLE, text: WORD, end: [end.crank_rpm, end.crank_deg], x: aside, y: end.crank_deg, anchor: "start", leader: false };
 }
 
-function miss({ x, y }, { crank_rpm, crank_deg, outside_deg }) {
+function miss({ x, y }, { crank_rpm, crank_deg, outside_deg }, { frame_name: frame, to_crank: ratio }) {
   const side = outside_deg > 0 ? "over" : "under";
   const away = (y.max - y.min) * 0.052 * Math.sign(outside_deg);
   const share = (crank_rpm - x.min) / (x.max - x.min);
   const isLeft = outside_deg > 0 ? share > ROOM : share > 1 - ROOM; // of its reading, away from the curve, but in the drawing
-  return { role: ROLE, text: `${Math.abs(outside_deg).toFixed(1)} crank deg ${side}`, end: [crank_rpm, crank_deg], x: crank_rpm, y: crank_deg + away, anchor: isLeft ? "end" : "start", leader: false, side };
+  return { role: ROLE, text: `${Math.abs(outside_deg / ratio).toFixed(1)} ${frame} deg ${side}`, end: [crank_rpm, crank_deg], x: crank_rpm, y: crank_deg + away, anchor: isLeft ? "end" : "start", leader: false, side };
 }
 
 const tidy = (value) => Math.round(value * 1e6) / 1e6 + 0;

@@ -2,8 +2,9 @@
 import { find, waiting } from "./outbox.js";
 
 export class Records {
-  constructor(base, factors) {
-    this.base = base; // a reading's address is this and its key
+  constructor(run, factors) {
+    this.run = run; // its frame, and how many of the other frame's degrees make one of it
+    this.base = run.readings; // a reading's address is this and its key
     this.factors = factors; // kPa in one of each unit of vacuum
     this.rows = new Map();
     this.version = 0;
@@ -43,20 +44,30 @@ export class Records {
     const plain = { key, address, version: row?.version ?? null, isPending: Boolean(entry) };
     if (!entry) return { ...plain, kind: row.kind, values: row.values, state: "saved", words: this.times.has(key) ? `Saved ${this.times.get(key)}` : "Saved" };
     if (entry.gone && !entry.refusal) return null;
-    const values = entry.gone ? row?.values : this.numbers(entry.values);
+    const values = entry.gone ? row?.values : this.numbers(entry);
     if (!values) return null;
     return { ...plain, kind: entry.kind, values, entry, state: entry.refusal ? "failed" : "waiting", words: entry.refusal ? "Not saved" : "Waiting" };
   }
 
-  // What was typed, as numbers.
-  numbers({ unit, ...typed }) {
-    const values = {};
-    for (const [name, text] of Object.entries(typed)) values[name] = typeof text === "string" ? numberOf(text) : text;
+  // What was typed, as it reads in the run's frame.
+  typed(entry, name) {
+    const isOurs = !entry.frame || entry.frame === this.run.frame;
+    return isOurs ? entry.values[name] : plain(this.numbers(entry)[name]);
+  }
+
+  // What was typed, as numbers in the run's frame.
+  numbers({ kind, frame, values: { unit, ...typed } }) {
+    const values = {}, typedIn = frame ?? (kind === "reading" ? this.run.frame : "shaft");
+    for (const [name, text] of Object.entries(typed)) {
+      values[name] = typeof text === "string" ? numberOf(text) : text;
+      if (typedIn !== this.run.frame && TURNS.test(name)) values[name] /= this.run.other_frame;
+    }
     if (unit) values.vacuum_kpa *= this.factors.get(unit) ?? 1;
     return values;
   }
 }
 
+const TURNS = /_(rpm|deg)$/; // what differs from frame to frame
 const SHAPE = /^[+-]?(\d+([.,]\d*)?|[.,]\d+)$/;
 
 // The number in a text with a comma or a point, or NaN.

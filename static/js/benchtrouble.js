@@ -15,20 +15,21 @@ function panel(entry, sheet, records, retype) {
   const box = make("div", "conflict");
   box.setAttribute("role", "alert");
   const { refusal } = entry;
-  const what = starting(whereOf(sheet, records.numbers(entry.values)));
-  const mine = entry.gone ? "it was taken back here" : `you typed ${entry.values[sheet.value]}`;
+  const what = starting(whereOf(sheet, records.numbers(entry)));
+  const typed = records.typed(entry, sheet.value);
+  const mine = entry.gone ? "it was taken back here" : `you typed ${typed}`;
   box.append(make("h2", "", refusal.status === 409 ? `${what}: two values` : `${what}: not saved`));
   const ways = make("p", "actions");
   if (refusal.status === 409 && refusal.stands) {
     const theirs = plain(refusal.stands.values[sheet.value]);
     box.append(make("p", "", `Here ${mine}; meanwhile ${theirs} was saved elsewhere. Pick the one that holds.`));
     ways.append(
-      way(entry.gone ? "Take it back" : `Keep ${entry.values[sheet.value]}`, () => put(entry.address, { version: refusal.stands.version })),
+      way(entry.gone ? "Take it back" : `Keep ${typed}`, () => put(entry.address, { version: refusal.stands.version })),
       way(`Keep ${theirs}`, () => { records.rows.set(refusal.stands.key, refusal.stands); drop(entry.address); }),
     );
   } else if (refusal.status === 409) {
     box.append(make("p", "", `Here ${mine}; meanwhile the reading was taken back elsewhere.`));
-    ways.append(way(`Put back ${entry.values[sheet.value]}`, () => putBack(entry, records)), way("Leave it off", () => letGo(entry, records)));
+    ways.append(way(`Put back ${typed}`, () => putBack(entry, records)), way("Leave it off", () => letGo(entry, records)));
   } else {
     box.append(make("p", "", `Here ${mine}. ${refusal.why}`));
     ways.append(refusal.status === 422 ? way("Type it again", () => retype(entry)) : way("Send it again", () => put(entry.address, {})), way("Let it go", () => drop(entry.address)));
@@ -43,9 +44,9 @@ function letGo(entry, records) {
 }
 
 // What was taken back stays so under its key: put back, it is a reading of its own.
-function putBack({ address, kind, values, speedUnit, where, page }, records) {
+function putBack({ address, kind, frame, values, speedUnit, where, page }, records) {
   letGo({ address }, records);
-  put(records.address(newKey()), { kind, values, speedUnit, gone: false, version: null, where, page });
+  put(records.address(newKey()), { kind, frame, values, speedUnit, gone: false, version: null, where, page });
 }
 
 function way(words, act) {

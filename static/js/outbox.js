@@ -34,7 +34,7 @@ export function waitingForOthers() {
 
 export const find = (address) => read(keyOf(address));
 
-// Put a reading on its way, or change what is on its way already: {kind, values, gone, version, where, page}.
+// Put a reading on its way, or change what is on its way already: {kind, frame, values, gone, version, where, page}.
 export function put(address, wanted) {
   const before = find(address);
   if (before && wanted.gone && !before.tried && before.version === null) return drop(address);
@@ -92,7 +92,7 @@ function settle(entry, answer) {
   tell("saved", { entry, ...answer.said });
 }
 
-async function post({ address, kind, values, version, gone }) {
+async function post({ address, kind, frame, values, version, gone }) {
   let answer;
   try {
     answer = await fetch(address, {
@@ -100,7 +100,7 @@ async function post({ address, kind, values, version, gone }) {
       redirect: "manual",
       signal: AbortSignal.timeout(PATIENCE_MS),
       headers: { "Content-Type": "application/json", "X-CSRFToken": token() },
-      body: JSON.stringify({ person, kind, values, version, gone: Boolean(gone) }),
+      body: JSON.stringify({ person, kind, frame, values, version, gone: Boolean(gone) }),
     });
   } catch {
     return { trouble: { text: "The server can't be reached: it is sent again by itself.", again: true } };

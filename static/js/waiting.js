@@ -64,9 +64,9 @@ function letGo(entry) {
   drop(entry.address);
 }
 
-function putBack({ address, kind, values, gone, version, where, page, speedUnit }) {
+function putBack({ address, kind, frame, values, gone, version, where, page, speedUnit }) {
   letGoLast = null;
-  put(address, { kind, values, gone, version, where, page, speedUnit });
+  put(address, { kind, frame, values, gone, version, where, page, speedUnit });
 }
 
 function link({ page, where }) {

@@ -113,14 +113,16 @@ def test_a_reading_out_of_the_band_is_said_at_once(page, job, watch):
     type_in(page, "7")
     # 600 and 7 at the distributor are 1200 and 14 at the crank; the band there goes to 6 + 1.
     verdict = page.locator("[data-bench-verdict]")
-    expect(verdict).to_have_text("1200 crank rpm, 14.0 crank deg: 7.0 crank deg over the band")
+    expect(verdict).to_have_text(
+        "600 distributor rpm, 7.0 distributor deg: 3.5 distributor deg over the band"
+    )
     expect(verdict).to_have_attribute("data-kind", "out")
-    expect(page.locator("#run-chart")).to_contain_text("7.0 crank deg over")
+    expect(page.locator("#run-chart")).to_contain_text("3.5 distributor deg over")
     type_in(page, "6")  # 700: the band is at 6 + 9 / 8 = 7.125 deg at 1400, up to 1.125 more
     expect(verdict).to_contain_text("over the band")
     page.locator("[data-cell='300/0/0']").click()
     type_in(page, "0")
-    expect(verdict).to_have_text("600 crank rpm, 0.0 crank deg: in the band")
+    expect(verdict).to_have_text("300 distributor rpm, 0.0 distributor deg: in the band")
     page.context.set_offline(False)
     all_saved(page)
 
@@ -132,12 +134,12 @@ def test_what_is_taken_back_is_judged_no_longer(page, job):
     type_in(page, "0")
     cell(page, 300).click()
     type_in(page, "5")  # corrects it
-    expect(verdict).to_contain_text("9.0 crank deg over the band")  # which goes to 0 + 1 there
+    expect(verdict).to_contain_text("4.5 distributor deg over the band")  # which goes to 0 + 1 there
     type_in(page, "6")
     take_back.click()  # 400
     expect(verdict).to_have_text("")
     take_back.click()  # the correction
-    expect(verdict).to_have_text("600 crank rpm, 0.0 crank deg: in the band")
+    expect(verdict).to_have_text("300 distributor rpm, 0.0 distributor deg: in the band")
     take_back.click()
     expect(verdict).to_have_text("")
     expect(verdict).to_have_attribute("data-kind", "none")
@@ -343,12 +345,10 @@ def test_a_speed_is_told_with_its_frame(open_page, db, watch, frame, name, first
     type_in(page, "1")
     trouble = page.get_by_role("alert").filter(has_text="not saved")
     expect(trouble).to_contain_text(f"{first} {name} rpm, rising: not saved")
-    page.get_by_role(
-        "button", name="Spark scatter"
-    ).click()  # read at the distributor, whatever the sweep is in
-    expect(following).to_have_text("Cylinder 1 at 300 distributor rpm: read how far it is off.")
+    page.get_by_role("button", name="Spark scatter").click()
+    expect(following).to_have_text(f"Cylinder 1 at {first} {name} rpm: read how far it is off.")
     page.get_by_role("button", name="Dwell").click()
-    expect(following).to_have_text("Go to 300 distributor rpm and read.")
+    expect(following).to_have_text(f"Go to {first} {name} rpm and read.")
     assert_fits(page)
 
 

@@ -39,12 +39,15 @@ def test_the_figure_is_in_crank_degrees_and_json_carries_it(made):
 
 
 def test_a_run_typed_at_the_crank_is_drawn_where_the_same_one_at_the_distributor_is(db):
-    figures = []
+    figures, typed_in = [], []
     for frame, factor in ((Frame.SHAFT, 1), (Frame.CRANK, 2)):
         row = build.build()
         build.run(row, [(r * factor, d * factor) for r, d in build.RISING], frame=frame)
-        figures.append(charts.figure(queries.build_for(row.pk))["traces"])
+        [trace] = charts.figure(queries.build_for(row.pk))["traces"]
+        typed_in.append(trace.pop("frame"))
+        figures.append(trace)
     assert figures[0] == figures[1]
+    assert typed_in == ["shaft", "crank"]
 
 
 def test_the_table_says_what_the_drawing_says(made):
@@ -64,8 +67,8 @@ def test_readings_out_of_the_band_get_another_mark_and_a_word(made):
     assert shapes == ["polygon"] * len(out)
     [miss] = figure["misses"]
     # Falling, 600 distributor rpm: 4.5 there are 9 crank degrees at 1200, where the band ends at 6 + 1.
-    assert (miss["text"], miss["end"]) == ("2.0 crank deg over", [1200, 9])
-    assert "2.0 crank deg over" in "".join(svg_of(figure).itertext())
+    assert (miss["text"], miss["end"]) == ("1.0 distributor deg over", [1200, 9])
+    assert "1.0 distributor deg over" in "".join(svg_of(figure).itertext())
 
 
 def test_rising_and_falling_marks_differ(made):

@@ -34,13 +34,14 @@ def lines(check):
 
 # The band at the distributor: 0, 7, 10 degrees at 300, 1000, 1500 rpm, half a degree either way.
 GOOD = [(300, 0), (1000, 7), (1500, 10)]
+ALL_POINTS = "300, 1000, 1500 distributor rpm (600, 2000, 3000 crank)"
 
 
 def test_a_sweep_in_the_band_passes_at_every_point_and_between():
     check = proved(GOOD)["rising"]
     assert check.passed is True
     assert lines(check) == [
-        ("at 600, 2000, 3000 crank rpm", "in", True),
+        (f"at {ALL_POINTS}", "in", True),
         ("between these points", "in", True),
     ]
 
@@ -50,14 +51,18 @@ def test_rising_and_falling_are_judged_each_by_itself():
     found = proved([*GOOD, (1500, 10, True), (1000, 8, True), (300, 0, True)])
     assert found["rising"].passed is True
     assert found["falling"].passed is False
-    assert ("at 2000 crank rpm", "1.0 crank degrees over", False) in lines(found["falling"])
+    assert (
+        "at 1000 distributor rpm (2000 crank)",
+        "0.5 distributor degrees (1.0 crank) over",
+        False,
+    ) in lines(found["falling"])
 
 
 def test_a_falling_sweep_starts_where_the_rising_one_turned():
     # From the top, read rising, down again: the falling sweep has no reading of its own at 3000 crank rpm.
     found = proved([*GOOD, (1000, 7.2, True), (300, 0, True)])
     assert found["falling"].passed is True
-    assert ("at 600, 2000, 3000 crank rpm", "in", True) in lines(found["falling"])
+    assert (f"at {ALL_POINTS}", "in", True) in lines(found["falling"])
 
 
 def test_a_miss_between_the_points_fails_though_every_point_holds():
@@ -66,8 +71,8 @@ def test_a_miss_between_the_points_fails_though_every_point_holds():
     check = proved([(300, 0), (650, 5), (1000, 7), (1500, 10)])["rising"]
     assert check.passed is False
     where, found, passed = lines(check)[1]
-    assert lines(check)[0] == ("at 600, 2000, 3000 crank rpm", "in", True)
-    assert found == "up to 2.0 crank degrees over, most at 1300"
+    assert lines(check)[0] == (f"at {ALL_POINTS}", "in", True)
+    assert found == "up to 1.0 distributor degrees (2.0 crank) over, most at 650 distributor rpm (1300 crank)"
     assert passed is False
     assert where.startswith("from ")
 
@@ -76,7 +81,7 @@ def test_a_band_not_reached_is_not_passed_yet():
     check = proved([(300, 0), (1000, 7)])["rising"]
     assert check.passed is None
     assert check.verdict == "not to be told yet"
-    assert ("at 3000 crank rpm", "not reached", None) in lines(check)
+    assert ("at 1500 distributor rpm (3000 crank)", "not reached", None) in lines(check)
 
 
 def test_without_a_band_the_sweep_proves_nothing():
@@ -92,10 +97,13 @@ def test_scatter_against_the_published_limit(off, passed):
     assert check.passed is passed
     assert lines(check)[0] == (
         "cylinder 1 in firing order",
-        f"+{off} distributor degrees on average, {off} at worst",
+        f"+{off} distributor degrees (+{2 * off} crank) on average, "
+        f"{off} distributor degrees ({2 * off} crank) at worst",
         passed,
     )
-    assert lines(check)[-1][1].startswith(f"{2 * off:.1f} distributor degrees from first to last")
+    spread = f"{2 * off:.1f} distributor degrees ({4 * off:.1f} crank) from first to last"
+    assert lines(check)[-2][1].startswith(spread)
+    assert lines(check)[-1][:2] == ("limit", "2.0 distributor degrees (4.0 crank) either way")
 
 
 def test_scatter_names_the_cylinders_still_to_read():
@@ -110,12 +118,14 @@ def test_dwell_at_two_speeds_against_the_published_limit(fast, passed):
     check = proved(GOOD, dwells=[(300, 51), (875, fast)])["dwell"]
     assert check.passed is passed
     # 51 of 90 degrees from spark to spark: 56.7 %.
-    assert lines(check)[0] == ("at 300 distributor rpm", "51.0 distributor degrees, 57 %", None)
-    assert lines(check)[-1] == (
-        "moves by",
-        f"−{51 - fast}.0 distributor degrees by 875 distributor rpm",
-        passed,
+    assert lines(check)[0] == (
+        "at 300 distributor rpm (600 crank)",
+        "51.0 distributor degrees (102.0 crank), 57 %",
+        None,
     )
+    moved = f"−{51 - fast}.0 distributor degrees (−{2 * (51 - fast)}.0 crank)"
+    assert lines(check)[-2] == ("moves by", f"{moved} by 875 distributor rpm (1750 crank)", passed)
+    assert lines(check)[-1][:2] == ("limit", "3.0 distributor degrees (6.0 crank) either way")
 
 
 def test_dwell_at_one_speed_asks_for_another():
@@ -127,7 +137,10 @@ def test_dwell_beyond_the_period_of_the_cam_is_said():
     # Six cylinders: 60 degrees from spark to spark.
     check = proved(GOOD, cylinders=6, dwells=[(300, 61), (875, 61)])["dwell"]
     assert check.passed is False
-    assert "more than the 60 from spark to spark of 6 cylinders" in check.words[0]
+    assert (
+        "more than the 60.0 distributor degrees (120.0 crank) from spark to spark of 6 cylinders"
+        in check.words[0]
+    )
 
 
 def test_capsule_in_every_unit_that_gauges_show():
@@ -140,7 +153,7 @@ def test_capsule_in_every_unit_that_gauges_show():
     # 150 mmHg are 20.0 kPa and 5.9 inHg (NIST SP 811: 133.322 Pa a mmHg); 250 are 33.3 and 9.8.
     assert said["begins at"] == "20.0 kPa, 5.9 inHg, 150 mmHg"
     assert said["ends at"] == "33.3 kPa, 9.8 inHg, 250 mmHg"
-    assert said["adds"] == "3.0 distributor degrees, 6.0 crank degrees"
+    assert said["adds"] == "3.0 distributor degrees (6.0 crank)"
 
 
 def test_a_capsule_that_moves_nothing_fails():

@@ -131,7 +131,7 @@ def test_the_unusual_is_accepted_with_a_warning_on_the_card(client_as, job):
     assert client.post(new(job), typed(json=grid([("500", "0", ""), ("1500", "21", "")]))).status_code == 302
     page = client.get(f"/jobs/{job.number}/").content.decode()
     assert 'data-kind="much_advance"' in page
-    assert "42 crank degrees of centrifugal advance is much" in page
+    assert "21.0 distributor degrees (42.0 crank) of centrifugal advance is much" in page
 
 
 def upload(text, name="sweep.csv"):
@@ -282,7 +282,9 @@ def test_the_chart_follows_the_typing_and_saves_nothing(client_as, job):
     page = answer.content.decode()
     assert answer.status_code == 200
     assert "being typed" in page
-    assert "Out of the band by 7.5 crank degrees, over, at 2000 crank rpm" in page  # 24 against 15 + 1.5
+    # 24 crank degrees against 15 + 1.5
+    out = "Out of the band by 3.8 distributor degrees (7.5 crank), over, at 1000 distributor rpm (2000 crank)"
+    assert out in page
     assert not job.build.runs.exists()
 
 

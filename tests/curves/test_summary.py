@@ -164,11 +164,11 @@ def test_the_newest_run_counts_and_one_taken_off_does_not():
         (
             "falling_above",
             [(500, 0), (1000, 5), (1500, 8), (1500, 8, True), (1000, 6.5, True)],
-            "3.0 crank degrees",
+            "1.5 distributor degrees (3.0 crank)",
         ),
         ("falling_below", [(500, 0), (1000, 5), (1500, 8), (1500, 8, True), (1000, 3.5, True)], "mixed up"),
-        ("much_advance", [(500, 0), (1500, 20)], "40 crank degrees"),
-        ("stray", [(500, 0), (800, 3), (1000, 5), (1200, 1), (1500, 9), (1700, 10)], "at 2400 crank rpm"),
+        ("much_advance", [(500, 0), (1500, 20)], "20.0 distributor degrees (40.0 crank)"),
+        ("stray", [(500, 0), (800, 3), (1000, 5), (1200, 1), (1500, 9), (1700, 10)], "(2400 crank)"),
     ],
 )
 def test_the_unusual_is_said_in_words_and_accepted(kind, readings, words):

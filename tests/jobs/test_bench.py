@@ -175,11 +175,11 @@ def test_checks_are_saved_each_as_its_kind(client_as, job):
     [
         ({"advance_deg": "abc"}, "“abc” is not a number"),
         ({"advance_deg": "NaN"}, "“NaN” is not a number"),
-        ({"advance_deg": "400"}, "Advance of 400 degrees is not possible: write −20 to 90."),
+        ({"advance_deg": "400"}, "Advance of 400 distributor degrees is not possible: write −20 to 90."),
         ({"advance_deg": ""}, "Advance is missing: type it."),
         ({"advance_deg": 3.5}, "Advance is missing"),
         ({"advance_deg": "1" * 41}, "too long"),
-        ({"speed_rpm": "-5"}, "Speed of −5 rpm is not possible"),
+        ({"speed_rpm": "-5"}, "Speed of −5 distributor rpm is not possible"),
         ({"speed_rpm": "1,200"}, "can be 1200 or 1.200"),
         ({"falling": "yes"}, "rising or falling"),
         ({"falling": None}, "rising or falling"),
@@ -317,7 +317,10 @@ def test_the_state_carries_every_reading_the_drawing_and_the_verdict(client_as, 
     state = client.get(f"/jobs/{job.number}/runs/1/readings/").json()
     assert [row["key"] for row in state["rows"]] == [KEY]
     assert "being typed" in state["chart"]
-    assert "Out of the band by 7.5 crank degrees, over, at 2000 crank rpm" in state["chart"]
+    assert (
+        "Out of the band by 3.8 distributor degrees (7.5 crank), over, at 1000 distributor rpm (2000 crank)"
+        in state["chart"]
+    )
     assert "Rising sweep against the band" in state["checks"]
     seen = client.get(f"/jobs/{job.number}/runs/1/readings/?seen={state['version']}")
     assert (seen.status_code, seen.content) == (204, b"")

@@ -83,4 +83,4 @@ def test_the_card_says_what_the_final_run_proves(client_as):
     said = {kind: page.split(f'data-check="{kind}"')[1].split("</section>")[0] for kind in ("spark", "dwell")}
     assert ">passes<" in said["spark"]
     assert ">fails<" in said["dwell"]  # 6 degrees where 3 are allowed
-    assert "−6.0 distributor degrees by 875 distributor rpm" in said["dwell"]
+    assert "−6.0 distributor degrees (−12.0 crank) by 875 distributor rpm (1750 crank)" in said["dwell"]
