@@ -2,7 +2,7 @@
 
 from django import forms
 
-from curves import engine, reach
+from curves import engine, reach, travel
 from curves.models import Build, HeadType
 from shop.fields import between
 from shop.forms import ModelForm, NumberField, VersionedForm
@@ -84,6 +84,24 @@ class HeadForm(VersionedForm):
             self.add_error(name, f"That would open {opens:.3f} mm a degree: measure again.")
             return
         cleaned[f"{place}_stretch_mm_per_deg"] = round(opens, 4)
+
+    @property
+    def travel_said(self):
+        """What is unusual about the travel as it stands in the form, read or not; empty while nothing is."""
+        stamped, measured, ratio = (
+            self._number(name) for name in ("travel_stamped_deg", "travel_measured_deg", "crank_per_shaft")
+        )
+        return "" if ratio is None else travel.apart(stamped, measured, engine.Drive(ratio))
+
+    def _number(self, name):
+        """A field's number as typed so far, or None for what its field would refuse."""
+        try:
+            value = self.fields[name].clean(self[name].value())
+            if value is not None:
+                Build._meta.get_field(name).run_validators(value)
+            return value
+        except forms.ValidationError:
+            return None
 
     @property
     def head_values(self):

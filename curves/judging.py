@@ -4,13 +4,12 @@ from math import isfinite
 
 import numpy as np
 
-from curves import engine, frames
+from curves import engine, frames, travel
 from curves.results import InBoth, Knee, Miss, RunSummary, Warning
 
 # Thresholds of what is said aloud though it is accepted; common practice, no source, but for the second.
 APART_DEG = 1.0  # distributor degrees between falling and rising sweep: the weights stick
 MUCH_CRANK_DEG = 40.0  # TM 10-3930-623-12 gives at most 42 crank degrees
-OFF_STAMP_DEG = 3.0  # distributor degrees between travel measured and stamped
 PLACES = 6  # of what is shown, before it is rounded
 
 
@@ -102,15 +101,8 @@ def draft_words(readings, band, drive, frame):
 
 def build_warnings(build):
     """What is unusual about the head itself."""
-    stamped, measured = build.travel_stamped_deg, build.travel_measured_deg
-    if stamped is None or measured is None or abs(measured - stamped) < OFF_STAMP_DEG:
-        return []
-    more = "more" if measured > stamped else "less"
-    text = (
-        f"Travel measured is {measured:g} distributor degrees, {abs(measured - stamped):g} {more} than the "
-        f"{stamped:g} stamped. The measured one counts."
-    )
-    return [Warning("travel", text)]
+    said = travel.apart_on(build, build.travel_measured_deg)
+    return [Warning("travel", said)] if said else []
 
 
 def run_warnings(run, readings, said, drive):

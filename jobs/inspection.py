@@ -3,6 +3,7 @@
 The limits are common practice without a source; a shop replaces them with its own or with a maker's figure.
 """
 
+from curves import travel
 from jobs.models import Inspection, InspectionPoint, Step
 from jobs.models.things import Unit
 from jobs.stages import Stage
@@ -11,6 +12,7 @@ _POINTS = Unit.Trigger.POINTS.value
 _PICK_UP = Unit.Trigger.MAGNETIC.value
 _MODULE = ",".join(trigger.value for trigger in Unit.Trigger if trigger != Unit.Trigger.POINTS)
 
+TRAVEL = "travel"  # the key of the point that is also measured on the head
 # key, label, unit, low, high, triggers
 DEFAULT_POINTS = [
     ("shaft-side-play", "Shaft side play", "mm", None, 0.10, ""),
@@ -19,7 +21,7 @@ DEFAULT_POINTS = [
     ("cam-lobe-spread", "Cam-lobe spread (dwell variation)", "distributor deg", None, 2.0, ""),
     ("weight-pivots", "Weight pivots and holes", "", None, None, ""),
     ("spring-loops", "Spring loops and posts", "", None, None, ""),
-    ("travel", "Travel against its stamping", "distributor deg", None, None, ""),
+    (TRAVEL, "Travel against its stamping", "distributor deg", None, None, ""),
     ("drive-backlash", "Backlash in the drive", "distributor deg", None, 1.0, ""),
     ("drive-dog", "Drive dog or gear", "", None, None, ""),
     ("points-gap", "Points gap", "mm", 0.35, 0.50, _POINTS),
@@ -98,6 +100,11 @@ def seed_points(using="default"):
         )
         for place, (key, label, unit, low, high, triggers) in enumerate(DEFAULT_POINTS, start=1)
     )
+
+
+def unusual(point, value, build):
+    """What is unusual about a value, beside its limit, in words; empty while nothing is."""
+    return travel.apart_on(build, value) if point.key == TRAVEL else ""
 
 
 def applies(point, unit):

@@ -8,7 +8,6 @@ HIGH_COMPRESSION = 12.5  # common practice, no source: above it hardly any road 
 LOW_COMPRESSION = 5
 HIGH_IDLE_CRANK_RPM = 1500
 LOW_IDLE_CRANK_RPM = 300
-TRAVEL_APART_DEG = 1.5  # distributor degrees between stamping and measurement
 
 
 @dataclass(frozen=True)
@@ -32,7 +31,7 @@ def _is_over_limit(job):
 
 def notices(job):
     """Everything unusual that is written on a card."""
-    return [*_agreed(job), *_engine(job), *_unit(job)]
+    return [*_agreed(job), *_engine(job)]
 
 
 def _agreed(job):
@@ -76,14 +75,4 @@ def _engine(job):
             "unit",
             "cylinders",
             f"The unit fires {cylinders} cylinders, the engine has {engine.cylinders}.",
-        )
-
-
-def _unit(job):
-    stamped, measured = job.build.travel_stamped_deg, job.build.travel_measured_deg
-    if stamped and measured and abs(stamped - measured) > TRAVEL_APART_DEG:
-        yield Notice(
-            "unit",
-            "travel",
-            f"Stamped {stamped:g}, measured {measured:g} distributor degrees: the measured travel rules.",
         )

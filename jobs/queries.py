@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from curves.models import Run
 from jobs import guards, stages
-from jobs.inspection import limit_of
+from jobs.inspection import limit_of, unusual
 from jobs.models import Inspection, InspectionPoint, Job
 from jobs.notices import awaits_answer
 from jobs.stages import ORDER, Stage
@@ -120,6 +120,7 @@ class Asked:
 
     point: InspectionPoint
     answer: Inspection | None
+    unusual: str = ""
 
     @property
     def limit(self):
@@ -137,7 +138,11 @@ def inspection_of(job):
         .select_related("answer__by")
         .order_by("order", "pk")
     )
-    return [Asked(point, getattr(point, "answer", None)) for point in points]
+    return [_asked(point, getattr(point, "answer", None), job) for point in points]
+
+
+def _asked(point, answer, job):
+    return Asked(point, answer, unusual(point, answer.value, job.build) if answer else "")
 
 
 def values_used(model, name, among=1000, limit=100):

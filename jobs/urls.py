@@ -87,6 +87,7 @@ urlpatterns = [
     path("jobs/<int:number>/target/", target.target, name="target"),
     path("jobs/<int:number>/target/check/", target.target_check, name="target_check"),
     path("jobs/<int:number>/head/", curve.head, name="head"),
+    path("jobs/<int:number>/head/travel/", curve.head_travel, name="head_travel"),
     path("springs/", drawer.drawer, name="drawer"),
     path("springs/new/", drawer.spring_new, name="spring_new"),
     path("springs/<int:pk>/", drawer.spring, name="spring"),

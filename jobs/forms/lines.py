@@ -4,7 +4,7 @@ from copy import copy
 
 from django import forms
 
-from jobs.inspection import limit_of, proposed_verdict
+from jobs.inspection import limit_of, proposed_verdict, unusual
 from jobs.models import Finding, Inspection, InspectionPoint, PartLine, Step, Unit
 from shop.forms import ModelForm, VersionedForm
 from shop.once import OnceField
@@ -60,13 +60,13 @@ class AnswerPointForm(ModelForm):
         model = Inspection
         fields = ["value", "verdict", "note"]
 
-    def __init__(self, *args, point, answer=None, **options):
+    def __init__(self, *args, point, answer=None, build=None, **options):
         initial = {"version": answer.version} if answer else {}
         if answer and answer.verdict == proposed_verdict(point, answer.value):
             initial["verdict"] = ""  # the limit said so; it says so again when the value changes
         # A copy, because checking a form writes on its row.
         super().__init__(*args, instance=copy(answer), initial=initial, prefix=f"p{point.pk}", **options)
-        self.point, self.answer, self.limit = point, answer, limit_of(point)
+        self.point, self.answer, self.limit, self.build = point, answer, limit_of(point), build
         self.fields["verdict"].choices = [
             ("", "by the limit" if self.limit else "no verdict"),
             *Inspection.Verdict.choices,
@@ -77,6 +77,14 @@ class AnswerPointForm(ModelForm):
         self.fields["note"].widget.attrs |= {"aria-label": f"{point.label}: note", "placeholder": "note"}
         if not point.unit:
             del self.fields["value"]
+
+    @property
+    def unusual(self):
+        """What is unusual about the value as it now stands in the form."""
+        if self.build is None or "value" not in self.fields or self.errors.get("value"):
+            return ""
+        typed = self.cleaned_data["value"] if self.is_bound else self.initial.get("value")
+        return unusual(self.point, typed, self.build)
 
     def is_touched(self):
         """Whether anything but the version differs from what is written."""

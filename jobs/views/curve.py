@@ -215,7 +215,7 @@ def head(request, number):
         except Conflict as conflict:
             form.show_conflict(conflict.current)
         else:
-            notes.leave(request, "The head's measurements are saved.")
+            notes.leave(request, " ".join(["The head's measurements are saved.", form.travel_said]).strip())
             return go(request, place_of(job, Run.Kind.TRIAL))
     return page(
         request,
@@ -224,6 +224,14 @@ def head(request, number):
         fragment="curves/_head_form.html",
         status=form.status,
     )
+
+
+@require_GET
+def head_travel(request, number):
+    """What is said of the travel as it is typed; nothing is saved."""
+    job = _writable(request, number)
+    form = HeadForm(request.GET, instance=job.build)
+    return render(request, "curves/_travel.html", {"form": form})
 
 
 @require_GET

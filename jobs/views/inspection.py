@@ -22,7 +22,8 @@ def answer_points(request, number):
     """The whole list; only the lines that were changed are written."""
     shown = _writable(request, number)
     forms = [
-        AnswerPointForm(request.POST or None, point=one.point, answer=one.answer) for one in shown.inspection
+        AnswerPointForm(request.POST or None, point=one.point, answer=one.answer, build=shown.job.build)
+        for one in shown.inspection
     ]
     if request.method == "POST":
         for form in forms:
@@ -41,7 +42,7 @@ def answer_one(request, number, pk):
     one = next((one for one in inspection_of(shown.job) if one.point.pk == pk), None)
     if one is None:
         raise PermissionDenied("This point isn't asked of this unit.")
-    form = AnswerPointForm(request.POST, point=one.point, answer=one.answer)
+    form = AnswerPointForm(request.POST, point=one.point, answer=one.answer, build=shown.job.build)
     answer = _write(form, shown.job, request.user)
     context = {
         "job": shown.job,

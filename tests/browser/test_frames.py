@@ -100,3 +100,15 @@ def test_a_run_read_in_the_other_frame_is_asked_about(open_page, db, watch, size
     run.refresh_from_db()
     assert run.frame == "crank"
     assert list(run.readings.values_list("speed_rpm", "advance_deg")) == [(600, 0), (2000, 14)]
+
+
+def test_travel_typed_in_crank_degrees_is_asked_about_as_it_is_typed(open_page, db, size):
+    job = build.job(stage="teardown", build=build.build(travel_stamped_deg=11, travel_measured_deg=None))
+    page = open_page(size)
+    page.goto(f"/jobs/{job.number}/head/")
+    said = page.locator("#travel-said")
+    page.get_by_label("Travel measured").type("22")
+    expect(said).to_contain_text("Did you type crank degrees? 22 at the crank are 11 at the distributor.")
+    assert_fits(page)
+    page.get_by_label("Travel measured").fill("11.5")
+    expect(said).to_have_text("")

@@ -169,8 +169,9 @@ def test_crank_degrees_typed_as_distributor_degrees_are_warned_of():
     # at hand (TM 10-3930-623-12 gives at most 42 crank degrees).
     job = card([(300, 0), (500, 0), (1500, 22), (1800, 22)])
     said = curve_of(card_for(build.person(), job.number))["summary"]
-    assert "44 crank degrees of centrifugal advance is much. Is the frame right?" in " ".join(
-        warning.text for warning in said.warnings
+    assert (
+        "22.0 distributor degrees (44.0 crank) of centrifugal advance is much. Is the frame right?"
+        in " ".join(warning.text for warning in said.warnings)
     )
 
 
