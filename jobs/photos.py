@@ -8,6 +8,8 @@ from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
 from PIL import Image, ImageFile, ImageOps
 
+from jobs import heic
+
 FORMATS = ("JPEG", "PNG", "WEBP")
 MOST_BYTES = 25 * 1024 * 1024
 MOST_PIXELS = 50_000_000
@@ -38,23 +40,36 @@ def _decoded(upload):
     # The library that makes our papers switches this on for the whole process; here a cut picture is refused.
     ImageFile.LOAD_TRUNCATED_IMAGES = False
     try:
-        picture = Image.open(upload, formats=FORMATS)
+        picture = Image.open(_opened(upload), formats=FORMATS)
         pixels = picture.width * picture.height
         if pixels <= MOST_PIXELS:
             # A large JPEG is decoded near the scale it is kept at: 50 megapixels fit in little memory.
             picture.draft("RGB", (KEPT_SIDE_PX, KEPT_SIDE_PX))
             picture.load()
             return ImageOps.exif_transpose(picture)
+    except heic.TooLarge as error:
+        (pixels,) = error.args
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         pixels = None
     except Exception as error:  # a decoder fed with a hostile file may raise anything
         raise ValidationError(
-            f"{upload.name} can't be read as a JPEG, PNG or WebP picture: take or save it again as JPEG."
+            f"{upload.name} can't be read as a JPEG, HEIC, PNG or WebP picture:"
+            " take or save it again as JPEG."
         ) from error
     size = f"{pixels / 1e6:.0f}" if pixels else "far too many"
     raise ValidationError(
         f"{upload.name} has {size} megapixels: at most 50 can be kept. Make it smaller first."
     )
+
+
+def _opened(upload):
+    """The file to decode here: as it came, or what was made of a HEIC picture in a process of its own."""
+    upload.seek(0)
+    head = upload.read(16)
+    upload.seek(0)
+    if not heic.looks_like(head):
+        return upload
+    return io.BytesIO(heic.as_jpeg(upload.read(), most_pixels=MOST_PIXELS, side_px=KEPT_SIDE_PX))
 
 
 def _plain(picture):

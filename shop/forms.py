@@ -26,12 +26,14 @@ _UNIT = re.compile(r"(.+) \(([^()]+)\)")
 class _AsTyped:
     """Reads what people type before the field does; shows a stored number without a tail of zeros."""
 
+    decimals = None  # how many there can be; None: any number
+
     def to_python(self, value):
         if value in self.empty_values:
             return None
         if isinstance(value, str):
             try:
-                value = plain_number(value)
+                value = plain_number(value, decimals=self.decimals)
             except Unreadable as error:
                 raise ValidationError(str(error), code="invalid") from error
         return super().to_python(value)
@@ -62,10 +64,15 @@ class DecimalField(_AsTyped, forms.DecimalField):
         "max_digits": "Too many digits: write at most %(max)s.",
     }
 
+    @property
+    def decimals(self):
+        return self.decimal_places
+
 
 class WholeField(_AsTyped, forms.IntegerField):
-    """A whole number."""
+    """A whole number; in it a comma before three digits is a thousands mark."""
 
+    decimals = 0
     widget = _number_input("numeric")
     default_error_messages = {"invalid": "Not a whole number: write digits, without decimals."}
 

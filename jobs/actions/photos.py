@@ -5,20 +5,18 @@ from django.db import transaction
 from jobs.actions.noting import note
 from jobs.guards import held
 from jobs.models import Photo
-from jobs.photos import clean_photo
 from shop.rights import require
 
 
-def add_photo(job, upload, *, by, caption=""):
-    """Put an uploaded picture on the card, re-encoded; a ValidationError says what is wrong with the file."""
+@transaction.atomic
+def add_photo(job, clean, *, by, caption=""):
+    """Put a picture on the card; ``clean`` is what ``jobs.photos.clean_photo`` made of an upload."""
     require(by, "edit_intake")
-    clean = clean_photo(upload)
-    with transaction.atomic():
-        held(job)
-        photo = Photo.objects.create(
-            job=job, image=clean.image, small=clean.small, caption=caption, stage=job.stage, by=by
-        )
-        note("added a photo", job, by, text=caption)
+    held(job)
+    photo = Photo.objects.create(
+        job=job, image=clean.image, small=clean.small, caption=caption, stage=job.stage, by=by
+    )
+    note("added a photo", job, by, text=caption)
     return photo
 
 

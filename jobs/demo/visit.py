@@ -17,6 +17,7 @@ from jobs.demo.curvework import CurveWork
 from jobs.demo.engines import Kind
 from jobs.demo.faults import Fault
 from jobs.models import Engine, InspectionPoint, Job, PartLine, Sheet, Step, Unit
+from jobs.photos import clean_photo
 from jobs.recorded import recorded_sha256
 from jobs.stages import Stage
 from shop.models import Customer, Person, Shop
@@ -188,8 +189,8 @@ class Visit(CurveWork):
     def photograph(self, place):
         captions = faults.CAPTIONS
         caption = captions[(self.index + place) % len(captions)]
-        upload = pictures.picture([self.seed, self.index, place])
-        photos.add_photo(self.job, upload, by=self.bench_person, caption=caption)
+        picture = clean_photo(pictures.picture([self.seed, self.index, place]))
+        photos.add_photo(self.job, picture, by=self.bench_person, caption=caption)
 
     # Teardown
 

@@ -2,11 +2,13 @@
 
 from django import forms
 
+from jobs.photos import clean_photo
 from shop.forms import Form
 from shop.models import new_key
 from shop.once import OnceField
 
-ACCEPT = "image/jpeg,image/png,image/webp"
+# By name too: many a browser has no type for the pictures that its own phone takes.
+ACCEPT = "image/jpeg,image/png,image/webp,image/heic,image/heif,.heic,.heif"
 MOST_AT_ONCE = 20
 
 
@@ -26,7 +28,21 @@ class _ManyFiles(forms.FileField):
         return [super(_ManyFiles, self).clean(file, initial) for file in files if file or self.required]
 
 
-class PhotoForm(Form):
+class _TakesPhotos(Form):
+    """A valid one is cleaned before anything is written: to decode pictures takes seconds."""
+
+    def cleaned(self):
+        """The pictures as they can be kept; each that can't leaves an error beside the field."""
+        kept = []
+        for upload in self.cleaned_data["photos"]:
+            try:
+                kept.append(clean_photo(upload))
+            except forms.ValidationError as error:
+                self.add_error("photos", error)
+        return kept
+
+
+class PhotoForm(_TakesPhotos):
     photos = _ManyFiles(label="Photos")
     caption = forms.CharField(label="What they show", max_length=120, required=False)
     once = OnceField()
@@ -41,7 +57,7 @@ class PhotoForm(Form):
         self.data["once"] = new_key()
 
 
-class IntakePhotosForm(Form):
+class IntakePhotosForm(_TakesPhotos):
     """Photos at intake, where none is needed."""
 
     photos = _ManyFiles(label="Photos", required=False)

@@ -1,6 +1,5 @@
 """Opening a card at the counter: one page, one send."""
 
-from django.core.exceptions import ValidationError
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
@@ -12,7 +11,6 @@ from jobs.forms.intake import AgreedForm, EngineForm, OnceForm, OwnerForm, UnitF
 from jobs.forms.photos import IntakePhotosForm
 from jobs.forms.several import Several
 from jobs.models import Engine, Unit
-from jobs.photos import clean_photo
 from jobs.queries import values_used
 from shop.once import take, taken
 from shop.pages import page
@@ -36,12 +34,7 @@ class NewCard(Several):
         return super().is_valid() and self._photos_are_good()
 
     def _photos_are_good(self):
-        for upload in self.photos.cleaned_data["photos"]:
-            try:
-                clean_photo(upload)
-            except ValidationError as error:
-                self.photos.add_error("photos", error)
-            upload.seek(0)
+        self.pictures = self.photos.cleaned()
         return not self.photos.errors
 
     def open(self, person):
@@ -55,8 +48,8 @@ class NewCard(Several):
             build=Build(travel_stamped_deg=self.unit.cleaned_data["travel_stamped_deg"]),
             **self.agreed.row_data(),
         )
-        for upload in self.photos.cleaned_data["photos"]:
-            add_photo(job, upload, by=person)
+        for picture in self.pictures:
+            add_photo(job, picture, by=person)
         return reverse("card", args=[job.number])
 
 

@@ -1,6 +1,5 @@
 """Photos on a card: taken in, shown to those who are logged in, taken off."""
 
-from django.core.exceptions import ValidationError
 from django.http import FileResponse, Http404
 from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_GET, require_POST
@@ -22,20 +21,12 @@ def add_photos(request, number):
     require_open(shown.job)
     form = PhotoForm(request.POST, request.FILES)
     if form.is_valid():
-        once(request, lambda: take_photos(shown.job, form, request.user))
+        kept, caption = form.cleaned(), form.cleaned_data["caption"]
+        once(request, lambda: [add_photo(shown.job, one, by=request.user, caption=caption) for one in kept])
         if not form.errors:
             return saved(request, number, "photos")
         form.renew()
     return show_section(request, load(request, number), "photos", photo_form=form, status=form.status)
-
-
-def take_photos(job, form, person):
-    """Put a valid form's pictures on a card; the form gets an error for each that can't be kept."""
-    for upload in form.cleaned_data["photos"]:
-        try:
-            add_photo(job, upload, by=person, caption=form.cleaned_data.get("caption", ""))
-        except ValidationError as error:
-            form.add_error("photos", error)
 
 
 @require_GET

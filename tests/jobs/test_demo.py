@@ -14,35 +14,31 @@ from curves import convert, engine, outcome, queries, responses, sweeps, timing
 from curves.models import Build, HeadType, Response, Run, Spring, SpringCorrection, Sweep
 from jobs import audit
 from jobs import queries as cards
-from jobs.demo import bench, make
-from jobs.demo.drawer import TRUE
+from jobs.demo import bench, faults, make
+from jobs.demo.drawer import NOTES, TRUE
 from jobs.demo.engines import KINDS
 from jobs.demo.heads import HEADS
 from jobs.demo.people import CUSTOMERS, PEOPLE, SHOP
-from jobs.models import AuditEntry, Finding, Inspection, Job, PartLine, Photo, Sheet, Step
+from jobs.models import (
+    AuditEntry,
+    Engine,
+    Finding,
+    Inspection,
+    Job,
+    PartLine,
+    Photo,
+    RoadReport,
+    Sheet,
+    StageMove,
+    Step,
+    Unit,
+)
 from jobs.search import find
 from jobs.stages import Stage
 from shop.models import Customer, Person, Shop
 
 pytestmark = pytest.mark.django_db  # each test in a transaction of its own, inside the module's
 NOW = timezone.make_aware(datetime(2031, 3, 12, 11, 5))
-
-# Makers of engines, vehicles and ignition that there are or were; from memory: none may stand in the demo.
-REAL_MAKERS = """
-    abarth accel ac aec alfa allard allis alvis armstrong aston austin autolite bedford beta bmc bmw
-    bolens bosch bristol bsa bugatti buick cadillac case caterpillar champion chevrolet chris-craft
-    chrysler citroen commer continental cosworth crosley crusader cummins daf daihatsu daimler datsun
-    david-brown delco denso detroit deutz dodge ducati ducellier edelbrock fairbanks femsa ferguson
-    ferrari fiat ford fordson gaz gmc gray hanomag hillman hino hitachi holden holley honda hudson humber
-    hyundai international isuzu jaguar jeep jensen john-deere kia kohler kubota lada lagonda lamborghini
-    lancia lanz lister lotus lucas magneti mallory marelli marine-power massey maserati matra mazda
-    mercedes mercruiser mercury mg minneapolis mitsubishi moline morgan morris moskvitch motorcraft
-    motorola msd nash nippondenso nissan nsu nuffield oldsmobile oliver opel packard panhard penta perkins
-    pertronix petter peugeot plymouth pontiac porsche prestolite puch reliant remy renault riley rolls
-    rover saab same scintilla seat sev simca simms singer skoda standard steyr studebaker subaru sunbeam
-    suzuki talbot tatra toyota trabant triumph tvr vauxhall vertex volga volkswagen volvo wartburg
-    waukesha white wisconsin wolseley yamaha yanmar zastava zaz zenith zil
-""".split()  # noqa: SIM905
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -226,8 +222,73 @@ def test_demo_is_found_by_search():
     assert {hit.job.customer.name for hit in find("lecka").hits} == {"Zofia Łęcka"}
 
 
-def test_no_real_maker_is_named():
-    named = [SHOP["name"], *(person[1] for person in PEOPLE), *(" ".join(row[:2]) for row in CUSTOMERS)]
-    named += [f"{kind.vehicle} {kind.make} {kind.model} {kind.unit_maker}" for kind in KINDS]
-    words = {word for name in named for word in re.findall(r"[a-z]+(?:-[a-z]+)?", name.lower())}
-    assert not words & set(REAL_MAKERS)
+# The columns that name somebody, something or a place, and all that may stand in each: the demo's own lists.
+NAMED = {
+    (Engine, "make"): {kind.make for kind in KINDS},
+    (Engine, "model"): {kind.model for kind in KINDS},
+    (Engine, "vehicle"): {kind.vehicle for kind in KINDS},
+    (Engine, "camshaft"): {kind.camshaft for kind in KINDS},
+    (Unit, "maker"): {kind.unit_maker for kind in KINDS},
+    (Unit, "number"): {kind.unit_number for kind in KINDS},
+    (Unit, "capsule"): {kind.capsule for kind in KINDS},
+    (HeadType, "name"): {f"{key.capitalize()} head" for key in HEADS},
+    (Spring, "label"): set(TRUE),
+    (Spring, "note"): {"", *NOTES.values()},
+    (Person, "full_name"): {name for _, name, _ in PEOPLE},
+    (Person, "username"): {login for login, _, _ in PEOPLE},
+    (Customer, "name"): {row[0] for row in CUSTOMERS},
+    (Customer, "company"): {row[1] for row in CUSTOMERS},
+    (Customer, "phone"): {row[2] for row in CUSTOMERS},
+    (Customer, "address"): {row[3] for row in CUSTOMERS},
+    (Customer, "note"): {row[4] for row in CUSTOMERS},
+    (Job, "handed_to"): {"", "the shelf", *(row[0] for row in CUSTOMERS)},
+    (Job, "came_with"): {*faults.CAME_WITH, "Unit alone."},
+    (Job, "complaint"): {
+        *(text for fault in faults.FAULTS for text in fault.complaints),
+        *faults.STOCK_COMPLAINTS,
+        *faults.ROAD_REPORTS,
+    },
+    (Finding, "text"): {
+        *(text for fault in faults.FAULTS for text in fault.findings),
+        *faults.GENERAL_FINDINGS,
+        *faults.ELECTRONIC_FINDINGS,
+    },
+    (RoadReport, "text"): {*faults.ROAD_REPORTS},
+    (Photo, "caption"): {*faults.CAPTIONS},
+}
+MAIL = re.compile(r"(customer[0-9]+@mail|[a-z]+@wexcombe)\.example")  # RFC 2606 keeps .example for examples
+
+
+@pytest.mark.parametrize(("model", "column"), NAMED, ids=lambda part: getattr(part, "__name__", part))
+def test_every_name_and_place_comes_from_the_lists_of_invented_ones(model, column):
+    found = set(model.objects.values_list(column, flat=True))
+    assert found
+    assert found <= NAMED[model, column], found - NAMED[model, column]
+
+
+def test_shop_and_addresses_of_mail_are_invented_too():
+    shop = Shop.current()
+    assert {name: getattr(shop, name) for name in SHOP} == SHOP
+    mail = {
+        address for model in (Person, Customer) for address in model.objects.values_list("email", flat=True)
+    }
+    assert [address for address in mail if not MAIL.fullmatch(address)] == []
+
+
+def test_free_words_name_nothing_that_the_lists_do_not():
+    """What is drawn up as a sentence has no name in it: a capital stands at its beginning only."""
+    ours = {word for allowed in NAMED.values() for text in allowed for word in re.findall(r"\w+", text)}
+    said = [
+        *Job.objects.values_list("setting_note", flat=True),
+        *Job.objects.values_list("estimate_answer", flat=True),
+        *PartLine.objects.values_list("text", flat=True),
+        *PartLine.objects.values_list("why", flat=True),
+        *Inspection.objects.values_list("note", flat=True),
+        *Run.objects.values_list("note", flat=True),
+        *HeadType.objects.values_list("note", flat=True),
+        *Sweep.objects.values_list("note", flat=True),
+        *Response.objects.values_list("note", flat=True),
+        *StageMove.objects.values_list("reason", flat=True),
+    ]
+    inside = {word for text in said for word in re.findall(r"(?<![.;:] )(?<!^)\b[A-Z]\w+", text)}
+    assert inside - ours == set()

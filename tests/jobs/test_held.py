@@ -12,6 +12,7 @@ from curves.models import Run
 from jobs.actions import curve, intake, moving, opening, photos, steps, sweeps, teardown, trials
 from jobs.guards import Closed
 from jobs.models import Finding, InspectionPoint, Job, PartLine, Photo, Step
+from jobs.photos import clean_photo
 from tests import build
 
 pytestmark = pytest.mark.django_db
@@ -76,7 +77,7 @@ WRITES = {
     "add_part": lambda job, by, row: lambda: teardown.add_part(job, {"text": "x"}, by=by),
     "change_part": lambda job, by, row: lambda: teardown.change_part(row, {"text": "x"}, by=by, version=1),
     "remove_part": lambda job, by, row: lambda: teardown.remove_part(row, by=by),
-    "add_photo": lambda job, by, row: lambda: photos.add_photo(job, picture(), by=by),
+    "add_photo": lambda job, by, row: lambda: photos.add_photo(job, clean_photo(picture()), by=by),
     "remove_photo": lambda job, by, row: lambda: photos.remove_photo(row, by=by),
     "change_card": lambda job, by, row: lambda: intake.change_card(job, {"tray": "T"}, by=by, version=1),
     "change_owner": lambda job, by, row: lambda: intake.change_owner(job, None, by=by, version=1),

@@ -1,18 +1,21 @@
 """Photos: taken in by those who may, kept as the picture alone; hostile files are refused with a reason."""
 
 import io
+import re
 import struct
 import zlib
 
+import pillow_heif
 import pytest
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
 from django.urls import reverse
 from django.utils import timezone
 from PIL import Image, ImageFile
 
-from jobs import photos
+from jobs import heic, photos
 from jobs.models import Photo
 from shop.models import new_key
 from tests import build
@@ -36,6 +39,18 @@ def send(client, job, *contents, **options):
     return client.post(reverse("add_photos", args=[job.number]), values, **options)
 
 
+def heic_of(size=(64, 48), mode="RGB", colour="red", **options):
+    return picture("HEIF", size, mode, colour, **options)
+
+
+def claiming(content, width, height):
+    """A HEIC file in which each image claims another size than it has ("ispe", ISO/IEC 23008-12, 6.5.3)."""
+    said = b"ispe\0\0\0\0" + struct.pack(">II", width, height)
+    changed, count = re.subn(rb"ispe\0{4}.{8}", lambda _: said, content, flags=re.DOTALL)
+    assert count
+    return changed
+
+
 def png_of(width, height, *chunks):
     """A PNG that claims this size, with the chunks given, by the PNG specification (ISO/IEC 15948)."""
 
@@ -46,6 +61,8 @@ def png_of(width, height, *chunks):
     return b"\x89PNG\r\n\x1a\n" + head + b"".join(chunk(*one) for one in chunks) + chunk(b"IEND", b"")
 
 
+pillow_heif.register_heif_opener()
+HEIC = heic_of()
 JPEG = picture()
 PNG = picture("PNG")
 WEBP = picture("WEBP")
@@ -85,7 +102,14 @@ HOSTILE = {
     "webp cut in half": WEBP[: len(WEBP) // 2],
     "webp head only": WEBP[:12],
     "riff that is a sound": b"RIFF\x24\0\0\0WAVEfmt " + b"\0" * 30,
-    "heic": b"\0\0\0\x18ftypheic\0\0\0\0mif1heic" + b"\0" * 100,
+    "heic head only": b"\0\0\0\x18ftypheic\0\0\0\0mif1heic" + b"\0" * 100,
+    "heic cut in half": HEIC[: len(HEIC) // 2],
+    "heic cut at its end": HEIC[:-10],
+    "heic with a broken stream": HEIC[:-40] + b"\xff" * 40,
+    "heic that says it has 900 megapixels": claiming(HEIC, 30000, 30000),
+    "heic of the greatest size": claiming(HEIC, 2**32 - 1, 2**32 - 1),
+    "heic of zero size": claiming(HEIC, 0, 0),
+    "video": b"\0\0\0\x18ftypmp42\0\0\0\0mp42isom" + b"\0" * 100,
     "avif": b"\0\0\0\x18ftypavif\0\0\0\0mif1avif" + b"\0" * 100,
     "php after a jpeg head": JPEG[:30] + b"<?php system($_GET['c']); ?>",
     "nulls": b"\0" * 4096,
@@ -109,7 +133,7 @@ def test_cut_picture_is_refused_whatever_another_library_has_set(monkeypatch, na
         photos.clean_photo(upload(HOSTILE[name]))
 
 
-@pytest.mark.parametrize("content", [JPEG, PNG, WEBP], ids=["jpeg", "png", "webp"])
+@pytest.mark.parametrize("content", [JPEG, PNG, WEBP, HEIC], ids=["jpeg", "png", "webp", "heic"])
 @pytest.mark.parametrize("role", ["owner", "technician", "counter"])
 def test_picture_is_kept_as_jpeg_under_a_name_of_our_own(client_as, content, role):
     job, client = build.job(), client_as(role)
@@ -142,8 +166,90 @@ def test_picture_is_turned_upright():
     assert kept.size == (48, 64)
 
 
+def test_heic_picture_is_turned_upright_once():
+    """A phone writes the turn twice, in the file ("irot") and in Exif; only the one in the file counts."""
+    exif, taken, file = Image.Exif(), Image.new("RGB", (64, 48), "blue"), io.BytesIO()
+    exif[0x0112] = 6
+    taken.paste("red", (0, 0, 32, 48))
+    taken.info["exif"] = exif.tobytes()
+    taken.save(file, "HEIF")
+    assert b"irot" in file.getvalue()
+    kept = Image.open(photos.clean_photo(upload(file.getvalue())).image)
+    assert kept.size == (48, 64)
+    assert kept.getpixel((24, 10))[0] > 200  # what was on the left of a camera turned to the right is on top
+    assert kept.getpixel((24, 54))[2] > 200
+
+
+def test_nothing_but_the_picture_is_kept_of_a_heic_file():
+    exif = Image.Exif()
+    exif[0x010E] = "taken at home"
+    secret = heic_of(exif=exif, xmp=b"<x:xmpmeta>secret words</x:xmpmeta>")
+    assert b"taken at home" in secret
+    assert b"secret words" in secret
+    kept = photos.clean_photo(upload(secret)).image.read()
+    for word in (b"taken at home", b"secret words", b"Exif"):
+        assert word not in kept
+
+
+def test_heic_of_many_tiles_as_phones_make_it_is_kept_smaller():
+    clean = photos.clean_photo(upload(heic_of((2688, 2016), quality=1, tile_size=512)))
+    kept = Image.open(clean.image)
+    assert kept.size == (2560, 1920)
+    red, green, blue = kept.getpixel((1300, 1000))
+    assert red > 240
+    assert max(green, blue) < 15
+
+
+@pytest.mark.parametrize("options", [{}, {"tile_size": 128}], ids=["whole", "in tiles"])
+@pytest.mark.parametrize("says_it_is_small", [False, True])
+def test_heic_over_the_limit_of_pixels_is_refused(monkeypatch, options, says_it_is_small):
+    content = heic_of((1024, 768), **options)
+    assert photos.clean_photo(upload(content))
+    monkeypatch.setattr(photos, "MOST_PIXELS", 700_000)
+    with pytest.raises(ValidationError, match="can't be read" if says_it_is_small else "has 1 megapixels"):
+        photos.clean_photo(upload(claiming(content, 64, 48) if says_it_is_small else content))
+
+
+def test_heic_of_too_many_pixels_says_how_many():
+    with pytest.raises(ValidationError, match="has 900 megapixels: at most 50"):
+        photos.clean_photo(upload(HOSTILE["heic that says it has 900 megapixels"]))
+
+
+def test_decoder_that_hangs_or_falls_leaves_the_server_standing(monkeypatch, tmp_path):
+    hanging, falling = tmp_path / "hanging.py", tmp_path / "falling.py"
+    hanging.write_text("import time; time.sleep(60)")
+    falling.write_text("import os, signal; os.kill(os.getpid(), signal.SIGSEGV)")
+    monkeypatch.setattr(heic, "MOST_SECONDS", 1)
+    for program in (hanging, falling):
+        monkeypatch.setattr(heic, "__file__", str(program))
+        with pytest.raises(ValidationError, match="take or save it again as JPEG"):
+            photos.clean_photo(upload(HEIC))
+
+
+def test_pictures_are_decoded_before_the_database_is_held(client_as, monkeypatch):
+    decoded, wrote = photos.heic.as_jpeg, []
+
+    def decoding(*args, **options):
+        wrote.append(connection.in_atomic_block and len(connection.savepoint_ids))
+        return decoded(*args, **options)
+
+    monkeypatch.setattr(photos.heic, "as_jpeg", decoding)
+    job, client = build.job(), client_as("counter")
+    outside = len(connection.savepoint_ids)
+    send(client, job, HEIC)
+    client.post(
+        reverse("new_job"),
+        {"stock": "on", "unit-maker": "Ember & Stroud", "once": new_key(), "photos": [upload(HEIC)]},
+    )
+    assert wrote == [outside, outside]
+    assert Photo.objects.count() == 2
+
+
 def test_clear_pixels_become_white():
     clear = picture("PNG", mode="RGBA", colour=(0, 0, 0, 0))
+    assert Image.open(photos.clean_photo(upload(heic_of(mode="RGBA", colour=(0, 0, 0, 0)))).image).getpixel(
+        (5, 5)
+    ) >= (250, 250, 250)
     assert Image.open(photos.clean_photo(upload(clear)).image).getpixel((5, 5)) == (255, 255, 255)
 
 

@@ -71,8 +71,9 @@ def test_money_is_refused_the_same_way(typed):
         ({}, "speed", "Needed: fill it in."),
         ({"speed": "-1"}, "speed", "-1.0 is too low: write 0 or more."),
         ({"speed": "20001"}, "speed", "20001.0 is too high: write 20000 or less."),
-        ({"speed": "1", "price": "1,234"}, "price", "“1,234” can be read two ways: write 1234 or 1.234."),
+        ({"speed": "1,234"}, "speed", "“1,234” can be read two ways: write 1234 or 1.234."),
         ({"speed": "1", "price": "1.234"}, "price", "Too many decimals: write at most 2."),
+        ({"speed": "1", "months": "1,8000"}, "months", "Not a whole number: write digits, without decimals."),
         ({"speed": "1", "months": "1,5"}, "months", "Not a whole number: write digits, without decimals."),
         ({"speed": "1", "months": "9" * 5000}, "months", "Not a whole number"),
         ({"speed": "1", "day": "31/05/26x"}, "day", "Not a date: write it as year-month-day, 2026-05-31."),
@@ -85,6 +86,12 @@ def test_money_is_refused_the_same_way(typed):
 )
 def test_a_refusal_names_cause_and_way_out(data, field, words):
     assert words in errors_of(data)[field]
+
+
+def test_a_thousands_mark_is_understood_where_it_can_be_nothing_else():
+    form = Sample({"speed": "1", "months": "1,800", "price": "1,234"})
+    assert form.is_valid()
+    assert (form.cleaned_data["months"], form.cleaned_data["price"]) == (1800, 1234)
 
 
 def test_columns_become_fields_for_what_people_type():

@@ -50,6 +50,30 @@ def test_a_comma_before_three_digits_is_asked_about(typed):
     assert typed.replace(",", ".") in str(refusal.value)
 
 
+@pytest.mark.parametrize(
+    ("typed", "decimals", "plain"),
+    [
+        ("1,800", 0, "1800"),
+        ("−1,800", 0, "-1800"),
+        ("12,345,678", 0, "12345678"),
+        ("1,800", 2, "1800"),
+        ("1,80", 2, "1.80"),
+        ("0,125", 2, "0.125"),
+        ("1,5", 0, "1.5"),
+    ],
+)
+def test_a_comma_before_three_digits_is_a_thousands_mark_where_three_decimals_can_not_be(
+    typed, decimals, plain
+):
+    assert plain_number(typed, decimals=decimals) == plain
+
+
+@pytest.mark.parametrize("typed", ["18,00,000", ",800,000", "1,800,", "1800,000,00"])
+def test_marks_that_group_no_thousands_are_refused(typed):
+    with pytest.raises(Unreadable, match="is not a number"):
+        plain_number(typed, decimals=0)
+
+
 def test_a_long_text_is_not_repeated_whole():
     with pytest.raises(Unreadable) as refusal:
         plain_number("x" * 5000)
