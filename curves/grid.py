@@ -20,6 +20,7 @@ class Column:
     follows: bool = False  # a new row begins with what the row above holds
     of: str = ""  # what the engine bounds: a speed, an angle
     way_out: str = ""  # said to a number beyond the limits
+    unit_chosen: bool = False  # in a field of the form, so the heading says none
 
 
 @dataclass

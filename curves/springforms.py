@@ -3,16 +3,26 @@
 from django import forms
 
 from curves import csvfile, gridforms
+from curves.engine import to_newtons
 from curves.grid import Column, Grid
 from curves.gridforms import GridForm
 from curves.models import Spring
+from curves.models.springs import MOST_LOAD_N
 from shop.forms import Form, ModelForm, NumberField, VersionedForm
+from shop.models import LoadUnit
 from shop.once import OnceField
 
-PAIRS = (
-    Column("length", "Length", "mm", (3, 200)),
-    Column("load", "Load", "N", (0, 500)),
-)
+RIGHT = "Is the unit right?"
+LENGTH = Column("length", "Length", "mm", (3, 200))
+
+
+def pairs_in(unit):
+    """The columns of a load test whose loads are typed in a unit."""
+    most = MOST_LOAD_N / to_newtons(1.0, unit)
+    return (
+        LENGTH,
+        Column("load", "Load", unit, (0, float(f"{most:.3g}")), way_out=RIGHT, unit_chosen=True),
+    )
 
 
 class SpringFields(forms.Form):
@@ -78,10 +88,18 @@ class SpringForm(SpringFields, VersionedForm):
 class LoadTestForm(GridForm, Form):
     """The pairs of the spring tester; what they say is worked out when they are saved."""
 
-    columns = PAIRS
     nothing = "No pair yet: type a length and the load that held the spring there."
 
+    unit = forms.ChoiceField(label="The tester reads in", choices=LoadUnit)
     version = forms.IntegerField(widget=forms.HiddenInput)
+
+    def __init__(self, data=None, *, unit=LoadUnit.NEWTON, **options):
+        """``unit`` is the one that a page begins with; what was sent says its own."""
+        sent = data.get("unit") if data is not None else None
+        self.read_as = sent if sent in LoadUnit.values else unit
+        self.columns = pairs_in(self.read_as)
+        super().__init__(data, **options)
+        self.fields["unit"].initial = unit
 
     def pasted_rows(self, text):
         lines, _ = csvfile.split(text)

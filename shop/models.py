@@ -82,6 +82,15 @@ class Paper(models.TextChoices):
     LETTER = "Letter", "US Letter"
 
 
+class LoadUnit(models.TextChoices):
+    """What a spring tester may be marked in."""
+
+    NEWTON = "N", "newtons (N)"
+    GRAM = "gf", "grams-force (gf)"
+    KILOGRAM = "kgf", "kilograms-force (kgf)"
+    POUND = "lbf", "pounds-force (lbf)"
+
+
 class Shop(models.Model):
     """The one row that says whose shop this is and what its papers carry."""
 
@@ -103,6 +112,9 @@ class Shop(models.Model):
         max_length=200,
         default="300, 400, 500, 600, 700, 800, 1000, 1200, 1500, 1800, 2200",
         help_text="distributor rpm, rising; commas between",
+    )
+    tester_unit = models.CharField(
+        "the spring tester reads in", max_length=3, choices=LoadUnit, default=LoadUnit.NEWTON
     )
     paper_note = models.TextField("printed at the foot of each sheet", blank=True, max_length=500)
     is_demo = models.BooleanField(default=False)

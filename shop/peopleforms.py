@@ -40,6 +40,7 @@ class ShopForm(VersionedForm):
             "warranty_months",
             "idle_margin_crank_rpm",
             "bench_speeds",
+            "tester_unit",
             "paper_note",
         ]
         labels = {

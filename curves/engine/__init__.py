@@ -22,7 +22,7 @@ from .sparks import scatter
 from .springs import Spring
 from .timing import true_initial
 from .trigger import coil_current, copper_resistance, copper_temperature, dwell, dwell_change
-from .units import Drive
+from .units import Drive, to_newtons
 from .vacuum import advance_map, fit_capsule
 from .verdict import Verdict, judge_curve
 from .wanted import WantedSpring, wanted_spring
@@ -77,6 +77,7 @@ __all__ = [
     "spring_from_wire",
     "stretch_per_degree",
     "thinnest_wire",
+    "to_newtons",
     "total_timing",
     "true_initial",
     "turns_for_rate",

@@ -7,9 +7,12 @@ from .readings import as_floats, checked_number
 
 MM_PER_INCH = 25.4
 N_PER_LBF = 4.4482216152605
+STANDARD_GRAVITY = 9.80665  # m/s2 (NIST SP 811, App. B)
+N_PER_KGF = STANDARD_GRAVITY
+N_PER_LOAD_UNIT = {"N": 1.0, "gf": N_PER_KGF / 1000.0, "kgf": N_PER_KGF, "lbf": N_PER_LBF}
 N_PER_MM_PER_LBF_PER_INCH = N_PER_LBF / MM_PER_INCH
 # Conventional mercury: 13 595.1 kg/m3 under 9.80665 m/s2 (NIST SP 811, App. B).
-KPA_PER_MMHG = 13_595.1 * 9.80665 * 1e-6
+KPA_PER_MMHG = 13_595.1 * STANDARD_GRAVITY * 1e-6
 KPA_PER_INHG = KPA_PER_MMHG * MM_PER_INCH
 RAD_PER_S_PER_RPM = pi / 30.0
 
@@ -21,6 +24,44 @@ def _scaled(name, values, factor):
     """Scale a number to a number, anything else to a new array."""
     scaled = as_floats(name, values, "a number or a list of numbers") * factor
     return float(scaled) if scaled.ndim == 0 else scaled
+
+
+def to_newtons(load, unit):
+    """Turn loads as a spring tester shows them into newtons.
+
+    Parameters
+    ----------
+    load : float or array_like
+        Loads in the unit.
+    unit : str
+        N, gf, kgf or lbf.
+
+    Returns
+    -------
+    float or ndarray
+        Loads [N].
+
+    Raises
+    ------
+    ValueError
+        If something is not a number, or the unit is none of these.
+
+    Notes
+    -----
+    gf, kgf and lbf are the weight of that mass under standard gravity, 9.80665 m/s2.
+
+    References
+    ----------
+    NIST SP 811, App. B.8: 1 lbf = 4.448 222 N, 1 kgf = 9.806 65 N.
+
+    Examples
+    --------
+    >>> to_newtons(2, "kgf")
+    19.6133
+    """
+    if unit not in N_PER_LOAD_UNIT:
+        raise ValueError(f"unit must be one of {', '.join(N_PER_LOAD_UNIT)}, got {unit!r}")
+    return _scaled("load", load, N_PER_LOAD_UNIT[unit])
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,9 @@
 from django.db import models
 
 from shop.fields import between, person_field
+from shop.models import LoadUnit
+
+MOST_LOAD_N = 500
 
 
 class ShopDrawer(models.Manager):
@@ -73,11 +76,12 @@ class Spring(models.Model):
 
 
 class LoadTest(models.Model):
-    """One pair from the spring tester: the load that held a spring at a length."""
+    """One pair from the spring tester: the load that held a spring at a length, as typed, in its unit."""
 
     spring = models.ForeignKey(Spring, on_delete=models.CASCADE, related_name="load_tests")
     length_mm = models.FloatField("length (mm)", validators=between(3, 200))
-    load_n = models.FloatField("load (N)", validators=between(0, 500))
+    load = models.FloatField(validators=between(0, 51_000))  # in grams-force; a form asks by the unit
+    unit = models.CharField("load in", max_length=3, choices=LoadUnit, default=LoadUnit.NEWTON)
     by = person_field()
     at = models.DateTimeField(auto_now_add=True)
 
@@ -85,7 +89,7 @@ class LoadTest(models.Model):
         ordering = ["length_mm", "pk"]
 
     def __str__(self):
-        return f"{self.load_n:g} N at {self.length_mm:g} mm"
+        return f"{self.load:g} {self.unit} at {self.length_mm:g} mm"
 
 
 class SpringCorrection(models.Model):

@@ -6,7 +6,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from curves import actions as build_actions
-from curves import practice
+from curves import loadtests, practice
 from curves.models import Build, LoadTest, Run, Spring
 from jobs.actions.moving import move_stage
 from jobs.actions.noting import note
@@ -76,10 +76,10 @@ def weigh_spring(job, spring, *, by):
     require(by, "edit_drawer")
     times = spring.load_tests.count() // len(practice.TESTER_STEPS_MM)
     LoadTest.objects.bulk_create(
-        LoadTest(spring=spring, length_mm=length, load_n=load, by=by)
+        LoadTest(spring=spring, length_mm=length, load=load, by=by)
         for length, load in practice.weigh(build, spring, times)
     )
-    pairs = list(spring.load_tests.values_list("length_mm", "load_n"))
+    pairs = loadtests.fitted(*reversed(loadtests.typed_of(spring))).newtons
     build_actions.save_spring(spring, practice.weighed(pairs), by=by, version=spring.version)
     note("weighed a spring", job, by, spring=str(spring))
 

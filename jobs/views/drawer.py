@@ -6,17 +6,20 @@ from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from curves import actions, convert, loadtests
+from curves import actions, convert, fitdoubts, loadtests
 from curves.models import Spring, SpringCorrection
 from curves.springforms import LoadTestForm, NewSpringForm, SpringForm
+from jobs.actions import drawer as drawer_actions
 from jobs.actions import trials as trial_actions
 from jobs.drawer import PRIMARY, SECONDARY, drawer_rows, hanging_now, row_of, spring_for
 from shop import notes, once
+from shop.models import Shop
 from shop.pages import go, page
 from shop.rights import require
 from shop.versions import Conflict
 
 LOADS_ID = "loads_%s"  # two forms stand on one page
+DOUBTED = "This fit is doubted: put right what is wrong, or say below the pairs that you checked it."
 
 
 @require_GET
@@ -67,25 +70,44 @@ def spring(request, pk):
 
 @require_POST
 def load_test(request, pk):
-    """Write the pairs of the spring tester; with ``use`` their fit becomes the spring's own figures."""
+    """Write the pairs of the spring tester; with ``use`` their fit becomes the spring's own figures.
+
+    Where something speaks against the fit, nothing is written before ``consent`` names this very fit.
+    """
     require(request.user, "edit_drawer")
     row = get_object_or_404(Spring, pk=pk)
     form = LoadTestForm(request.POST, auto_id=LOADS_ID)
-    use = "use" in request.POST
+    use = "use" in request.POST or "consent" in request.POST
+    doubts = ()
     if form.is_valid():
-        found = loadtests.fitted(form.rows)
+        found = loadtests.fitted(form.rows, form.cleaned_data["unit"])
         if use and found.test is None:
             form.add_error(None, found.refused)
+        elif (
+            use and request.POST.get("consent") != found.seal and (doubts := fitdoubts.doubts_of(found, row))
+        ):
+            form.add_error(None, DOUBTED)
         elif _kept(request, row, form, use):
             return go(request, reverse("spring", args=[pk]) + "#sec-loads")
-    return _show(request, pk, load_form=form)
+    return _show(request, pk, load_form=form, doubts=doubts)
+
+
+def _unanswered(request, found, row):
+    """What speaks against a fit, unless the person has said to have checked this very one."""
+    return () if request.POST.get("consent") == found.seal else fitdoubts.doubts_of(found, row)
 
 
 def _kept(request, row, form, use):
     """Save the pairs; False when someone else was first, and the form then says so."""
     try:
-        loadtests.save_load_test(
-            row, form.rows, by=request.user, version=form.cleaned_data["version"], use=use
+        drawer_actions.save_load_test(
+            row,
+            form.rows,
+            by=request.user,
+            version=form.cleaned_data["version"],
+            use=use,
+            unit=form.cleaned_data["unit"],
+            consent=request.POST.get("consent", ""),
         )
     except Conflict as conflict:
         form.show_conflict(conflict.current)
@@ -118,17 +140,19 @@ def correction(request, pk, correction):
     return go(request, reverse("spring", args=[pk]) + "#sec-learned")
 
 
-def _show(request, pk, *, form=None, load_form=None):
+def _show(request, pk, *, form=None, load_form=None, doubts=()):
     row = spring_for(pk)
     if row is None:
         raise Http404("There is no such spring.")
-    pairs = loadtests.pairs_of(row)
-    found = loadtests.fitted(load_form.rows if load_form and load_form.rows else pairs)
+    unit, pairs = loadtests.typed_of(row)
+    unit = unit or Shop.current().tester_unit
+    typed = load_form and load_form.rows
+    found = loadtests.fitted(load_form.rows, load_form.read_as) if typed else loadtests.fitted(pairs, unit)
     status = (load_form or form).status
     if form is None:
         form = SpringForm(instance=row, initial={"version": row.version})
     if load_form is None:
-        load_form = LoadTestForm(auto_id=LOADS_ID, initial={"version": row.version}, shown=pairs)
+        load_form = LoadTestForm(unit=unit, auto_id=LOADS_ID, initial={"version": row.version}, shown=pairs)
     newest = [one for place in (PRIMARY, SECONDARY) if (one := convert.correction_for(row, place))]
     context = {
         "spring": row,
@@ -136,6 +160,8 @@ def _show(request, pk, *, form=None, load_form=None):
         "form": form,
         "load_form": load_form,
         "test": found,
+        "doubts": doubts,
+        "consent": fitdoubts.CONSENT,
         "plot": loadtests.svg(found) if found and found.test else "",
         "corrections": [(one, one in newest) for one in row.corrections.all()],
         "action": reverse("spring", args=[pk]),

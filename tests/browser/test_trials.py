@@ -19,7 +19,7 @@ def job(db):
     corrections.learn_springs(bench.fresh(), by=build.person())
     spring = Spring.objects.get(label="P1")
     for length, load in ((19.6, 0), (21, 1.9), (23, 4.3), (25, 6.8)):
-        spring.load_tests.create(length_mm=length, load_n=load, by=build.person())
+        spring.load_tests.create(length_mm=length, load=load, by=build.person())
     row.spring, row.kind = spring, HeadType.objects.create(name="Larkfield, two weights", state="waiting")
     return row
 

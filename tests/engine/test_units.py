@@ -74,3 +74,27 @@ def test_units_agree_with_pint():
     assert factor("mmHg", "kPa") == pytest.approx(u.KPA_PER_MMHG, rel=1e-9)
     assert factor("inHg", "kPa") == pytest.approx(u.KPA_PER_INHG, rel=1e-9)
     assert factor("rpm", "rad/s") == pytest.approx(u.RAD_PER_S_PER_RPM, rel=1e-14)
+
+
+@pytest.mark.parametrize(
+    ("unit", "newtons"),
+    [
+        ("N", 1.0),
+        ("gf", constants.kgf / 1000),
+        ("kgf", constants.kgf),
+        ("lbf", constants.lbf),
+    ],
+)
+def test_loads_agree_with_the_standards(unit, newtons):
+    # NIST SP 811, App. B.8: 1 lbf = 4.448 222 N, 1 kgf = 9.806 65 N.
+    assert u.to_newtons(1.0, unit) == pytest.approx(newtons, rel=1e-14)
+    named = {"N": "newton", "gf": "gram_force", "kgf": "kilogram_force", "lbf": "pound_force"}[unit]
+    assert u.to_newtons([2.5, 7.0], unit) == pytest.approx(
+        (UNIT.Quantity(np.array([2.5, 7.0]), named)).to("newton").magnitude, rel=1e-12
+    )
+
+
+def test_a_load_in_no_known_unit_is_refused():
+    with pytest.raises(ValueError, match="one of N, gf, kgf, lbf"):
+        u.to_newtons(1.0, "oz")
+    assert (u.N_PER_KGF, u.N_PER_LBF) == (9.80665, 4.4482216152605)

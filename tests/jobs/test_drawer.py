@@ -22,7 +22,7 @@ PAIRS = [(20.0, 0.0), (22.0, 5.0), (24.0, 7.0), (26.0, 9.0)]
 
 def typed(pairs=PAIRS, **fields):
     rows = [{"length": f"{length:g}", "load": f"{load:g}"} for length, load in pairs]
-    return {"json": json.dumps(rows), "version": "1", **fields}
+    return {"json": json.dumps(rows), "version": "1", "unit": "N", **fields}
 
 
 @pytest.fixture
@@ -40,7 +40,7 @@ def test_a_load_test_is_fitted_and_kept_without_touching_the_figures(client_as, 
     assert "1.000" in page.content.decode()
     row.refresh_from_db()
     assert (row.rate_n_per_mm, row.version) == (1.5, 2)
-    assert [(one.length_mm, one.load_n, one.by) for one in row.load_tests.all()] == [
+    assert [(one.length_mm, one.load, one.by) for one in row.load_tests.all()] == [
         (*pair, client.person) for pair in PAIRS
     ]
 

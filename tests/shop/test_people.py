@@ -174,6 +174,7 @@ class TestProfile:
             "name": "Kettle Lane Ignition",
             "paper": "Letter",
             "currency": "usd",
+            "tester_unit": "gf",
             "warranty_months": "24",
             "idle_margin_crank_rpm": "200",
             "bench_speeds": "300 500,800",

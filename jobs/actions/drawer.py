@@ -1,0 +1,23 @@
+"""What is done to the drawer of springs, with its entry in the record."""
+
+from django.db import transaction
+
+from curves import fitdoubts, loadtests
+from jobs import audit
+
+
+@transaction.atomic
+def save_load_test(spring, pairs, *, by, version, use, unit, consent=""):
+    """Write what the spring tester said; with ``use`` its fit becomes the spring's own figures.
+
+    A fit that something speaks against takes a consent, and the record keeps both.
+    """
+    doubts = loadtests.save_load_test(
+        spring, pairs, by=by, version=version, use=use, unit=unit, consent=consent
+    )
+    told = {"spring": str(spring), "pairs": len(pairs), "unit": unit}
+    if use:
+        told["rate_n_per_mm"] = spring.rate_n_per_mm
+    if doubts:
+        told |= {"doubts": list(doubts), "consent": fitdoubts.CONSENT}
+    audit.record("used the fit of a load test" if use else "kept a load test", by=by, **told)
