@@ -4,6 +4,7 @@ from collections import defaultdict
 
 from django.db import transaction
 from django.db.models import Max
+from django.utils import timezone
 
 from curves.locks import Locked, require_unlocked
 from curves.models import Reading, Run, Target, TargetPoint
@@ -16,6 +17,7 @@ __all__ = [
     "OffTheCard",
     "add_run",
     "change_run",
+    "choose_figures",
     "put",
     "require_unlocked",
     "save_head",
@@ -94,6 +96,15 @@ def save_head(build, values, *, by, version):
     for name, value in values.items():
         setattr(build, name, value)
     save_versioned(build, version, list(values))
+
+
+@transaction.atomic
+def choose_figures(spring, chosen, *, by, version):
+    """Say which figures of a spring count: its own, what jobs taught, or (empty) what is newer."""
+    require(by, "edit_drawer")
+    spring.chosen = chosen
+    spring.chosen_by, spring.chosen_at = (by, timezone.now()) if chosen else (None, None)
+    save_versioned(spring, version, ["chosen", "chosen_by", "chosen_at"])
 
 
 @transaction.atomic

@@ -28,8 +28,8 @@ def shaft_angle(value, frame, drive):
 def spring_of(spring, *, position=None, build=None):
     """A spring of the drawer as the engine knows it; a figure that nobody knows stays None.
 
-    With a position and a build, what other jobs taught of it there counts instead of its own figures. Costs a
-    query unless the spring's corrections are prefetched.
+    With a position and a build, what other jobs taught of it there may count instead of its own figures: see
+    ``correction_for``. Costs a query unless the spring's corrections are prefetched.
     """
     if position is not None and (taught := correction_for(spring, position, build)):
         return corrected_of(spring, taught)
@@ -44,7 +44,18 @@ def spring_of(spring, *, position=None, build=None):
 
 
 def correction_for(spring, position, build=None):
-    """The newest correction in use for a spring in a place, or None.
+    """The correction that counts for a spring in a place, or None where its own figures do.
+
+    The newest in use, unless the spring was weighed after it was learned: a scale sees the spring itself. A
+    person may have chosen otherwise.
+    """
+    if spring.chosen == Spring.Chosen.OWN:
+        return None
+    return newest_correction(spring, position, build, since=None if spring.chosen else spring.weighing_at)
+
+
+def newest_correction(spring, position, build=None, *, since=None):
+    """The newest correction in use for a spring in a place, learned after a moment, or None.
 
     A build's own correction never counts for it: its runs would be believed twice.
     """
@@ -52,7 +63,10 @@ def correction_for(spring, position, build=None):
     counting = (
         one
         for one in spring.corrections.all()
-        if one.in_use and one.position == position and one.build_id != own
+        if one.in_use
+        and one.position == position
+        and one.build_id != own
+        and (since is None or one.learned_at > since)
     )
     return max(counting, key=lambda one: (one.at, one.pk), default=None)
 

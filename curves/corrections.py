@@ -2,6 +2,7 @@
 
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
+from django.utils import timezone
 
 from curves import convert, trials
 from curves.lessons import lessons
@@ -73,7 +74,8 @@ def _keep(build, row, place, found, by):
         spring=row, build=build, position=place, defaults=values | {"by": by}
     )
     if not made and any(getattr(kept, name) != value for name, value in values.items()):
-        for name, value in (values | {"by": by}).items():
+        values |= {"by": by, "learned_at": timezone.now()}
+        for name, value in values.items():
             setattr(kept, name, value)
-        save_versioned(kept, kept.version, [*values, "by"])
+        save_versioned(kept, kept.version, list(values))
     return kept.pk

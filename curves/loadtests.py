@@ -5,6 +5,7 @@ from functools import cached_property
 
 from django.db import transaction
 from django.template.loader import render_to_string
+from django.utils import timezone
 from django.utils.safestring import mark_safe
 
 from curves import engine
@@ -100,7 +101,7 @@ def save_load_test(spring, pairs, *, by, version, use, unit=LoadUnit.NEWTON, con
         doubts = doubts_of(found, spring)
         if doubts and consent != found.seal:
             raise DoubtedFit(" ".join(doubts))
-        for name, value in figures_of(found.test).items():
+        for name, value in (figures_of(found.test) | weighed_now(by)).items():
             setattr(spring, name, value)
             names.append(name)
     save_versioned(spring, version, names)
@@ -118,6 +119,18 @@ def save_load_test(spring, pairs, *, by, version, use, unit=LoadUnit.NEWTON, con
     return doubts
 
 
+def weighed_now(by):
+    """The fields of a spring that say its figures were weighed just now; an earlier choice is over."""
+    return {
+        "source": Spring.Source.WEIGHED,
+        "weighed_at": timezone.now(),
+        "weighed_by": by,
+        "chosen": "",
+        "chosen_by": None,
+        "chosen_at": None,
+    }
+
+
 def figures_of(test):
     """The fields of a spring as a fit gives them."""
     spring = test.spring("weighed")
@@ -127,7 +140,6 @@ def figures_of(test):
         "free_length_mm": spring.free_length_mm,
         "free_length_sd_mm": max(spring.free_length_sd_mm, LEAST_SD["free_length_sd_mm"]),
         "initial_tension_n": spring.initial_tension_n,
-        "source": Spring.Source.WEIGHED,
     }
 
 

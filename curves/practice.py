@@ -163,7 +163,6 @@ def weighed(pairs):
         "initial_tension_n": found.initial_tension_n,
         "rate_sd": found.rate_sd,
         "free_length_sd_mm": max(found.free_length_sd_mm, 0.01),
-        "source": Spring.Source.WEIGHED,
     }
 
 

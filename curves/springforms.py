@@ -12,6 +12,7 @@ from shop.forms import Form, ModelForm, NumberField, VersionedForm
 from shop.models import LoadUnit
 from shop.once import OnceField
 
+FIGURES = ("rate_n_per_mm", "free_length_mm", "free_length_sd_mm", "initial_tension_n")
 RIGHT = "Is the unit right?"
 LENGTH = Column("length", "Length", "mm", (3, 200))
 
@@ -61,13 +62,37 @@ class SpringFields(forms.Form):
         known = {"rate_percent": (instance or Spring()).rate_percent}
         super().__init__(*args, instance=instance, initial=known | (initial or {}), **options)
         self.fields["initial_tension_n"].required = False
+        was_weighed = instance is not None and instance.source == Spring.Source.WEIGHED
+        self.fields["source"].choices = [
+            choice for choice in Spring.Source.choices if was_weighed or choice[0] != Spring.Source.WEIGHED
+        ]
         self.order_fields([*self._meta.fields[:4], "rate_percent", *self._meta.fields[4:]])
 
     @property
     def spring_values(self):
-        percent = self.cleaned_data["rate_percent"]
+        """The row's fields as typed; a figure shown rounded and sent back as shown is no change."""
         plain = {name: self.cleaned_data[name] for name in self._meta.fields}
-        return plain | {"rate_sd": None if percent is None else percent / 100}
+        for name in FIGURES:
+            if not self._differs(name):
+                plain[name] = self.initial.get(name, plain[name])
+        if self._differs("rate_percent"):
+            percent = self.cleaned_data["rate_percent"]
+            plain["rate_sd"] = None if percent is None else percent / 100
+        return plain
+
+    def _differs(self, name):
+        before, now = self.initial.get(name), self.cleaned_data.get(name)
+        return now != before and (before is None or now is None or f"{now:.10g}" != f"{before:.10g}")
+
+    def clean(self):
+        cleaned = super().clean()
+        wire, coil = cleaned.get("wire_mm"), cleaned.get("coil_mm")
+        if wire and coil and coil <= wire:
+            self.add_error("coil_mm", "Not wider than the wire: write the outside diameter less one wire.")
+        changed = any(self._differs(name) for name in ("rate_percent", *FIGURES) if name in cleaned)
+        if cleaned.get("source") == Spring.Source.WEIGHED and changed:
+            self.add_error("source", "These are not the figures that were weighed: say where they come from.")
+        return cleaned
 
     def clean_initial_tension_n(self):
         return self.cleaned_data["initial_tension_n"] or 0
@@ -83,6 +108,17 @@ class NewSpringForm(SpringFields, ModelForm):
 class SpringForm(SpringFields, VersionedForm):
     class Meta(SpringFields.Meta):
         pass
+
+
+class ChosenForm(Form):
+    """Which figures of a spring count for the next job."""
+
+    chosen = forms.ChoiceField(choices=[("", "what is newer"), *Spring.Chosen.choices], required=False)
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+    @property
+    def words(self):
+        return dict(self.fields["chosen"].choices)[self.cleaned_data["chosen"]]
 
 
 class LoadTestForm(GridForm, Form):

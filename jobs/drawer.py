@@ -13,6 +13,28 @@ PRIMARY, SECONDARY = Spring.Position.PRIMARY, Spring.Position.SECONDARY
 
 
 @dataclass(frozen=True)
+class Figures:
+    """The figures of a spring from one source: what they are, when and by whom, and where they count."""
+
+    said: str
+    values: convert.Counts
+    at: object
+    by: object
+    correction: SpringCorrection | None
+    counts_as: tuple[str, ...]  # of the places that the spring fits
+
+    @property
+    def rate_percent(self):
+        return None if self.values.rate_sd is None else self.values.rate_sd * 100
+
+    @property
+    def tension_percent(self):
+        """How well the initial tension is known; None where there is none to know."""
+        known = self.values.initial_tension_sd if self.values.initial_tension_n else None
+        return None if known is None else known * 100
+
+
+@dataclass(frozen=True)
 class Row:
     """One kind of spring: its row, what counts for the next job, which correction says so, where it hangs."""
 
@@ -35,9 +57,22 @@ class Row:
 
     @property
     def tension_percent(self):
-        """How well the initial tension is known; None where there is none to know."""
         known = self.counts.initial_tension_sd if self.counts.initial_tension_n else None
         return None if known is None else known * 100
+
+    @property
+    def side_by_side(self):
+        """Its own figures, and beside them what jobs taught of it last in each place."""
+        spring, places = self.spring, places_of(self.spring)
+        counting = {place: convert.correction_for(spring, place) for place in places}
+        own = tuple(place for place in places if counting[place] is None)
+        at, by = (spring.weighing_at, spring.weighed_by) if spring.weighing_at else (None, None)
+        yield Figures(self.said, convert.spring_of(spring), at, by, None, own)
+        for place in places:
+            if one := convert.newest_correction(spring, place):
+                counts_as = (place,) if counting[place] == one else ()
+                said = f"learned as {one.get_position_display()}"
+                yield Figures(said, convert.corrected_of(spring, one), one.learned_at, one.by, one, counts_as)
 
 
 def drawer_rows():
@@ -48,12 +83,17 @@ def drawer_rows():
 
 def spring_for(pk):
     """A spring with its corrections, its load test and who made them."""
-    return Spring.objects.prefetch_related(_corrections(), "load_tests__by").filter(pk=pk).first()
+    springs = Spring.everything.select_related("weighed_by", "chosen_by")
+    return springs.prefetch_related(_corrections(), "load_tests__by").filter(pk=pk).first()
+
+
+def places_of(spring):
+    """The places in a head that a spring fits."""
+    return [PRIMARY, SECONDARY] if spring.position == Spring.Position.EITHER else [spring.position]
 
 
 def row_of(spring, hanging):
-    places = [PRIMARY, SECONDARY] if spring.position == Spring.Position.EITHER else [spring.position]
-    found = [one for place in places if (one := convert.correction_for(spring, place))]
+    found = [one for place in places_of(spring) if (one := convert.correction_for(spring, place))]
     correction = found[0] if found else None
     counts = convert.corrected_of(spring, correction) if correction else convert.spring_of(spring)
     return Row(spring, counts, correction, tuple(hanging.get(spring.pk, ())))

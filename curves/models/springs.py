@@ -1,6 +1,7 @@
 """The drawer: kinds of spring, what the tester said of them, and what jobs have taught since."""
 
 from django.db import models
+from django.utils import timezone
 
 from shop.fields import between, person_field
 from shop.models import LoadUnit
@@ -23,10 +24,15 @@ class Spring(models.Model):
     """A kind of spring in the drawer; its figures carry relative errors and where they came from."""
 
     class Source(models.TextChoices):
-        WEIGHED = "weighed", "weighed here"
+        WEIGHED = "weighed", "weighed here"  # said by a fit of its load test, and by nothing else
+        TYPED = "typed", "as typed in"
         WIRE = "wire", "from wire and turns"
         LABEL = "label", "from its label"
         UNKNOWN = "unknown", "not known"
+
+    class Chosen(models.TextChoices):
+        OWN = "own", "its own figures"
+        LEARNED = "learned", "what jobs taught"
 
     class Position(models.TextChoices):
         PRIMARY = "primary", "primary"
@@ -44,7 +50,14 @@ class Spring(models.Model):
     free_length_sd_mm = models.FloatField(
         "length known to (mm)", null=True, blank=True, default=0.2, validators=between(0.01, 5)
     )
-    source = models.CharField(max_length=10, choices=Source, default=Source.WEIGHED)
+    source = models.CharField(max_length=10, choices=Source, default=Source.TYPED)
+    weighed_at = models.DateTimeField(null=True, blank=True)  # when a fit became its figures
+    weighed_by = person_field(null=True, blank=True)
+    chosen = models.CharField(
+        "what counts", max_length=7, choices=Chosen, blank=True
+    )  # by a person; empty: what is newer
+    chosen_by = person_field(null=True, blank=True)
+    chosen_at = models.DateTimeField(null=True, blank=True)
     wire_mm = models.FloatField("wire (mm)", null=True, blank=True, validators=between(0.1, 5))
     coil_mm = models.FloatField("mean coil diameter (mm)", null=True, blank=True, validators=between(1, 40))
     active_coils = models.FloatField("active coils", null=True, blank=True, validators=between(1, 100))
@@ -68,6 +81,11 @@ class Spring(models.Model):
     @property
     def is_practice(self):
         return self.practice_id is not None
+
+    @property
+    def weighing_at(self):
+        """When its own figures were weighed; None while they come from elsewhere."""
+        return self.weighed_at if self.source == self.Source.WEIGHED else None
 
     @property
     def rate_percent(self):
@@ -108,6 +126,7 @@ class SpringCorrection(models.Model):
     in_use = models.BooleanField(default=True)
     by = person_field()
     at = models.DateTimeField(auto_now_add=True)
+    learned_at = models.DateTimeField(default=timezone.now)  # what stands now; runs read later teach anew
     version = models.PositiveIntegerField(default=1)
 
     class Meta:

@@ -2,8 +2,11 @@
 
 from django.db import transaction
 
-from curves import fitdoubts, loadtests
+from curves import actions, fitdoubts, loadtests
+from curves.models import Spring
 from jobs import audit
+
+NEWER = "what is newer"
 
 
 @transaction.atomic
@@ -21,3 +24,14 @@ def save_load_test(spring, pairs, *, by, version, use, unit, consent=""):
     if doubts:
         told |= {"doubts": list(doubts), "consent": fitdoubts.CONSENT}
     audit.record("used the fit of a load test" if use else "kept a load test", by=by, **told)
+
+
+@transaction.atomic
+def choose_figures(spring, chosen, *, by, version):
+    """Say which figures of a spring count for the next job."""
+    words = {"": NEWER, **dict(Spring.Chosen.choices)}
+    before = words[spring.chosen]
+    actions.choose_figures(spring, chosen, by=by, version=version)
+    audit.record(
+        "chose what counts of a spring", by=by, spring=str(spring), before=before, after=words[chosen]
+    )

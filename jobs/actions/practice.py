@@ -80,7 +80,9 @@ def weigh_spring(job, spring, *, by):
         for length, load in practice.weigh(build, spring, times)
     )
     pairs = loadtests.fitted(*reversed(loadtests.typed_of(spring))).newtons
-    build_actions.save_spring(spring, practice.weighed(pairs), by=by, version=spring.version)
+    build_actions.save_spring(
+        spring, practice.weighed(pairs) | loadtests.weighed_now(by), by=by, version=spring.version
+    )
     note("weighed a spring", job, by, spring=str(spring))
 
 

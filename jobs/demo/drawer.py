@@ -2,7 +2,9 @@
 
 import numpy as np
 
+from curves import loadtests
 from curves.engine import spring_from_wire
+from curves.engine.loads import LENGTH_SD_MM, LOAD_SD_N
 from curves.models import Spring
 from curves.simulated import TrueSpring
 
@@ -72,7 +74,10 @@ def true_springs(letter, table):
 TRUE = true_springs("P", PRIMARIES) | true_springs("S", SECONDARIES)
 
 
-def fill_drawer(seed):
+TESTER_STEPS_MM = np.arange(0.0, 7.0)  # beyond the free length
+
+
+def fill_drawer(seed, by):
     """Make the forty rows, as weighed, as labelled or as reckoned from the wire; {label: row}."""
     rng = np.random.default_rng([seed, 40])
     rows = [
@@ -83,7 +88,13 @@ def fill_drawer(seed):
         )
         for place, figures in enumerate(table, start=1)
     ]
+    weighed = {row.label for row in rows if row.source == Spring.Source.WEIGHED}
+    for row in rows:
+        row.source = Spring.Source.LABEL if row.label in weighed else row.source
     Spring.objects.bulk_create(rows)
+    for place, spring in enumerate(Spring.objects.filter(label__in=weighed)):
+        pairs = _pairs(TRUE[spring.label], np.random.default_rng([seed, 41, place]))
+        loadtests.save_load_test(spring, pairs, by=by, version=spring.version, use=True)
     return {row.label: row for row in Spring.objects.all()}
 
 
@@ -93,6 +104,14 @@ SOURCES = {
     Spring.Source.WIRE: (0.06, 0.2),
     Spring.Source.LABEL: (0.10, 0.3),
 }
+
+
+def _pairs(true, rng):
+    """What the spring tester shows of a spring: (length mm, load N), the first unloaded."""
+    lengths = true.length + TESTER_STEPS_MM + LENGTH_SD_MM * rng.standard_normal(TESTER_STEPS_MM.size)
+    loads = true.tension + true.rate * TESTER_STEPS_MM + LOAD_SD_N * rng.standard_normal(TESTER_STEPS_MM.size)
+    loads = np.round(np.maximum(loads, 0.05) / 0.05) * 0.05 * (TESTER_STEPS_MM > 0)
+    return list(zip(np.round(lengths, 1).tolist(), np.round(loads, 2).tolist(), strict=True))
 
 
 def _row(label, position, figures, rng):

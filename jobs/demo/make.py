@@ -48,11 +48,13 @@ def make_demo(password, *, seed=SEED, now, size=None):
         raise NotEmpty
     _shop()
     people = _people(password)
+    with clock_at(working_moment(now, plan.FIRST_DAY - 2)):
+        drawer = fill_drawer(seed, people["davit"])
     world = plan.World(
         bench=(people["davit"], people["pernille"], people["davit"], people["imogen"]),
         counter=(people["rufus"], people["rufus"], people["imogen"]),
         customers=_customers(),
-        drawer=fill_drawer(seed),
+        drawer=drawer,
         head_types=_head_types(people["imogen"]),
     )
     visits = plan.visits(seed, world, size or plan.FULL)

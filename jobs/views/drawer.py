@@ -8,7 +8,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from curves import actions, convert, fitdoubts, loadtests
 from curves.models import Spring, SpringCorrection
-from curves.springforms import LoadTestForm, NewSpringForm, SpringForm
+from curves.springforms import ChosenForm, LoadTestForm, NewSpringForm, SpringForm
 from jobs.actions import drawer as drawer_actions
 from jobs.actions import trials as trial_actions
 from jobs.drawer import PRIMARY, SECONDARY, drawer_rows, hanging_now, row_of, spring_for
@@ -83,9 +83,7 @@ def load_test(request, pk):
         found = loadtests.fitted(form.rows, form.cleaned_data["unit"])
         if use and found.test is None:
             form.add_error(None, found.refused)
-        elif (
-            use and request.POST.get("consent") != found.seal and (doubts := fitdoubts.doubts_of(found, row))
-        ):
+        elif use and (doubts := _unanswered(request, found, row)):
             form.add_error(None, DOUBTED)
         elif _kept(request, row, form, use):
             return go(request, reverse("spring", args=[pk]) + "#sec-loads")
@@ -115,6 +113,26 @@ def _kept(request, row, form, use):
     words = "and its figures are the spring's own now" if use else "the spring's own figures stay"
     notes.leave(request, f"The load test of {row} is saved, {words}.")
     return True
+
+
+@require_POST
+def spring_counts(request, pk):
+    """Choose which figures count: its own, what jobs taught, or, with an empty choice, what is newer."""
+    require(request.user, "edit_drawer")
+    row = get_object_or_404(Spring, pk=pk)
+    form = ChosenForm(request.POST)
+    if form.is_valid() and form.cleaned_data["chosen"] != row.chosen:
+        before = row.chosen
+        try:
+            drawer_actions.choose_figures(
+                row, form.cleaned_data["chosen"], by=request.user, version=form.cleaned_data["version"]
+            )
+        except Conflict:
+            notes.leave(request, "Someone else changed this spring just now: look again, then choose.")
+        else:
+            undo = {"undo": request.path, "values": {"chosen": before, "version": row.version}}
+            notes.leave(request, f"For the next job counts {form.words}.", **undo)
+    return go(request, reverse("spring", args=[pk]) + "#sec-figures")
 
 
 @require_POST
@@ -154,9 +172,11 @@ def _show(request, pk, *, form=None, load_form=None, doubts=()):
     if load_form is None:
         load_form = LoadTestForm(unit=unit, auto_id=LOADS_ID, initial={"version": row.version}, shown=pairs)
     newest = [one for place in (PRIMARY, SECONDARY) if (one := convert.correction_for(row, place))]
+    shown = row_of(row, hanging_now())
     context = {
         "spring": row,
-        "row": row_of(row, hanging_now()),
+        "row": shown,
+        "figures": list(shown.side_by_side),
         "form": form,
         "load_form": load_form,
         "test": found,

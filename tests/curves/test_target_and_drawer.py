@@ -118,7 +118,7 @@ def spring(**fields):
         "rate_n_per_mm": "1,25",
         "rate_percent": "4",
     }
-    more = {"free_length_mm": "16.2", "free_length_sd_mm": "0.15", "source": "weighed", "once": "key-1"}
+    more = {"free_length_mm": "16.2", "free_length_sd_mm": "0.15", "source": "label", "once": "key-1"}
     return values | more | fields
 
 

@@ -97,7 +97,7 @@ def test_a_correction_is_shown_switched_off_and_taken_back(client_as):
     client, address = client_as("technician"), f"/springs/{correction.spring_id}/"
     page = client.get(address)
     assert page.context["row"].counts.rate_n_per_mm == correction.rate_n_per_mm
-    assert f"learned in job {job.number}" in page.content.decode()
+    assert page.context["row"].source == f"learned in job {job.number}"
     switch = f"{address}corrections/{correction.pk}/"
     client.post(switch, {"in_use": ""})
     page = client.get(address)

@@ -117,7 +117,7 @@ def test_run_form_offers_a_unit_only_springs_of_its_own(job, client_as):
 def test_label_of_a_practice_spring_can_not_be_taken_by_the_shops(job, client_as):
     label = queries.drawer(job.build)[0].label
     values = {"label": label, "position": "either", "rate_n_per_mm": "1.5", "free_length_mm": "16"}
-    values |= {"initial_tension_n": "0", "source": "weighed", "quantity": "1"}
+    values |= {"initial_tension_n": "0", "source": "label", "quantity": "1"}
     answer = client_as("owner").post(reverse("spring_new"), values)
     assert answer.status_code == 422
     assert not Spring.objects.exists()
