@@ -6,6 +6,7 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
+from curves import stock
 from curves.locks import Locked, require_unlocked
 from curves.models import Reading, Run, Target, TargetPoint
 from curves.recording import OffTheCard, keep_numbers, put, take_back
@@ -36,6 +37,7 @@ def add_run(build, values, readings, *, by):
     last = Run.objects.filter(build=build).aggregate(last=Max("number"))["last"] or 0
     run = Run.objects.create(build=build, number=last + 1, by=by, **values)
     _write_readings(run, readings)
+    stock.settle(build, by=by)
     return run
 
 
@@ -55,15 +57,21 @@ def change_run(run, values, readings, *, by, version, typed_in=None):
     stood = list(run.readings.all())
     run.readings.all().delete()
     _write_readings(run, readings, stood)
+    stock.settle(run.build, by=by)
 
 
 @transaction.atomic
 def take_off_run(run, *, by, removed=True):
-    """Take a run off the card, or put it back; its readings stay either way."""
+    """Take a run off the card, or put it back; its readings stay either way.
+
+    Taken off, its springs go back to the drawer, and those of the run before it hang in the unit again as far
+    as they are free; put back, its own must be.
+    """
     require(by, "edit_curve")
     require_unlocked(run.build)
     run.removed = removed
     save_versioned(run, run.version, ["removed"])
+    stock.settle(run.build, by=by, strict=not removed)
 
 
 @transaction.atomic
@@ -109,12 +117,14 @@ def choose_figures(spring, chosen, *, by, version):
 
 @transaction.atomic
 def save_spring(spring, values, *, by, version=None):
-    """Write a spring of the drawer; one without a key is new."""
+    """Write a spring of the drawer; one without a key is new, and ``quantity`` is its first count."""
     require(by, "edit_drawer")
+    first_count = values.pop("quantity", 0) if spring.pk is None else 0
     for name, value in values.items():
         setattr(spring, name, value)
     if spring.pk is None:
         spring.save(force_insert=True)
+        stock.open_stock(spring, first_count, by=by)
     else:
         save_versioned(spring, version, list(values))
 

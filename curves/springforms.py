@@ -2,13 +2,13 @@
 
 from django import forms
 
-from curves import csvfile, gridforms
+from curves import csvfile, gridforms, stock
 from curves.engine import to_newtons
 from curves.grid import Column, Grid
 from curves.gridforms import GridForm
-from curves.models import Spring
+from curves.models import Spring, SpringMove
 from curves.models.springs import MOST_LOAD_N
-from shop.forms import Form, ModelForm, NumberField, VersionedForm
+from shop.forms import Form, ModelForm, NumberField, VersionedForm, WholeField
 from shop.models import LoadUnit
 from shop.once import OnceField
 
@@ -42,7 +42,6 @@ class SpringFields(forms.Form):
         fields = [
             "label",
             "position",
-            "quantity",
             "rate_n_per_mm",
             "free_length_mm",
             "free_length_sd_mm",
@@ -66,7 +65,7 @@ class SpringFields(forms.Form):
         self.fields["source"].choices = [
             choice for choice in Spring.Source.choices if was_weighed or choice[0] != Spring.Source.WEIGHED
         ]
-        self.order_fields([*self._meta.fields[:4], "rate_percent", *self._meta.fields[4:]])
+        self.order_fields([*self._meta.fields[:2], "quantity", "rate_n_per_mm", "rate_percent"])
 
     @property
     def spring_values(self):
@@ -99,15 +98,45 @@ class SpringFields(forms.Form):
 
 
 class NewSpringForm(SpringFields, ModelForm):
+    quantity = WholeField(label="How many lie in the drawer", min_value=0, max_value=stock.MOST, initial=0)
     once = OnceField()
 
     class Meta(SpringFields.Meta):
         pass
 
+    @property
+    def spring_values(self):
+        return super().spring_values | {"quantity": self.cleaned_data["quantity"]}
+
 
 class SpringForm(SpringFields, VersionedForm):
     class Meta(SpringFields.Meta):
         pass
+
+
+class StockForm(Form):
+    """What happened in the drawer: counted, received, or thrown away; a move of the ledger."""
+
+    happened = forms.ChoiceField(
+        label="What happened",
+        widget=forms.RadioSelect,
+        choices=[
+            (SpringMove.Kind.COUNTED, "Counted: so many lie there"),
+            (SpringMove.Kind.RECEIVED, "Received: so many came"),
+            (SpringMove.Kind.SCRAPPED, "Scrapped: so many were thrown away"),
+        ],
+    )
+    number = WholeField(label="How many", min_value=0, max_value=stock.MOST)
+    note = forms.CharField(label="Note", required=False, max_length=200)
+    seen = forms.IntegerField(widget=forms.HiddenInput)
+    once = OnceField()
+
+    def clean(self):
+        cleaned = super().clean()
+        counted = cleaned.get("happened") == SpringMove.Kind.COUNTED
+        if not counted and "happened" in cleaned and cleaned.get("number") == 0:
+            self.add_error("number", "None came or went: write 1 or more, or say that you counted.")
+        return cleaned
 
 
 class ChosenForm(Form):

@@ -5,7 +5,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from curves import convert, engine, judging, offers, queries, timing
+from curves import convert, engine, judging, offers, queries, stock, timing
 from curves.lessons import Lesson, lessons
 from curves.models import Build, Run, Spring
 from curves.offers import Measuring, Missing, Offer
@@ -112,7 +112,8 @@ def trial_state(build, choices=None):
     """
     choices = choices or Choices()
     drive = convert.drive_of(build)
-    rows = {row.pk: row for row in queries.drawer(build).prefetch_related("corrections")}
+    drawer = stock.with_held(queries.drawer(build), build).prefetch_related("corrections")
+    rows = {row.pk: row for row in drawer}
     taught = lessons(build, rows)
     target = getattr(build, "target", None)
     band = target_for(target, drive, choices)
@@ -131,7 +132,9 @@ def trial_state(build, choices=None):
     found = proposed(question)
     pairs = len(question.primaries) * max(len(question.secondaries), 1)
     maker = _Maker(state["calibration"], question, rows, build, target, band, drive, log, pairs)
-    made = tuple(maker.offer(place, proposal) for place, proposal in enumerate(found, start=1))
+    made = tuple(
+        maker.offer(place, proposal) for place, proposal in enumerate(_with_enough(found, rows), start=1)
+    )
     return TrialState(
         **state,
         missing=(),
@@ -223,17 +226,25 @@ def _question(build, taught, log, band, sides, choices):
 
 
 def _sides(rows, build):
-    """What can hang in either place: what is in stock, and what hangs in this unit already."""
-    hung = {pk for run in build.runs.all() for pk in (run.primary_id, run.secondary_id)}
+    """What can hang in either place: what lies in the drawer, and what hangs in this unit already."""
     either = Spring.Position.EITHER
     return tuple(
         tuple(
             convert.spring_of(row, position=place, build=build)
             for row in rows
-            if row.position in (place, either) and (row.quantity or row.pk in hung)
+            if row.position in (place, either) and (row.quantity or row.held)
         )
         for place in (Spring.Position.PRIMARY, Spring.Position.SECONDARY)
     )
+
+
+def _with_enough(found, rows):
+    """The proposals for which there are springs enough: two of a kind take two."""
+    free = {row.label: row.quantity + row.held for row in rows.values()}
+    for proposal in found:
+        keys = [one.key for one in (proposal.primary, proposal.secondary) if one]
+        if len(set(keys)) == len(keys) or free[keys[0]] > 1:
+            yield proposal
 
 
 def _trial(lesson: Lesson, band, drive):

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 
 from django.db.models import Prefetch
 
-from curves import convert
-from curves.models import Run, Spring, SpringCorrection
+from curves import convert, stock
+from curves.models import Spring, SpringCorrection, SpringMove
 from jobs.models import Job
 
+MOST_MOVES = 30  # on one page
 PRIMARY, SECONDARY = Spring.Position.PRIMARY, Spring.Position.SECONDARY
 
 
@@ -35,13 +36,28 @@ class Figures:
 
 
 @dataclass(frozen=True)
+class Away:
+    """Springs of a kind that are in the unit of an open card."""
+
+    job: Job
+    kind: str
+    count: int
+
+    @property
+    def words(self):
+        """Out at a job, or fitted in it, and how many where there are several."""
+        how = "fitted in" if self.kind == SpringMove.Kind.FITTED else "out at"
+        return f"{self.count} {how}" if self.count > 1 else how
+
+
+@dataclass(frozen=True)
 class Row:
     """One kind of spring: its row, what counts for the next job, which correction says so, where it hangs."""
 
     spring: Spring
     counts: convert.Counts
     correction: SpringCorrection | None
-    jobs: tuple[Job, ...]
+    away: tuple[Away, ...]
 
     @property
     def source(self):
@@ -76,7 +92,7 @@ class Row:
 
 
 def drawer_rows():
-    """Every kind of spring; four queries however many there are."""
+    """Every kind of spring; five queries however many springs and closed cards there are."""
     hanging = hanging_now()
     return [row_of(spring, hanging) for spring in Spring.objects.prefetch_related(_corrections())]
 
@@ -100,17 +116,17 @@ def row_of(spring, hanging):
 
 
 def hanging_now():
-    """Which springs hang in the units in the shop now: {spring key: [job, ...]}, by each one's newest run."""
-    newest = {}
-    runs = Run.objects.filter(build__job__closed_at=None, removed=False, primary__isnull=False)
-    for run in runs.select_related("build__job").order_by("number"):
-        newest[run.build_id] = run
-    hanging = defaultdict(list)
-    for run in newest.values():
-        for pk in (run.primary_id, run.secondary_id):
-            if pk is not None:
-                hanging[pk].append(run.build.job)
-    return {pk: sorted(jobs, key=lambda job: job.number) for pk, jobs in hanging.items()}
+    """Where springs of the drawer are now: {spring key: [Away, ...]}, from the open cards and their moves."""
+    jobs = {job.build_id: job for job in Job.objects.filter(closed_at=None).only("number", "build_id")}
+    away = defaultdict(list)
+    for (spring, build), held in stock.held_in(list(jobs)).items():
+        away[spring].append(Away(jobs[build], held.kind, held.count))
+    return {spring: sorted(them, key=lambda one: one.job.number) for spring, them in away.items()}
+
+
+def moves_of(spring):
+    """The newest moves of a spring, the newest first, each with its card and who made it."""
+    return list(spring.moves.select_related("build__job", "by").order_by("-pk")[:MOST_MOVES])
 
 
 def _corrections():

@@ -92,6 +92,7 @@ urlpatterns = [
     path("springs/new/", drawer.spring_new, name="spring_new"),
     path("springs/<int:pk>/", drawer.spring, name="spring"),
     path("springs/<int:pk>/loads/", drawer.load_test, name="load_test"),
+    path("springs/<int:pk>/stock/", drawer.spring_stock, name="spring_stock"),
     path("springs/<int:pk>/counts/", drawer.spring_counts, name="spring_counts"),
     path("springs/<int:pk>/corrections/<int:correction>/", drawer.correction, name="correction"),
     path("head-types/", headtypes.head_types, name="head_types"),

@@ -77,7 +77,10 @@ def unit(**fields):
 def spring(label=None, **fields):
     """A kind of spring in the drawer, weighed."""
     values = {"rate_n_per_mm": 1.5, "free_length_mm": 16.0, "quantity": 4}
-    return Spring.objects.create(label=label or f"S{next(_serial)}", **values | fields)
+    row = Spring.objects.create(label=label or f"S{next(_serial)}", **values | fields)
+    if row.quantity and row.practice_id is None:
+        row.moves.create(kind="counted", quantity=row.quantity)
+    return row
 
 
 def build(**fields):

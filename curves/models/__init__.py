@@ -3,6 +3,7 @@
 from curves.models.builds import Build, Frame, HeadType
 from curves.models.runs import DwellReading, Reading, Run, SparkReading, TakenBack, VacuumReading
 from curves.models.springs import LoadTest, Spring, SpringCorrection
+from curves.models.stock import SpringMove
 from curves.models.sweeps import LightReading, Response, ResponseReading, Sweep
 from curves.models.targets import Target, TargetPoint
 
@@ -20,6 +21,7 @@ __all__ = [
     "SparkReading",
     "Spring",
     "SpringCorrection",
+    "SpringMove",
     "Sweep",
     "TakenBack",
     "Target",

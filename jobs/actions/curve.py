@@ -8,6 +8,7 @@ from curves import reach
 from curves.models import Frame, Run
 from jobs import audit
 from jobs.actions.noting import note
+from jobs.actions.springs import settle_lines
 from jobs.guards import held, held_at_its_ratio
 from jobs.models import AuditEntry
 
@@ -16,6 +17,7 @@ from jobs.models import AuditEntry
 def add_run(job, values, readings, *, by):
     held_at_its_ratio(job)
     run = build_actions.add_run(job.build, values, readings, by=by)
+    settle_lines(job, by=by)
     verb = "typed a run" if readings else "began a run"
     note(verb, job, by, run=str(run), readings=len(readings))
     return run
@@ -26,6 +28,7 @@ def change_run(job, run, values, readings, *, by, version, typed_in=None):
     before = Run.objects.values_list("frame", flat=True).get(pk=run.pk)
     held_at_its_ratio(job)
     build_actions.change_run(run, values, readings, by=by, version=version, typed_in=typed_in)
+    settle_lines(job, by=by)
     said = {"run": str(run), "readings": len(readings)}
     if before != run.frame:
         numbers = "as typed" if typed_in else "turned"
@@ -69,6 +72,7 @@ def _note_once(verb, job, by, run):
 def take_off_run(job, run, *, by, removed):
     held(job)
     build_actions.take_off_run(run, by=by, removed=removed)
+    settle_lines(job, by=by)
     note("took a run off the card" if removed else "put a run back on the card", job, by, run=str(run))
 
 

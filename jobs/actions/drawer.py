@@ -2,8 +2,8 @@
 
 from django.db import transaction
 
-from curves import actions, fitdoubts, loadtests
-from curves.models import Spring
+from curves import actions, fitdoubts, loadtests, stock
+from curves.models import Spring, SpringMove
 from jobs import audit
 
 NEWER = "what is newer"
@@ -35,3 +35,14 @@ def choose_figures(spring, chosen, *, by, version):
     audit.record(
         "chose what counts of a spring", by=by, spring=str(spring), before=before, after=words[chosen]
     )
+
+
+@transaction.atomic
+def move_stock(spring, happened, number, *, seen, by, note=""):
+    """Write down what happened in the drawer: counted, received or scrapped."""
+    if happened == SpringMove.Kind.COUNTED:
+        stock.count(spring, number, seen=seen, by=by, note=note)
+    else:
+        act = stock.receive if happened == SpringMove.Kind.RECEIVED else stock.scrap
+        act(spring, number, by=by, note=note)
+    audit.record(f"{happened} springs", by=by, spring=str(spring), number=number, note=note)

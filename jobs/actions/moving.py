@@ -7,6 +7,7 @@ from django.db import transaction
 from django.db.models import F
 from django.utils import timezone
 
+from curves import stock
 from jobs import guards, signing, stages
 from jobs.actions.noting import note
 from jobs.models import Job, Sheet, StageMove
@@ -52,6 +53,7 @@ def hand_back(job, *, by, handed_to="", warranty_until=None, reason="", seen=Non
     missing = guards.missing(now) or _outdated(now)
     _want_reason(bool(missing), reason, missing)
     _write(now, closed_at=timezone.now(), handed_to=handed_to, warranty_until=warranty_until)
+    stock.come_home(now.build, by=by)
     now.build.locked = True
     now.build.save(update_fields=["locked"])
     warranty = warranty_until.isoformat() if warranty_until else ""

@@ -4,6 +4,7 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
+from curves import stock
 from curves.models import Build
 from jobs.actions.noting import note
 from jobs.guards import refuse_practice, require_closed
@@ -84,5 +85,6 @@ def reopen(job, *, by, road_report="", **fields):
         previous=job,
         **({"complaint": road_report} | fields),
     )
+    stock.take_over(job.build, new.build, by=by)
     note("reopened as a new card", job, by, new_card=new.number)
     return new

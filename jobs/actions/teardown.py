@@ -1,6 +1,6 @@
 """Writing down what a teardown shows: answers to the inspection list, findings, and parts."""
 
-from django.core.exceptions import ValidationError
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 
 from jobs.actions.noting import changes, in_words, note
@@ -9,6 +9,12 @@ from jobs.inspection import proposed_verdict
 from jobs.models import Finding, Inspection, PartLine
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
+
+OF_A_SPRING = {"why", "price"}  # what a person writes on the line of a fitted spring
+LEDGERS = (
+    "This spring hangs in the unit by its final run: take that run off the card, and the spring goes back to "
+    "the drawer and off this list."
+)
 
 
 @transaction.atomic
@@ -77,6 +83,8 @@ def add_part(job, data, *, by):
 def change_part(line, data, *, by, version):
     require(by, "edit_work")
     held(line.job)
+    if line.spring_id and not set(data) <= OF_A_SPRING:
+        raise PermissionDenied(LEDGERS)
     changed = changes(PartLine.objects.get(pk=line.pk), data, data)
     for name, value in data.items():
         setattr(line, name, value)
@@ -87,6 +95,8 @@ def change_part(line, data, *, by, version):
 
 @transaction.atomic
 def remove_part(line, *, by):
+    if line.spring_id:
+        raise PermissionDenied(LEDGERS)
     _remove(line, by, "struck out a line")
 
 

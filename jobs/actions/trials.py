@@ -6,6 +6,7 @@ from curves import actions as build_actions
 from curves import corrections, queries
 from curves.models import Frame, Run
 from jobs.actions.noting import note
+from jobs.actions.springs import settle_lines
 from jobs.guards import held
 from jobs.models import Job
 
@@ -25,6 +26,7 @@ def fit_pair(job, values, *, by):
     last = queries.live_runs(build)[-1:]
     frame = last[0].frame if last else Frame.SHAFT
     run = build_actions.add_run(build, {"kind": Run.Kind.TRIAL, "frame": frame, **values}, [], by=by)
+    settle_lines(job, by=by)
     note("chose a pair to fit", job, by, run=str(run), springs=_pair(run), posts=_posts(run))
     return run
 
@@ -48,12 +50,11 @@ def use_correction(correction, in_use, *, by):
 
 
 def _unread(build, values):
-    """The trial run of this very pair and bends that has no reading yet, or None."""
-    for run in queries.live_runs(build):
-        same = all(getattr(run, name) == value for name, value in values.items())
-        if same and run.kind == Run.Kind.TRIAL and not run.readings.all():
-            return run
-    return None
+    """The newest run, if it is a trial of this very pair and bends that has no reading yet; else None."""
+    run = next(iter(queries.live_runs(build)[-1:]), None)
+    if run is None or run.kind != Run.Kind.TRIAL or run.readings.all():
+        return None
+    return run if all(getattr(run, name) == value for name, value in values.items()) else None
 
 
 def _pair(run):

@@ -5,12 +5,13 @@ from functools import cached_property
 
 import numpy as np
 
-from curves import corrections, queries
+from curves import corrections, queries, stock
 from curves.models import Response, Run, Sweep
 from jobs.actions import curve, sweeps
 from jobs.demo import bench
 
 VACUUM_CRANK_DEG = 9.0
+PACKET = 5  # springs
 RESPONSE_SHARE = 0.5  # of the top speed: where the dynamometer held the engine
 
 
@@ -114,6 +115,8 @@ class CurveWork:
         self._run(Run.Kind.FINAL, self.chosen.fit, self.chosen.final)
 
     def _run(self, kind, fit, readings):
+        for label in dict.fromkeys((fit.primary, fit.secondary)):
+            self._restock(self.drawer[label])
         self._type_run(
             kind,
             readings,
@@ -122,6 +125,12 @@ class CurveWork:
             primary_bend_mm=fit.bend_mm[0],
             secondary_bend_mm=fit.bend_mm[1],
         )
+
+    def _restock(self, spring):
+        """A packet comes before the last one of a kind is wanted."""
+        spring.refresh_from_db(fields=["quantity"])
+        if not spring.quantity and spring.pk not in stock.in_unit(self.job.build):
+            stock.receive(spring, PACKET, by=self.bench_person, note="A packet from the spring winder.")
 
     def _type_run(self, kind, readings, **values):
         curve.add_run(self.job, {"kind": kind, **values}, readings, by=self.bench_person)

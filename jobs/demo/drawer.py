@@ -2,9 +2,8 @@
 
 import numpy as np
 
-from curves import loadtests
+from curves import loadtests, stock
 from curves.engine import spring_from_wire
-from curves.engine.loads import LENGTH_SD_MM, LOAD_SD_N
 from curves.models import Spring
 from curves.simulated import TrueSpring
 
@@ -74,6 +73,7 @@ def true_springs(letter, table):
 TRUE = true_springs("P", PRIMARIES) | true_springs("S", SECONDARIES)
 
 
+LENGTH_SD_MM, LOAD_SD_N = 0.1, 0.05  # of a caliper and a spring scale
 TESTER_STEPS_MM = np.arange(0.0, 7.0)  # beyond the free length
 
 
@@ -91,7 +91,12 @@ def fill_drawer(seed, by):
     weighed = {row.label for row in rows if row.source == Spring.Source.WEIGHED}
     for row in rows:
         row.source = Spring.Source.LABEL if row.label in weighed else row.source
+    counted = {row.label: row.quantity for row in rows}
+    for row in rows:
+        row.quantity = 0
     Spring.objects.bulk_create(rows)
+    for spring in Spring.objects.all():
+        stock.open_stock(spring, counted[spring.label], by=by)
     for place, spring in enumerate(Spring.objects.filter(label__in=weighed)):
         pairs = _pairs(TRUE[spring.label], np.random.default_rng([seed, 41, place]))
         loadtests.save_load_test(spring, pairs, by=by, version=spring.version, use=True)

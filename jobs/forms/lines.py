@@ -28,6 +28,12 @@ class PartForm(ModelForm):
         model = PartLine
         fields = ["text", "quantity", "state", "why", "price"]
 
+    def __init__(self, *args, **options):
+        super().__init__(*args, **options)
+        if self.instance.spring_id:  # the rest is the ledger's
+            for name in ("text", "quantity", "state"):
+                del self.fields[name]
+
     def clean(self):
         data = super().clean()
         if data.get("state") == PartLine.State.LEFT_OFF and not data.get("why", "").strip():
@@ -35,7 +41,7 @@ class PartForm(ModelForm):
         return data
 
     def row_data(self):
-        return {name: self.cleaned_data[name] for name in self._meta.fields}
+        return {name: self.cleaned_data[name] for name in self._meta.fields if name in self.fields}
 
 
 class NewPartForm(PartForm):

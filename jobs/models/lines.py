@@ -110,12 +110,22 @@ class PartLine(models.Model):
     price = models.DecimalField(
         "price each", max_digits=9, decimal_places=2, null=True, blank=True, validators=between(0, 999999)
     )
+    spring = models.ForeignKey(
+        "curves.Spring", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )  # set: a line that the drawer's ledger writes and takes away
     by = person_field()
     at = models.DateTimeField(auto_now_add=True)
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["job", "spring"],
+                condition=models.Q(spring__isnull=False),
+                name="one_line_per_fitted_spring",
+            )
+        ]
 
     def __str__(self):
         return self.text

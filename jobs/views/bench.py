@@ -16,11 +16,12 @@ from curves import checks, convert, judging, queries
 from curves.cells import CellError
 from curves.forms import BenchRunForm
 from curves.models import Frame, Run
+from curves.stock import NotInDrawer
 from jobs.actions import curve as actions
 from jobs.guards import require_open
 from jobs.queries import card_for
 from jobs.stages import Stage
-from jobs.views.curve import drawn, first_values, place_of
+from jobs.views.curve import drawn, first_values, place_of, refuse_springs
 from shop import once
 from shop.models import Shop
 from shop.pages import go, page
@@ -187,7 +188,11 @@ def _begun(request, job):
         run = actions.add_run(job, form.run_values, [], by=request.user)
         return f"{reverse('bench', args=[job.number])}?run={run.number}"
 
-    return go(request, once.take(request, make))
+    try:
+        return go(request, once.take(request, make))
+    except NotInDrawer as refusal:
+        refuse_springs(form, refusal)
+        return _show_beginning(request, job, form)
 
 
 def _show_beginning(request, job, form):

@@ -11,8 +11,10 @@ from curves import caliper, charts, checks, convert, csvfile, judging, outcome, 
 from curves.forms import ChangeRunForm, NewRunForm
 from curves.headforms import HeadForm
 from curves.models import Run
+from curves.stock import NotInDrawer
 from jobs.actions import curve as actions
 from jobs.actions import trials
+from jobs.actions.springs import PLACES, where_words
 from jobs.guards import require_open
 from jobs.queries import card_for
 from jobs.stages import Stage
@@ -100,7 +102,18 @@ def run_new(request, number):
     form = NewRunForm(request.POST, **ours)
     if not form.is_valid():
         return _show_run(request, job, form)
-    return go(request, once.take(request, lambda: _made(request, job, form)))
+    try:
+        return go(request, once.take(request, lambda: _made(request, job, form)))
+    except NotInDrawer as refusal:
+        refuse_springs(form, refusal)
+        return _show_run(request, job, form)
+
+
+def refuse_springs(form, refusal):
+    """Say beside its field that a spring is not free, and where the others hang."""
+    pk = refusal.spring.pk
+    places = [place for place in PLACES if getattr(form.cleaned_data.get(place), "pk", None) == pk]
+    form.add_error(places[-1] if places else None, where_words(refusal))
 
 
 def _of_build(build):
@@ -147,6 +160,8 @@ def run(request, number, run):
             actions.change_run(job, row, form.run_values, form.rows, by=request.user, **seen)
         except Conflict as conflict:
             form.show_conflict(conflict.current)
+        except NotInDrawer as refusal:
+            refuse_springs(form, refusal)
         else:
             trials.learn_soon(job, by=request.user)
             notes.leave(request, f"{row} is changed: {len(form.rows)} readings.")
@@ -196,7 +211,11 @@ def run_remove(request, number, run):
     row = _run_of(job, run)
     removed = "restore" not in request.POST
     if row.removed != removed:
-        actions.take_off_run(job, row, by=request.user, removed=removed)
+        try:
+            actions.take_off_run(job, row, by=request.user, removed=removed)
+        except NotInDrawer as refusal:
+            notes.leave(request, f"{row} stays off the card. {where_words(refusal)}")
+            return go(request, place_of(job, row.kind))
         trials.learn_soon(job, by=request.user)
     undo = reverse("run_remove", args=[number, run]) if removed else None
     words = f"{row} is off the card." if removed else f"{row} is back on the card."

@@ -1,6 +1,6 @@
 """The drawer: the shop's kinds of spring, how each is known, weighed, corrected and changed."""
 
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
@@ -8,17 +8,17 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from curves import actions, convert, fitdoubts, loadtests
 from curves.models import Spring, SpringCorrection
-from curves.springforms import ChosenForm, LoadTestForm, NewSpringForm, SpringForm
+from curves.springforms import ChosenForm, LoadTestForm, NewSpringForm, SpringForm, StockForm
 from jobs.actions import drawer as drawer_actions
 from jobs.actions import trials as trial_actions
-from jobs.drawer import PRIMARY, SECONDARY, drawer_rows, hanging_now, row_of, spring_for
+from jobs.drawer import PRIMARY, SECONDARY, drawer_rows, hanging_now, moves_of, row_of, spring_for
 from shop import notes, once
 from shop.models import Shop
 from shop.pages import go, page
 from shop.rights import require
 from shop.versions import Conflict
 
-LOADS_ID = "loads_%s"  # two forms stand on one page
+LOADS_ID, STOCK_ID = "loads_%s", "stock_%s"  # several forms stand on one page
 DOUBTED = "This fit is doubted: put right what is wrong, or say below the pairs that you checked it."
 
 
@@ -116,6 +116,34 @@ def _kept(request, row, form, use):
 
 
 @require_POST
+def spring_stock(request, pk):
+    """Count, receive or scrap springs of a kind: each a move of the ledger."""
+    require(request.user, "edit_drawer")
+    row = get_object_or_404(Spring.objects, pk=pk)
+    form = StockForm(request.POST, auto_id=STOCK_ID)
+    if form.is_valid():
+        try:
+            return go(request, once.take(request, lambda: _moved(request, row, form.cleaned_data)))
+        except Conflict as conflict:
+            lie = conflict.current.quantity
+            form.add_error("number", f"One went or came meanwhile: {lie} should lie there now. Count again.")
+            form.data = form.data.copy()
+            form.data["seen"] = lie
+        except ValidationError as refusal:
+            form.add_error("number", refusal)
+    return _show(request, pk, stock_form=form)
+
+
+def _moved(request, row, said):
+    drawer_actions.move_stock(
+        row, said["happened"], said["number"], seen=said["seen"], by=request.user, note=said["note"]
+    )
+    row.refresh_from_db()
+    notes.leave(request, f"Written down: {row.quantity} of {row} lie in the drawer now.")
+    return reverse("spring", args=[row.pk]) + "#sec-stock"
+
+
+@require_POST
 def spring_counts(request, pk):
     """Choose which figures count: its own, what jobs taught, or, with an empty choice, what is newer."""
     require(request.user, "edit_drawer")
@@ -158,7 +186,7 @@ def correction(request, pk, correction):
     return go(request, reverse("spring", args=[pk]) + "#sec-learned")
 
 
-def _show(request, pk, *, form=None, load_form=None, doubts=()):
+def _show(request, pk, *, form=None, load_form=None, stock_form=None, doubts=()):
     row = spring_for(pk)
     if row is None:
         raise Http404("There is no such spring.")
@@ -166,7 +194,10 @@ def _show(request, pk, *, form=None, load_form=None, doubts=()):
     unit = unit or Shop.current().tester_unit
     typed = load_form and load_form.rows
     found = loadtests.fitted(load_form.rows, load_form.read_as) if typed else loadtests.fitted(pairs, unit)
-    status = (load_form or form).status
+    bound = load_form or form or stock_form
+    status = bound.status
+    if stock_form is None:
+        stock_form = StockForm(auto_id=STOCK_ID, initial={"seen": row.quantity})
     if form is None:
         form = SpringForm(instance=row, initial={"version": row.version})
     if load_form is None:
@@ -179,6 +210,8 @@ def _show(request, pk, *, form=None, load_form=None, doubts=()):
         "figures": list(shown.side_by_side),
         "form": form,
         "load_form": load_form,
+        "stock_form": stock_form,
+        "moves": moves_of(row),
         "test": found,
         "doubts": doubts,
         "consent": fitdoubts.CONSENT,

@@ -6,8 +6,10 @@ from django.views.decorators.http import require_GET, require_POST
 
 from curves import offers, queries, trials
 from curves.corrections import PLACES
+from curves.stock import NotInDrawer
 from curves.trialforms import ChoicesForm, FitForm
 from jobs.actions import trials as actions
+from jobs.actions.springs import where_words
 from jobs.guards import require_open
 from jobs.queries import card_for
 from jobs.views.curve import drawn
@@ -56,7 +58,11 @@ def fit_pair(request, number):
     if not form.is_valid():
         notes.leave(request, "Nothing was fitted: the pair did not arrive whole. Choose it again.")
         return redirect("trials", number)
-    return go(request, once.take(request, lambda: _fitted(request, job, form)))
+    try:
+        return go(request, once.take(request, lambda: _fitted(request, job, form)))
+    except NotInDrawer as refusal:
+        notes.leave(request, f"Nothing was fitted. {where_words(refusal)}")
+        return redirect("trials", number)
 
 
 def _fitted(request, job, form):

@@ -143,11 +143,11 @@ def test_a_spring_is_changed_by_one_at_a_time(client_as):
     row = build.spring("P 7")
     client, address = client_as("technician"), f"/springs/{row.pk}/"
     assert client.get(address).context["form"]["rate_percent"].value() == "5"
-    assert client.post(address, spring(version="1", quantity="9")).status_code == 302
-    answer = client.post(address, spring(version="1", quantity="2"))
+    assert client.post(address, spring(version="1", quantity="9", note="first")).status_code == 302
+    answer = client.post(address, spring(version="1", quantity="2", note="second"))
     assert answer.status_code == 409
     row.refresh_from_db()
-    assert row.quantity == 9
+    assert (row.note, row.quantity) == ("first", 4)  # the form of its figures changes no count
 
 
 @pytest.mark.parametrize(

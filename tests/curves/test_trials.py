@@ -6,7 +6,7 @@ from itertools import count
 import numpy as np
 import pytest
 
-from curves import convert, engine, trials
+from curves import convert, engine, stock, trials
 from curves.models import Run, Spring
 from tests import build
 from tests.curves.loop import simulated_bench
@@ -99,7 +99,10 @@ def test_a_spring_that_ran_out_is_not_proposed_unless_it_hangs_in_this_unit(benc
     Spring.objects.filter(position="primary").exclude(label__in=["P1", "P2"]).update(quantity=0)
     keys = [one.key for one in trials.trial_state(bench.fresh()).question.primaries]
     assert keys == ["P1", "P2"]
+    Spring.objects.filter(label="P3").update(quantity=1)
     bench.read(Spring.objects.get(label="P3"), Spring.objects.get(label="S1"), number=1)
+    stock.settle(bench.build, by=build.person())
+    assert Spring.objects.get(label="P3").quantity == 0
     assert [one.key for one in trials.trial_state(bench.fresh()).question.primaries] == ["P1", "P2", "P3"]
 
 

@@ -8,10 +8,11 @@ from datetime import datetime, timedelta
 import numpy as np
 import pytest
 from django.db import transaction
+from django.db.models import Sum
 from django.utils import timezone
 
 from curves import convert, engine, outcome, queries, responses, sweeps, timing
-from curves.models import Build, HeadType, Response, Run, Spring, SpringCorrection, Sweep
+from curves.models import Build, HeadType, Response, Run, Spring, SpringCorrection, SpringMove, Sweep
 from jobs import audit
 from jobs import queries as cards
 from jobs.demo import bench, faults, make
@@ -292,3 +293,17 @@ def test_free_words_name_nothing_that_the_lists_do_not():
     ]
     inside = {word for text in said for word in re.findall(r"(?<![.;:] )(?<!^)\b[A-Z]\w+", text)}
     assert inside - ours == set()
+
+
+def test_stock_of_the_demo_is_the_sum_of_its_moves(demo):
+    rows = Spring.objects.annotate(sum=Sum("moves__quantity"))
+    assert [row.label for row in rows if row.quantity != (row.sum or 0)] == []
+    fitted = SpringMove.objects.filter(kind="fitted").count()
+    assert fitted >= PartLine.objects.filter(spring__isnull=False).count() > 0
+
+
+def test_springs_of_the_demo_are_weighed_here_only_with_a_weighing(demo):
+    said = Spring.objects.filter(source="weighed")
+    assert said.exists()
+    assert not said.filter(load_tests=None).exists()
+    assert not Spring.objects.exclude(source="weighed").filter(load_tests__isnull=False).exists()

@@ -11,6 +11,8 @@ from django.utils import timezone
 from curves import corrections
 from curves.engine import spring_from_loads
 from curves.models import LoadTest, Spring, SpringCorrection
+from jobs.actions import curve
+from jobs.models import Job
 from tests import build
 from tests.curves.loop import simulated_bench
 
@@ -121,14 +123,15 @@ def test_a_correction_without_its_runs_says_why_it_stays_off(client_as):
 
 
 def test_a_spring_hangs_where_its_newest_run_says(client_as):
-    job = build.job(stage="spring_trials")
+    job, by = build.job(stage="spring_trials"), build.person()
     first, second, other = build.spring("P 1"), build.spring("P 2"), build.spring("S 1")
-    build.run(job.build, primary=first, secondary=other)
-    build.run(job.build, primary=second, secondary=other)
-    gone = build.job(closed_at=timezone.now())
-    build.run(gone.build, primary=first)
+    curve.add_run(job, {"kind": "trial", "primary": first, "secondary": other}, [], by=by)
+    curve.add_run(job, {"kind": "trial", "primary": second, "secondary": other}, [], by=by)
+    gone = build.job(stage="hand_back")
+    curve.add_run(gone, {"kind": "final", "primary": first}, [], by=by)
+    Job.objects.filter(pk=gone.pk).update(closed_at=timezone.now())
     rows = client_as("counter").get("/springs/").context["rows"]
-    assert {str(row.spring): [one.number for one in row.jobs] for row in rows} == {
+    assert {str(row.spring): [one.job.number for one in row.away] for row in rows} == {
         "P 1": [],
         "P 2": [job.number],
         "S 1": [job.number],
@@ -159,5 +162,5 @@ def test_the_drawer_costs_the_same_however_full(client_as):
         counts.append(len(queries))
         for _ in range(10):
             pair = {place: build.spring(f"{place} {next(serial)}") for place in ("primary", "secondary")}
-            build.run(build.job().build, **pair)
+            curve.add_run(build.job(), {"kind": "trial", **pair}, [], by=build.person())
     assert counts[0] == counts[1] <= 10

@@ -1,0 +1,45 @@
+"""Springs that the drawer's ledger has as fitted in a unit stand among its card's parts, each kind once."""
+
+from curves import queries, stock
+from curves.models import SpringMove
+from jobs.models import Job, PartLine
+
+PLACES = ("primary", "secondary")
+
+
+def settle_lines(job, *, by):
+    """Write, change and take away the lines of fitted springs, as the ledger has them; prices stay."""
+    held = stock.in_unit(job.build)
+    fitted = {key: one.count for key, one in held.items() if one.kind == SpringMove.Kind.FITTED}
+    lines = PartLine.objects.filter(job=job, spring__isnull=False)
+    lines.exclude(spring__in=fitted).delete()
+    stand = {line.spring_id: line for line in lines}
+    for spring in queries.drawer().filter(pk__in=fitted):
+        values = {"text": _text(spring, job.build), "quantity": fitted[spring.pk]}
+        line = stand.get(spring.pk)
+        if line is None:
+            PartLine.objects.create(job=job, spring=spring, state=PartLine.State.FITTED, by=by, **values)
+        elif any(getattr(line, name) != value for name, value in values.items()):
+            PartLine.objects.filter(pk=line.pk).update(version=line.version + 1, **values)
+
+
+def where_words(refusal):
+    """Why a spring can't hang in a unit, and the way out, in a sentence or two."""
+    lies = refusal.spring.quantity
+    numbers = sorted(Job.objects.filter(build__in=refusal.builds).values_list("number", flat=True))
+    said = f"{refusal.wanted} are wanted and {lies or 'none'} left in the drawer" if lies else "none is left"
+    if not numbers:
+        return f"{refusal.spring}: {said}. Choose another, or count the drawer if one lies there."
+    named = ", ".join(map(str, numbers[:-1]))
+    jobs = f"jobs {named} and {numbers[-1]}" if named else f"job {numbers[0]}"
+    hangs = "the only one hangs" if len(numbers) == 1 and not lies else "others hang"
+    return (
+        f"{refusal.spring}: {said}; {hangs} in {jobs}. Try other springs there, or take its run off, and it "
+        "comes back; or count the drawer if one lies there."
+    )
+
+
+def _text(spring, build):
+    runs = [run for run in queries.build_for(build.pk).runs.all() if run.kind == run.Kind.FINAL]
+    places = [place for place in PLACES if runs and getattr(runs[-1], f"{place}_id") == spring.pk]
+    return f"Spring {spring}, {' and '.join(places)}" if places else f"Spring {spring}"
