@@ -9,6 +9,7 @@ from datetime import timedelta
 from pathlib import Path
 
 from django.db import transaction
+from django.db.models import F
 from django.utils import timezone
 
 from jobs import audit, sheets
@@ -20,8 +21,10 @@ from shop.rights import require
 BUILT = "built a paper"
 # A build takes well under a second; a claim this old belongs to a worker that is gone.
 STALE = timedelta(seconds=30)
+JUST_ASKED = timedelta(seconds=10)
 
-CLAIMS = Claims(Sheet, stale=STALE)
+# Whoever waits at the printer goes before what has been lying there.
+CLAIMS = Claims(Sheet, stale=STALE, order=(F("wanted_at").desc(nulls_last=True), "pk"))
 
 logger = logging.getLogger(__name__)
 
@@ -59,9 +62,10 @@ def new_sheet(job, kind, *, paper_size, by, **signed):
         data=text,
         data_sha256=digest(text),
         created_by=by,
+        wanted_at=now,
         **signed,
     )
-    nudge(sheet)
+    nudge()
     return sheet
 
 
@@ -71,14 +75,28 @@ def retry(sheet, *, by):
     require(by, "build_sheet")
     if CLAIMS.retry(sheet.pk):
         audit.record("tried a paper again", job=sheet.job, by=by, paper=str(sheet))
-        nudge(sheet)
+        Sheet.objects.filter(pk=sheet.pk).update(wanted_at=timezone.now())
+        nudge()
 
 
-def nudge(sheet):
-    """Tell a worker about a sheet once the transaction holds; a lost nudge is made good by the sweep."""
+def want_now(pending):
+    """Somebody stands and waits for these: they are built before any that was asked for earlier."""
+    now = timezone.now()
+    keys = [sheet.pk for sheet in pending if sheet.wanted_at is None or now - sheet.wanted_at > JUST_ASKED]
+    if keys:
+        Sheet.objects.filter(pk__in=keys, state=Sheet.State.WAITING).update(wanted_at=now)
+
+
+def nudge():
+    """Tell a worker that there is work once the transaction holds; the sweep makes a lost nudge good."""
     from jobs import tasks
 
-    transaction.on_commit(lambda: tasks.send(sheet.pk))
+    transaction.on_commit(tasks.send)
+
+
+def build_next():
+    """Build the sheet that was asked for last of all that wait; False when there is none to build."""
+    return any(build(pk) for pk in waiting())
 
 
 def build(pk):
@@ -92,12 +110,12 @@ def build(pk):
     except Exception as error:
         logger.exception("Sheet %s, try %s of %s", pk, sheet.tries, MOST_TRIES)
         if CLAIMS.put_back(sheet, claim, str(error) or type(error).__name__):
-            nudge(sheet)
+            nudge()
         return False
 
 
 def waiting():
-    """Keys of the sheets that a worker should take up: never begun, or left by a worker that is gone."""
+    """Keys of the sheets that a worker should take up, the one wanted first in front."""
     return CLAIMS.waiting()
 
 

@@ -1,4 +1,4 @@
-"""The worker's side: a task takes a key and calls an action; what a lost nudge left is swept up."""
+"""The worker's side: a task calls an action; what a lost nudge left is swept up."""
 
 import logging
 
@@ -16,25 +16,31 @@ SWEEP_EVERY_S = 20
 logger = logging.getLogger(__name__)
 
 
-@shared_task(name="jobs.build_sheet")
-def build_sheet(pk):
-    building.build(pk)
+@shared_task(name="jobs.build_next")
+def build_next(go_on=False):
+    """Build the sheet that is wanted most: a nudge says that there is work, the rows say which.
+
+    With ``go_on`` another nudge follows until nothing waits; so a sweep needs one, however much it finds.
+    """
+    building.build_next()
+    if go_on and building.waiting():
+        send(go_on=True)
 
 
-def send(pk):
+def send(go_on=False):
     """Queue a build; a queue that can't be reached only costs the time until the next sweep."""
     try:
-        build_sheet.apply_async([pk], retry=False)
+        build_next.apply_async(kwargs={"go_on": go_on}, retry=False)
     except (OperationalError, OSError):
-        logger.warning("The queue can't be reached: sheet %s waits for the sweep.", pk)
+        logger.warning("The queue can't be reached: the sheet waits for the sweep.")
 
 
 def sweep(**_):
     """Queue all work that should be in hand and is not, and fail what a worker died on too often."""
     learning.sweep()
     building.give_up_dead()
-    for pk in building.waiting():
-        send(pk)
+    if building.waiting():
+        send(go_on=True)
 
 
 def sweep_again():

@@ -13,15 +13,19 @@ MOST_TRIES = 3
 
 
 class Claims:
-    """The claims on the rows of one model; a claim older than ``stale`` belongs to a worker that is gone."""
+    """The claims on the rows of one model, to be taken up in an order.
 
-    def __init__(self, model, *, stale):
+    A claim older than ``stale`` belongs to a worker that is gone.
+    """
+
+    def __init__(self, model, *, stale, order=("pk",)):
         self.model = model
         self.stale = stale
+        self._order = order
 
     def waiting(self):
         """Keys of the rows that a worker should take up: never begun, or left by a worker that is gone."""
-        return list(self._rows(self._takeable()).order_by("pk").values_list("pk", flat=True))
+        return list(self._rows(self._takeable()).order_by(*self._order).values_list("pk", flat=True))
 
     def claim(self, pk):
         """Take a row by one conditional UPDATE; None when another has it or nothing is to be done."""

@@ -74,6 +74,7 @@ class Sheet(models.Model):
     created_by = person_field()
     created_at = models.DateTimeField(auto_now_add=True)
     built_at = models.DateTimeField(null=True, blank=True)
+    wanted_at = models.DateTimeField(null=True, blank=True)  # when somebody last asked for it
 
     objects = SheetQuerySet.as_manager()
 

@@ -164,6 +164,8 @@ def _papers(request, job, *, status=200, **forms):
     list_only = request.htmx and request.htmx.target == "paper-list"
     extra = {name: forms.pop(name) for name in ("void_sheet", "void_form") if name in forms}
     context = paper_context(job, request.user, **forms) | extra
+    if context["papers_pending"] and not list_only:
+        building.want_now(context["drafts"] + context["revisions"])
     return page(request, "jobs/papers.html", context, fragment=LIST if list_only else SECTION, status=status)
 
 

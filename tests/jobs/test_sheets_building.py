@@ -10,6 +10,7 @@ import pytest
 from django.conf import settings
 from django.core.exceptions import PermissionDenied
 from django.db import connection, connections
+from django.urls import reverse
 from django.utils import timezone
 from kombu.exceptions import OperationalError
 
@@ -187,11 +188,11 @@ def test_person_switched_off_orders_nothing():
 
 def test_order_is_queued_only_once_it_is_committed(monkeypatch, django_capture_on_commit_callbacks):
     sent = []
-    monkeypatch.setattr(tasks, "send", sent.append)
+    monkeypatch.setattr(tasks, "send", lambda: sent.append("nudge"))
     with django_capture_on_commit_callbacks(execute=True):
-        sheet = draft(build.job(), Sheet.Kind.JOB_SHEET, built=False)
+        draft(build.job(), Sheet.Kind.JOB_SHEET, built=False)
         assert sent == []
-    assert sent == [sheet.pk]
+    assert sent == ["nudge"]
 
 
 def test_queue_out_of_reach_loses_nothing(monkeypatch, caplog):
@@ -200,15 +201,15 @@ def test_queue_out_of_reach_loses_nothing(monkeypatch, caplog):
     def unreachable(*args, **options):
         raise OperationalError("connection refused")
 
-    monkeypatch.setattr(tasks.build_sheet, "apply_async", unreachable)
-    tasks.send(sheet.pk)
+    monkeypatch.setattr(tasks.build_next, "apply_async", unreachable)
+    tasks.send()
     assert "waits for the sweep" in caplog.text
     assert sheet.pk in building.waiting()
 
 
 def test_sweep_takes_up_what_was_lost_and_lets_the_rest_be(monkeypatch):
     sent = []
-    monkeypatch.setattr(tasks, "send", sent.append)
+    monkeypatch.setattr(tasks, "send", lambda **said: sent.append(said))
     job = finished_job()
     lost, left, dead = (draft(job, kind, built=False) for kind in Sheet.Kind)
     held = signed_sheet(job, built=False)
@@ -216,8 +217,49 @@ def test_sweep_takes_up_what_was_lost_and_lets_the_rest_be(monkeypatch):
     work(dead, claimed_at=timezone.now() - timedelta(minutes=1), tries=3)
     work(held)
     tasks.sweep()
-    assert sent == [lost.pk, left.pk]
+    assert sent == [{"go_on": True}]  # one for all of them: a queue that is swept often does not grow
     assert (state(dead), state(held)) == (Sheet.State.FAILED, Sheet.State.WORKING)
+    while sent:
+        tasks.build_next(**sent.pop())
+    assert (state(lost), state(left)) == (Sheet.State.DONE, Sheet.State.DONE)
+    assert (state(dead), state(held)) == (Sheet.State.FAILED, Sheet.State.WORKING)
+    tasks.sweep()
+    assert sent == []
+
+
+def test_what_was_asked_for_last_is_built_first():
+    job, other = finished_job(), build.job()
+    backlog = [draft(job, kind, built=False) for kind in Sheet.Kind]
+    asked = draft(other, Sheet.Kind.TRAY_TAG, built=False)
+    assert building.build_next()
+    assert state(asked) == Sheet.State.DONE
+    assert {state(sheet) for sheet in backlog} == {Sheet.State.WAITING}
+
+
+def test_who_opens_the_papers_or_tries_again_goes_before_what_was_asked_for_since(client_as):
+    job, other = finished_job(), finished_job(tray="7")
+    stands = draft(job, Sheet.Kind.JOB_SHEET, built=False)
+    failed = draft(job, Sheet.Kind.CURVE_SHEET, built=False)
+    Sheet.objects.filter(pk=failed.pk).update(state=Sheet.State.FAILED, tries=3)
+    later = draft(other, Sheet.Kind.JOB_SHEET, built=False)
+    Sheet.objects.update(wanted_at=timezone.now() - timedelta(minutes=2))
+    Sheet.objects.filter(pk=later.pk).update(wanted_at=timezone.now() - timedelta(minutes=1))
+    client = client_as("counter")
+    assert building.waiting() == [later.pk, stands.pk]
+    client.get(reverse("sheets", args=[job.number]))
+    assert building.waiting() == [stands.pk, later.pk]
+    client.post(reverse("retry_sheet", args=[job.number, failed.pk]))
+    assert building.waiting()[-1] == later.pk
+    # Those who look again every other second ask for nothing new.
+    other_look = {"HX-Request": "true", "HX-Target": "paper-list"}
+    client.get(reverse("sheets", args=[other.number]), headers=other_look)
+    assert building.waiting()[-1] == later.pk
+
+
+def test_nudge_without_work_does_nothing(monkeypatch):
+    monkeypatch.setattr(tasks, "send", lambda **said: pytest.fail("nothing to nudge for"))
+    tasks.build_next(go_on=True)
+    assert not Sheet.objects.exists()
 
 
 def test_worker_sweeps_when_it_starts_and_often_enough_after():

@@ -19,7 +19,7 @@ answer = [
 """
 KILLS = 10
 # A nudge that never arrives: sent into nothing.
-LOSE_THE_NUDGE = "tasks.send = lambda pk: None"
+LOSE_THE_NUDGE = "tasks.send = lambda: None"
 
 LOOK = """
 from pathlib import Path
@@ -36,6 +36,11 @@ answer = {
     "files": files,
     "faults": [fault for sheet in sheets for fault in checking.faults(sheet)],
 }
+"""
+WAITED = """
+from jobs.models import Sheet
+asked = Sheet.objects.get(pk={pk})
+answer = Sheet.objects.filter(built_at__gt=asked.created_at, built_at__lt=asked.built_at).count()
 """
 STATES = """
 from jobs.models import Sheet
@@ -67,6 +72,17 @@ def test_worker_builds_what_is_ordered(installation):
     assert found["states"] == ["done"] * 2
     assert found["files"] == found["named"]
     assert found["faults"] == []
+
+
+def test_what_a_person_asks_for_is_built_before_a_backlog(installation):
+    start_worker(installation)
+    order(installation, jobs=15)
+    wait_for(lambda: "done" in states(installation), 60, "the first of the backlog")
+    asked = order(installation)[-1]
+    done = f"from jobs.models import Sheet; answer = Sheet.objects.get(pk={asked}).state == 'done'"
+    wait_for(lambda: installation.ask(done), 60, "the one asked for")
+    assert installation.ask(WAITED.format(pk=asked)) <= 1  # the one that was in hand
+    assert states(installation).count("waiting") >= 1  # or it proves nothing
 
 
 def test_starting_worker_takes_up_what_was_ordered_before(installation):
