@@ -67,7 +67,11 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "shop.context.shop",
             ],
-            "builtins": ["django.templatetags.static", "shop.templatetags.numbers"],
+            "builtins": [
+                "django.templatetags.static",
+                "shop.templatetags.numbers",
+                "shop.templatetags.live",
+            ],
             "loaders": [
                 (
                     "django.template.loaders.cached.Loader",

@@ -2,6 +2,7 @@
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 
 from jobs.actions.noting import changes, in_words, note
 from jobs.guards import held
@@ -40,9 +41,10 @@ def answer_point(job, point, *, by, value=None, verdict="", note_text="", versio
         raise Conflict(answer)
     else:
         changed = changes(answer, data, data)
-        for name, new in (data | {"by": by}).items():
+        written = data | {"by": by, "at": timezone.now()}
+        for name, new in written.items():
             setattr(answer, name, new)
-        save_versioned(answer, version, [*data, "by"])
+        save_versioned(answer, version, list(written))
     said = answer.get_verdict_display()
     note("answered an inspection point", job, by, point=point.label, verdict=said, changes=changed)
     return answer

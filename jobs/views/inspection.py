@@ -1,7 +1,7 @@
 """Answering the inspection list of a card, all at once or line by line, and the shop's own list."""
 
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
 from django.utils.text import slugify
 from django.views.decorators.http import require_http_methods, require_POST
 
@@ -11,7 +11,7 @@ from jobs.guards import require_open
 from jobs.inspection import limit_of, triggers_of
 from jobs.models import InspectionPoint
 from jobs.queries import inspection_of
-from jobs.views.showing import load, saved, show_section
+from jobs.views.showing import answered, load, saved, show_section
 from shop.pages import page
 from shop.rights import require
 from shop.versions import Conflict
@@ -44,13 +44,8 @@ def answer_one(request, number, pk):
         raise PermissionDenied("This point isn't asked of this unit.")
     form = AnswerPointForm(request.POST, point=one.point, answer=one.answer, build=shown.job.build)
     answer = _write(form, shown.job, request.user)
-    context = {
-        "job": shown.job,
-        "form": form,
-        "answer": answer or one.answer,
-        "just_saved": answer is not None,
-    }
-    return render(request, "jobs/sections/_inspection_state.html", context, status=form.status)
+    line = {"form": form, "answer": answer or one.answer, "just_saved": answer is not None}
+    return answered(request, number, "jobs/sections/_inspection_state.html", status=form.status, **line)
 
 
 def _writable(request, number):

@@ -8,13 +8,13 @@ from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
-from django_htmx.http import HttpResponseClientRefresh
 
 from jobs import building, checking, signing
 from jobs.forms.papers import LARGEST_UPLOAD, CompareForm, DraftForm, SignForm, VoidForm
 from jobs.models import Sheet
 from jobs.queries import card_for
 from jobs.recorded import recorded_sha256
+from jobs.views.showing import answered
 from shop import once
 from shop.models import Shop
 from shop.pages import page
@@ -88,8 +88,7 @@ def sign_sheet(request, number):
     except ValidationError as error:
         form.add_error(None, error)
         return _papers(request, job, status=422, sign_form=form)
-    # What the card still misses changes with it, so the whole card is shown anew.
-    return HttpResponseClientRefresh() if request.htmx else redirect(_place(job))
+    return _done(request, job)
 
 
 @require_POST
@@ -170,10 +169,12 @@ def _papers(request, job, *, status=200, **forms):
 
 
 def _done(request, job):
-    """After a write: the section as it now stands, or the way to it."""
-    if request.htmx:
-        return _papers(request, card_for(request.user, job.number))
-    return redirect(_place(job))
+    """After a write: the section as it now stands with what else of the card changed, or the way to it."""
+    if not request.htmx:
+        return redirect(_place(job))
+    return answered(
+        request, job.number, SECTION, **paper_context(card_for(request.user, job.number), request.user)
+    )
 
 
 def _place(job):

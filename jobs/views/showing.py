@@ -1,22 +1,28 @@
 """How a card is answered: the whole page, one stage of it, or the one section that htmx asked for."""
 
+from django.db.models import Max
 from django.http import Http404
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.functional import SimpleLazyObject
+from django_htmx.http import trigger_client_event
 
 from jobs.actions.moving import warranty_end
 from jobs.card import Card
 from jobs.forms.handing import HandBackForm, RoadReportForm
 from jobs.forms.lines import FindingForm, NewPartForm, StepForm
 from jobs.forms.photos import PhotoForm
+from jobs.models import AuditEntry
 from jobs.queries import card_for
-from jobs.stages import Stage
+from jobs.stages import ORDER, Stage
 from jobs.views.curve import curve_context
 from jobs.views.sections import SECTIONS, stage_of
-from shop import notes
+from shop import live, notes
 from shop.models import Shop
 from shop.pages import go, page
+
+CARD = "jobs/_card.html"
+WRITTEN = "written"  # heard by what is loaded into a card by itself: its papers, sweeps, history
 
 
 def load(request, number, also_open=()):
@@ -44,12 +50,26 @@ def show_section(request, card, section, *, status=200, **extra):
 
 
 def saved(request, number, section):
-    """After a write: the section as it now stands with what else of the card changed, or the way to it."""
-    card = load(request, number)
+    """After a write: the section as it now stands with what else of the page changed, or the way to it."""
     if request.htmx:
-        context = context_of(card, section_template=f"jobs/sections/_{section}.html")
-        return render(request, "jobs/_saved.html", context)
+        return answered(request, number, f"jobs/sections/_{section}.html", besides=[f"sec-{section}"])
+    card = load(request, number)
     return redirect(card.address(stage_of(section, card.job), section))
+
+
+def answered(request, number, fragment, *, within=CARD, besides=(), status=200, **extra):
+    """After a write with htmx: the fragment it replaces, and every live part of ``within`` that it changed.
+
+    ``besides`` names the live parts that the fragment holds itself. What is on the page and asks for itself
+    is told by the event "written".
+    """
+    as_of = AuditEntry.objects.filter(job__number=number).aggregate(last=Max("pk"))["last"]
+    card = load(request, number, ORDER)  # whichever stages are unfolded there
+    context = context_of(card, fragment=fragment, **extra)
+    context["changed_parts"] = live.changed_parts(request, within, context, besides=besides)
+    answer = render(request, "jobs/_saved.html", context, status=status)
+    answer["As-Of"] = as_of or 0  # an answer that comes in late never replaces a newer one
+    return trigger_client_event(answer, WRITTEN, after="settle")
 
 
 def struck(request, card, section, said, *, undo, values):

@@ -51,7 +51,7 @@ def test_signing_on_the_card_and_watching_the_sheet_get_done(page, job):
     assert building.build(job.sheets.get().pk)
     expect(page.get_by_role("link", name=re.compile("Open the PDF"))).to_be_visible(timeout=PATIENCE_MS)
     expect(password).to_have_value("half ty")
-    expect(page.locator("#paper-list")).not_to_have_attribute("hx-trigger", re.compile("."))
+    expect(page.locator("#paper-list")).to_have_attribute("hx-trigger", "written from:body")
 
 
 def test_wrong_password_keeps_the_rest_and_says_so(page, watch, job):

@@ -1,5 +1,7 @@
 """The inspection list: proposed verdicts, answers line by line and all at once, and the shop's own list."""
 
+import datetime
+
 import pytest
 from django.urls import reverse
 from django.utils import timezone
@@ -190,3 +192,13 @@ def test_list_a_shop_has_touched_is_not_filled_up_again():
     InspectionPoint.objects.exclude(key="clamp").delete()
     seed_points()
     assert InspectionPoint.objects.get().key == "clamp"
+
+
+def test_a_later_answer_says_its_own_time(client_as, monkeypatch):
+    job, asked, client = build.job(stage="teardown"), point(), client_as("technician")
+    one(client, job, asked, value="0.05")
+    long_ago = timezone.now() - datetime.timedelta(hours=5)
+    Inspection.objects.update(at=long_ago)
+    text = one(client, job, asked, value="0.06", version="1").content.decode()
+    assert f"Saved {timezone.localtime():%H:%M}" in text
+    assert job.inspections.get().at > long_ago + datetime.timedelta(hours=4)
