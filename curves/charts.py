@@ -10,25 +10,34 @@ from curves.labels import place_words, room_for
 from curves.models import Frame
 from curves.queries import live_runs, newest_runs
 
+ODD_WORD, MOST_ODD = "look again", 3  # beside what goes against the others
+MODEL_WORD = "expected"  # at the line's end; whose it is stands in its label
 ROLES = {"as_received": "as received", "latest": "latest", "final": "final", "draft": "being typed"}
-LEAST_SPAN = {"rpm": 3000.0, "deg": 20.0}
+EMPTY_SPAN = {"rpm": 3000.0, "deg": 20.0}  # of a figure that holds nothing yet
+LEAST_SPAN = {"rpm": 1000.0, "deg": 10.0}  # of one that does
 
 
-def figure(build, *, draft=None, draft_frame=Frame.CRANK, in_place_of=None, model=None, target=None):
+def figure(
+    build, *, draft=None, draft_frame=Frame.CRANK, in_place_of=None, model=None, target=None, with_trials=True
+):
     """The curves of a build as a dict that JSON can carry; with the ``target`` being typed, if one is given.
 
     ``draft`` is an engine ``Readings`` being typed in ``draft_frame``, ``in_place_of`` the run that it
     changes; ``model`` a line ``(label, crank_rpm, crank_deg)``, or with where it may lie,
     ``(..., low_deg, high_deg)``. Every number is in the crank frame unless its name says shaft.
+    Not ``with_trials``, a final run stands for them, and what is not drawn takes no room.
     """
     drive = convert.drive_of(build)
     target = convert.target_of(target or getattr(build, "target", None), drive)
     band = band_of(target, drive) if target else None
+    runs = newest_runs(build)
+    if not with_trials and "final" in runs:
+        runs.pop("latest", None)
     traces = [
         trace_of(
             role, f"{ROLES[role]}, run {run.number}", ROLES[role], readings, target, drive, frame=run.frame
         )
-        for role, run in newest_runs(build).items()
+        for role, run in runs.items()
         if run != in_place_of and (readings := convert.run_readings(run, drive)) is not None
     ]
     if draft is not None:
@@ -46,7 +55,7 @@ def compose(key, title, traces, band, line, drive, *, misses=(), areas=()):
     return {
         "key": key,
         "title": title,
-        "description": _description(traces, band),
+        "description": _description(traces, band, line),
         "empty": not (traces or band),
         "crank_per_shaft": drive.crank_per_shaft,
         "x": {"title": "crank rpm", **x},
@@ -182,14 +191,11 @@ def _axes(traces, band, line, headroom):
         if holder:
             rpm += holder["rpm"]
             deg += holder[low] + holder[high]
-    fastest = max([LEAST_SPAN["rpm"], *rpm])
-    words = (
-        [trace["word"] for trace in traces]
-        + ([band["label"]] if band else [])
-        + ([line["label"]] if line else [])
-    )
+    least = LEAST_SPAN if rpm else EMPTY_SPAN
+    fastest = max([least["rpm"], *rpm])
+    words = [end["text"] for end in _ends(traces, band, line)]
     x = axis(0.0, fastest / (1.0 - room_for(words)), most=7)
-    y = axis(min([0.0, *deg]), max([LEAST_SPAN["deg"], *deg]) * headroom, most=8)
+    y = axis(min([0.0, *deg]), max([least["deg"], *deg]) * headroom, most=8)
     return x, y
 
 
@@ -216,7 +222,7 @@ def _ends(traces, band, line):
     if band:
         ends.append(_end("band", band["label"], band["rpm"][-1], (band["low"][-1] + band["high"][-1]) / 2))
     if line:
-        ends.append(_end("model", line["label"], line["rpm"][-1], line["deg"][-1]))
+        ends.append(_end("model", MODEL_WORD, line["rpm"][-1], line["deg"][-1]))
     return ends
 
 
@@ -225,9 +231,12 @@ def _end(role, text, rpm, deg):
 
 
 def _misses(traces, drive):
-    """For each run that is judged, the reading farthest outside the band, in words of the run's frame."""
+    """For each run that is judged, the reading farthest outside the band, in words of the run's frame; and
+    what goes against the others while it is typed."""
     misses = []
     for trace in traces:
+        if trace["role"] == "draft":
+            misses += [_odd(point) for point in trace["points"] if point["stray"]][:MOST_ODD]
         outside = [point for point in trace["points"] if point["outside_deg"]]
         if outside and trace["role"] != "as_received":
             worst = max(outside, key=lambda point: abs(point["outside_deg"]))
@@ -237,6 +246,11 @@ def _misses(traces, drive):
             text = f"{far:.1f} {Frame(frame).label} deg {side}"
             misses.append(miss_of(trace["role"], text, worst["crank_rpm"], worst["crank_deg"], side))
     return misses
+
+
+def _odd(point):
+    side = _side(point["outside_deg"])["side"] or "over"
+    return miss_of("draft", ODD_WORD, point["crank_rpm"], point["crank_deg"], side)
 
 
 def miss_of(role, text, rpm, deg, side):
@@ -249,11 +263,11 @@ def area_of(side, rpm, edge, line):
     return {"side": side, "rpm": _plain(rpm), "edge": _plain(edge), "line": _plain(line)}
 
 
-def _description(traces, band):
+def _description(traces, band, line):
     """One sentence for those who can't see the drawing."""
     if not traces:
         return "The band agreed, and no run yet." if band else "No run yet."
-    parts = []
+    parts = [line["label"]] if line else []
     for trace in traces:
         last = trace["points"][-1]
         parts.append(f"{trace['label']}, up to {last['crank_deg']:g} degrees at {last['crank_rpm']:g} rpm")

@@ -4,6 +4,8 @@ from dataclasses import dataclass, field
 
 from curves.models import Run
 
+EDGE_DEG = 1e-6  # a curve on the edge lies inside
+
 
 @dataclass(frozen=True)
 class InBoth:
@@ -72,9 +74,16 @@ class SettingRow:
 
     crank_rpm: float
     crank_deg: float
-    low_crank_deg: float
-    high_crank_deg: float
+    low_crank_deg: float | None  # the band agreed, shifted by the initial timing; None where none was
+    high_crank_deg: float | None
     is_idle: bool = False
+
+    @property
+    def is_outside(self):
+        """Whether what the light must read lies outside what was agreed: the curve does."""
+        if self.low_crank_deg is None:
+            return False
+        return not self.low_crank_deg - EDGE_DEG <= self.crank_deg <= self.high_crank_deg + EDGE_DEG
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from curves import convert, engine
-from curves.judging import rising
+from curves.judging import rising, tidy
 from curves.results import Begin, InBoth, SettingRow, Warning
 
 CARD_SPEEDS = 3
@@ -144,18 +144,23 @@ def _card(curve, initial, band, set_up, drive):
     if initial is None or not set_up.idle_crank_rpm:
         return ()
     speeds = card_speeds(band, set_up, drive)
-    card = engine.setting_card(initial, curve, set_up.idle_crank_rpm, speeds, drive=drive)
+    card = engine.setting_card(initial, curve, set_up.idle_crank_rpm, speeds, drive=drive, band=band)
     rows = [(card.idle, True), *((line, False) for line in card.lines)]
     return tuple(
         SettingRow(
             line.speed_crank_rpm,
             line.light_crank_deg,
-            line.low_crank_deg,
-            line.high_crank_deg,
+            _known(line.low_crank_deg),
+            _known(line.high_crank_deg),
             is_idle,
         )
         for line, is_idle in rows
     )
+
+
+def _known(edge):
+    """An edge of the band without the dust of its arithmetic, or None where none was agreed."""
+    return None if np.isnan(edge) else tidy(edge)
 
 
 def card_speeds(band, set_up, drive):

@@ -39,6 +39,7 @@ def recorded(job, build):
     which other cards share; so nobody asks this of a closed card.
     """
     parts = list(job.parts.all())
+    wanted = [_part(line) for line in parts if line.state == PartLine.State.WANTED]
     runs = queries.live_runs(build)
     prefetch_related_objects(runs, "sparks", "dwells", "vacuums")
     return {
@@ -57,7 +58,8 @@ def recorded(job, build):
         "parts": {
             state.value: [_part(line) for line in parts if line.state == state]
             for state in (PartLine.State.FITTED, PartLine.State.LOOSE, PartLine.State.LEFT_OFF)
-        },
+        }
+        | ({"wanted": wanted} if wanted else {}),  # a card without says what it said before there was this
         "steps": {
             name.value: [_step(step) for step in job.steps.select_related("by") if step.list == name]
             for name in Step.List

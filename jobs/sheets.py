@@ -73,7 +73,7 @@ def reckoned(job, build, chart_width_mm):
         top_crank_rpm=engine.top_crank_rpm if engine else None,
         margin_crank_rpm=Shop.current().idle_margin_crank_rpm,
     )
-    figure = _judged(charts.figure(build))
+    figure = charts.figure(build, with_trials=False)
     runs = {trace["role"]: getattr(summary, trace["role"]) for trace in figure["traces"]}
     return {
         "svg": None if figure["empty"] else str(paper.svg(figure, width_mm=chart_width_mm)),
@@ -87,7 +87,7 @@ def reckoned(job, build, chart_width_mm):
         "total_crank_deg": summary.total_crank_deg,
         "idle_slope_crank_deg_per_100_rpm": summary.idle_slope_crank_deg_per_100_rpm,
         "begin": asdict(summary.begin) if summary.begin else None,
-        "setting_card": [asdict(row) for row in summary.setting_card],
+        "setting_card": [asdict(row) | {"outside": row.is_outside} for row in summary.setting_card],
         "warnings": [warning.text for warning in summary.warnings],
         "checks": checks.as_data(summary.final and summary.final.run, build, cylinders=job.cylinders),
     }
@@ -158,16 +158,6 @@ def _knee_words(run):
 
 def _in_both(value, places):
     return f"{fixed(value.crank, places)} / {fixed(value.shaft, places)}"
-
-
-def _judged(figure):
-    """A figure without the trials, once there is a final run to show."""
-    if not any(trace["role"] == "final" for trace in figure["traces"]):
-        return figure
-    return figure | {
-        part: [thing for thing in figure[part] if thing["role"] != "latest"]
-        for part in ("traces", "labels", "misses")
-    }
 
 
 def _run_summary(role, said):

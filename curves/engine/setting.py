@@ -11,7 +11,6 @@ from .readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, checked_array, checked_kin
 from .units import FOUR_STROKE, Drive
 from .verdict import SpeedRange, ranges_outside, shared_speeds
 
-CARD_TOLERANCE_DEG = 1.0  # crank degrees either way on the setting card; common practice, no source
 MOST_CHOICES = 1_000  # more steps than that no one reads
 CAUTION = (
     "Too much advance can destroy an engine by detonation: approach from the retarded side and listen, and "
@@ -157,8 +156,8 @@ def _choice(initial, speed, advance, lower, upper, drive):
 
 @dataclass(frozen=True)
 class CardLine:
-    """One line of a setting card, in the crank frame: at this speed the light must read this, give or "
-    "take."""
+    """One line of a setting card, in the crank frame: what the light must read at this speed, and between
+    which readings the agreed band lets it lie (NaN where none was agreed)."""
 
     speed_crank_rpm: float
     advance_crank_deg: float
@@ -199,7 +198,7 @@ def setting_card(
     speeds_crank_rpm,
     *,
     drive=FOUR_STROKE,
-    tolerance_crank_deg=CARD_TOLERANCE_DEG,
+    band=None,
 ) -> SettingCard:
     """Say what the timing light must read at idle and at chosen speeds, vacuum line off and plugged.
 
@@ -214,8 +213,8 @@ def setting_card(
     speeds_crank_rpm : float or array_like, shape (n,)
         Speeds to check at [crank rpm].
     drive : Drive, default four-stroke
-    tolerance_crank_deg : float, default 1
-        Allowed either way [crank degree], at least 0.
+    band : Target, optional
+        The centrifugal advance agreed, in the shaft frame, without initial timing.
 
     Returns
     -------
@@ -228,7 +227,8 @@ def setting_card(
 
     Notes
     -----
-    light = initial + ratio * advance(speed / ratio).
+    light = initial + ratio * advance(speed / ratio); allowed is the band shifted by the initial timing, and
+    nothing where none was agreed: NaN.
 
     References
     ----------
@@ -244,14 +244,15 @@ def setting_card(
     checked_kind("drive", drive, Drive)
     initial = checked_number("initial_crank_deg", initial_crank_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG)
     speeds = checked_array("speeds_crank_rpm", speeds_crank_rpm, 0.0, MAX_SPEED_RPM)
-    tolerance = checked_number("tolerance_crank_deg", tolerance_crank_deg, 0.0, MAX_ADVANCE_DEG)
     line = Curve.of(curve)
     idle = idle_timing(line, idle_crank_rpm, drive=drive)
-    advance = drive.to_crank_deg(line.at(drive.to_shaft_rpm([float(idle_crank_rpm), *speeds])))
-    at_idle, *lines = (
-        CardLine(float(n), float(a), initial + a, initial + a - tolerance, initial + a + tolerance)
-        for n, a in zip([float(idle_crank_rpm), *speeds], advance.tolist(), strict=True)
-    )
+    asked = np.array([float(idle_crank_rpm), *speeds])
+    at = drive.to_shaft_rpm(asked)
+    advance = drive.to_crank_deg(line.at(at))
+    edges = np.full((2, at.size), np.nan) if band is None else np.array(band_edges(band, at))
+    low, high = initial + drive.to_crank_deg(edges)
+    columns = (asked, advance, initial + advance, low, high)
+    at_idle, *lines = (CardLine(*row) for row in zip(*(part.tolist() for part in columns), strict=True))
     words = list(idle.warnings)
     beyond = speeds[drive.to_shaft_rpm(speeds) > line.speed_rpm[-1]]
     if beyond.size:

@@ -186,3 +186,30 @@ def test_spread_leaves_alone_what_is_far_enough_apart():
 
 def svg_of(figure, **options):
     return ET.fromstring(paper.svg(figure, **options))
+
+
+@pytest.mark.parametrize("top", [900, 2200, 3300])
+def test_the_range_follows_what_is_drawn(db, top):
+    """Readings, band and model in sight from rest on, words beside their ends, and round ticks."""
+    row = build.build()
+    build.target(row, [(600, 0), (2 * top, 14)])
+    build.run(row, [(300, 0), (top, 7)])
+    made = queries.build_for(row.pk)
+    model = ("expected, Primary with a long label + Secondary with a long one", [0, 2.2 * top], [0, 14])
+    figure = charts.figure(made, model=model)
+    x, y = figure["x"], figure["y"]
+    assert x["min"] == 0
+    assert 2.2 * top <= x["max"] <= 2.2 * top / 0.7
+    assert 15 <= y["max"] <= 20
+    for axis in (x, y):
+        steps = {round(b - a, 6) for a, b in pairwise(axis["ticks"])}
+        assert len(steps) == 1
+        assert f"{steps.pop():e}"[0] in "125"
+    assert [label["text"] for label in figure["labels"] if label["role"] == "model"] == ["expected"]
+
+
+def test_paper_leaves_no_room_for_trials_that_it_does_not_draw(made):
+    run = build.run(made, [(300, 0), (4000, 11)])
+    figure = charts.figure(queries.build_for(made.pk), with_trials=False)
+    assert [trace["role"] for trace in figure["traces"]] == ["as_received", "final"]
+    assert figure["x"]["max"] < 2 * run.readings.last().speed_rpm

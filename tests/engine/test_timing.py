@@ -305,11 +305,14 @@ class TestSettingCard:
         np.testing.assert_allclose(readings, FOUR_CYLINDER_LIGHT)
         assert card.vacuum_line == "off and plugged"
 
-    def test_lines_carry_advance_and_tolerance(self):
-        card = setting_card(8, CURVE, 700, 1800, tolerance_crank_deg=2)
-        (line,) = card.lines
+    def test_lines_carry_advance_and_the_band_shifted_by_the_initial_timing(self):
+        # At 900 shaft rpm, halfway, the band goes from 5 to 7 of the shaft: 10 to 14 crank.
+        band = Target([600, 1200], [2, 10], [0.5, 1.5])
+        card = setting_card(8, CURVE, 700, [1800, 3000], band=band)
+        line, beyond = card.lines
         assert (line.speed_crank_rpm, line.advance_crank_deg, line.light_crank_deg) == (1800, 12, 20)
         assert (line.low_crank_deg, line.high_crank_deg) == (18, 22)
+        assert np.isnan([card.idle.low_crank_deg, beyond.high_crank_deg]).all()  # nothing was agreed there
         assert card.idle.light_crank_deg == 8
 
     def test_idle_on_the_slope_and_unread_speeds_are_said(self):
@@ -323,8 +326,8 @@ class TestSettingCard:
             setting_card(6, CURVE, 700, [])
         with pytest.raises(ValueError, match="initial_crank_deg must be from -180 to 180, got nan"):
             setting_card(np.nan, CURVE, 700, [1000])
-        with pytest.raises(ValueError, match="tolerance_crank_deg must be from 0 to 180, got -1"):
-            setting_card(6, CURVE, 700, [1000], tolerance_crank_deg=-1)
+        with pytest.raises(ValueError, match="target must be a Target"):
+            setting_card(6, CURVE, 700, [1000], band=2)
 
 
 class TestTotal:

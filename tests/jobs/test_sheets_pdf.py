@@ -7,14 +7,18 @@ import re
 import threading
 import tracemalloc
 from http.server import BaseHTTPRequestHandler, HTTPServer
+from itertools import pairwise
 
 import pytest
 import segno
+from django.template.loader import render_to_string
 from weasyprint.urls import FatalURLFetchingError
 
 from curves.models import Run
 from jobs import pdf
-from jobs.models import Sheet
+from jobs.inspection import new_steps
+from jobs.models import PartLine, Sheet, Step
+from jobs.recorded import recorded_sha256
 from shop.models import Shop
 from shop.templatetags.numbers import fixed
 from tests import build
@@ -64,6 +68,66 @@ def test_signed_curve_sheet_says_what_the_card_says():
         for one in run.readings.all():
             # The crank of a four-stroke makes two turns for one of the distributor.
             assert f"{one.advance_deg * 2:.1f}" in text
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_a_blank_job_sheet_fits_its_page(paper):
+    Shop.current()
+    Shop.objects.update(phone="01 555 0100", email="bench@shop.example", paper_note="Parts kept a month.")
+    job = build.job(
+        complaint="Idle hunts between 700 and 900, worse when warm.", came_with="Cap, rotor, clamp."
+    )
+    Step.objects.bulk_create(new_steps(job))
+    [page] = reader(draft(job, Sheet.Kind.JOB_SHEET, paper_size=paper)).pages
+    assert "Draft of" in page.extract_text()
+
+
+def test_parts_wanted_stand_on_the_paper_as_they_are_in_the_sum():
+    job = finished_job()
+    before = recorded_sha256(job)
+    PartLine.objects.create(job=job, text="Condenser of 0.22 uF", state="wanted", price=9, by=job.opened_by)
+    assert "wanted, not fitted yet Condenser of 0.22 uF" in text_of(draft(job, Sheet.Kind.JOB_SHEET))
+    assert recorded_sha256(job) != before
+
+
+def test_limits_on_paper_carry_their_unit():
+    assert "up to 0.1 mm" in text_of(draft(finished_job(), Sheet.Kind.JOB_SHEET))
+
+
+def test_what_is_allowed_on_the_setting_card_is_the_band_with_the_initial_timing():
+    # The band of 600, 1200, 2000, 3000, 3600: 0, 6, 15, 21, 22, a degree either way, 1.5 at the fast end.
+    job = finished_job()
+    sheet = signed_sheet(job)
+    text, target = text_of(sheet), job.build.target
+    rows = [row for row in sheet.content["curve"]["setting_card"] if row["low_crank_deg"] is not None]
+    assert len(rows) == 4
+    for row in rows:
+        low, high = band_at(target, row["crank_rpm"])
+        assert (row["low_crank_deg"], row["high_crank_deg"]) == (
+            pytest.approx(low + 10), pytest.approx(high + 10)
+        )  # 10 is the initial timing  # fmt: skip
+        assert f"{fixed(row['low_crank_deg'])} to {fixed(row['high_crank_deg'])}°" in text
+
+
+def band_at(target, rpm):
+    """The band between its points, by hand."""
+    points = [(p.crank_rpm, p.crank_deg, p.tolerance_crank_deg) for p in target.points.all()]
+    for (x0, y0, t0), (x1, y1, t1) in pairwise(points):
+        if x0 <= rpm <= x1:
+            share = (rpm - x0) / (x1 - x0)
+            middle, width = y0 + share * (y1 - y0), t0 + share * (t1 - t0)
+            return middle - width, middle + width
+    raise AssertionError(f"no band at {rpm}")
+
+
+def test_a_signed_sheet_of_before_still_prints():
+    """Data frozen when the setting card said a degree either way and parts wanted were left out."""
+    job = finished_job()
+    content = draft(job).content
+    for row in content["curve"]["setting_card"]:
+        del row["outside"]
+    html = render_to_string("sheets/curve_sheet.html", {"sheet": content, "data_sha256": "0" * 64})
+    assert "within, crank degrees" in html
 
 
 def test_job_sheet_holds_the_whole_record():
