@@ -94,7 +94,15 @@ class GridForm(forms.Form):
             grid = Grid.of_json(self.columns, self.data.get("json", "") or "[]")
         except ValueError:
             return []
-        return [row for row in grid.values() if row is not None]
+        return [row for row in grid.values() if row is not None] + self._readable_lines()
+
+    def _readable_lines(self):
+        """What was pasted as lines, once all of it can be read."""
+        text = self.data.get("lines", "")
+        try:
+            return list(self.pasted_rows(text)) if text.strip() else []
+        except CsvError:
+            return []
 
     @classmethod
     def wants_preview(cls, request):

@@ -84,6 +84,7 @@ def draft_words(readings, band, drive, frame):
     warnings = [
         *_hysteresis(name, readings, drive, frame),
         *_much(name, _deg(float(readings.advance_deg.max()), drive), frame),
+        *_strays(name, readings, drive, frame),
     ]
     if band is None:
         return warnings
@@ -110,7 +111,7 @@ def run_warnings(run, readings, said, drive):
     return [
         *_hysteresis(run, readings, drive, run.frame),
         *_much(run, said.top, run.frame),
-        *_strays(run, readings, drive),
+        *_strays(run, readings, drive, run.frame),
     ]
 
 
@@ -157,12 +158,12 @@ def _much(run, top, frame):
         yield Warning("much_advance", text)
 
 
-def _strays(run, readings, drive):
+def _strays(run, readings, drive, frame):
     for i in np.flatnonzero(readings.stray):
         at = _rpm(float(readings.speed_rpm[i]), drive)
         read = _deg(float(readings.advance_deg[i]), drive)
         text = (
-            f"{run}: the reading of {frames.angle(read, run.frame)} at {frames.speed(at, run.frame)} goes "
+            f"{run}: the reading of {frames.angle(read, frame)} at {frames.speed(at, frame)} goes "
             "against the others of its sweep. Read it again."
         )
         yield Warning("stray", text)

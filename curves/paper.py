@@ -21,11 +21,12 @@ PENS = {
 OUT_OF_BAND = "#D55E00"
 OUT_OF_BAND_WORD = "#a84a00"  # the same, dark enough to read
 STRONG = ("latest", "draft", "final", "outside")
-# Marks round a point, in units of its size: rising, falling, and either of them out of the band.
+# Marks round a point, in units of its size: rising, falling, either out of the band, or against the others.
 SHAPES = {
     "rising": None,  # a circle
     "falling": ((-1.15, -0.95), (1.15, -0.95), (0, 1.15)),
     "outside": ((0, -1.5), (1.5, 0), (0, 1.5), (-1.5, 0)),
+    "odd": ((-1.25, -1.25), (1.25, -1.25), (1.25, 1.25), (-1.25, 1.25)),
 }
 
 
@@ -214,17 +215,18 @@ def _line(plot, trace):
 
 def _mark(plot, trace, point, size):
     outside = bool(point["outside_deg"]) and trace["role"] != "as_received"
-    shape = SHAPES["outside" if outside else "falling" if point["falling"] else "rising"]
+    odd = point["stray"] and trace["role"] == "draft"
+    shape = SHAPES["odd" if odd else "outside" if outside else "falling" if point["falling"] else "rising"]
     x, y = plot.at_x(point["crank_rpm"]), plot.at_y(point["crank_deg"])
     corners = shape and " ".join(f"{x + size * dx:.2f},{y + size * dy:.2f}" for dx, dy in shape)
-    stroke = OUT_OF_BAND if outside else PENS[trace["role"]]["stroke"]
+    stroke = OUT_OF_BAND if outside or odd else PENS[trace["role"]]["stroke"]
     hollow = point["falling"]
     return {
         "x": x,
         "y": y,
         "size": round(size, 2),
         "corners": corners,
-        "outside": outside,
+        "outside": outside or odd,
         "hollow": hollow,
         "stroke": stroke,
         "fill": "#ffffff" if hollow else stroke,

@@ -37,9 +37,12 @@ export function show(place, html) {
   place.dispatchEvent(new CustomEvent("chart:new", { bubbles: true }));
 }
 
-for (const kind of ["grid:changed", "change"]) {
-  document.addEventListener(kind, ({ target }) => {
-    const form = target.closest?.("form[data-follow]");
-    if (form) follow(form);
-  });
+function followOf(target) {
+  const form = target.closest?.("form[data-follow]");
+  if (form) follow(form);
 }
+
+for (const kind of ["grid:changed", "change"]) document.addEventListener(kind, ({ target }) => followOf(target));
+// What is pasted is drawn before it is saved: in the box for lines, and read from there or a file into the grid.
+document.addEventListener("input", ({ target }) => target.matches("[data-lines] textarea") && followOf(target));
+document.addEventListener("htmx:load", ({ detail }) => followOf(detail.elt));

@@ -58,7 +58,8 @@ function sweeps(trace, pens) {
     const points = trace.points.filter((point) => point.falling === falling);
     const out = points.map((point) => judged && Boolean(point.outside_deg));
     const shape = falling ? "triangle-down-open" : "circle";
-    const paint = out.map((isOut) => (isOut ? pens.outside : pens[trace.role]));
+    const odd = points.map((point) => trace.role === "draft" && point.stray);
+    const paint = out.map((isOut, at) => (isOut || odd[at] ? pens.outside : pens[trace.role]));
     return {
       x: points.map((point) => point.crank_rpm),
       y: points.map((point) => point.crank_deg),
@@ -68,8 +69,8 @@ function sweeps(trace, pens) {
       line: { color: pens[trace.role], width: falling ? pen.width * 0.7 : pen.width, dash: falling ? "1px,4px" : pen.dash },
       marker: {
         color: paint,
-        symbol: out.map((isOut) => (isOut ? (falling ? "diamond-open" : "diamond") : shape)),
-        size: out.map((isOut) => pen.size + (isOut ? 4 : falling ? 2 : 0)),
+        symbol: out.map((isOut, at) => (odd[at] ? (falling ? "square-open" : "square") : isOut ? (falling ? "diamond-open" : "diamond") : shape)),
+        size: out.map((isOut, at) => pen.size + (isOut || odd[at] ? 4 : falling ? 2 : 0)),
         line: { width: 1.5, color: paint },
         opacity: 1,
       },

@@ -8,7 +8,7 @@ from playwright.sync_api import expect
 from curves.actions import put
 from curves.models import Run
 from tests import build
-from tests.browser.looks import assert_holds, assert_no_barrier
+from tests.browser.looks import assert_fits, assert_holds, assert_no_barrier
 
 PLOT = "[data-chart] .curve-plot .main-svg"
 TRIAL = [(300, 0), (600, 3.5), (1000, 8.5), (1500, 11), (1800, 11), (1500, 11.5, True), (600, 4.5, True)]
@@ -178,3 +178,23 @@ def test_without_scripts_the_drawing_the_table_and_the_form_are_there(open_page,
     page.get_by_role("button", name="Save the run").click()
     assert page.get_by_text("Trial run 3 is saved: 2 readings.").is_visible()
     assert readings(job) == [(400, 1.5, False), (900, 7, False)]
+
+
+@pytest.mark.parametrize("size", ["phone", "tablet"])
+def test_pasted_lines_are_drawn_before_anything_is_saved(open_page, db, size):
+    job = build.job(stage="spring_trials")
+    build.target(job.build)
+    page = open_page(size)
+    page.goto(f"/jobs/{job.number}/runs/new/?kind=trial")
+    page.get_by_label("distributor rpm and degrees").check()
+    page.get_by_text("Paste or upload").click()
+    page.get_by_label("One reading a line").fill("500\t0\n800\t3\n1000\t5\n1200\t1\n1500\t9\n1700\t20")
+    chart = page.locator("#run-chart")
+    expect(chart).to_contain_text("look again")
+    expect(chart).to_contain_text("Out of the band by")
+    page.get_by_role("button", name="Read it into the grid").click()
+    expect(page.get_by_text("Read into the grid, not saved yet.").first).to_be_visible()
+    expect(chart).to_contain_text("look again")
+    expect(chart.locator("[data-chart]")).to_contain_text("being typed")
+    assert_fits(page)
+    assert not job.build.runs.exists()

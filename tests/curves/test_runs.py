@@ -328,3 +328,36 @@ def test_pages_ask_few_queries(client_as, job, django_assert_max_num_queries):
         client.get(new(job))
     with django_assert_max_num_queries(12):
         client.get("/springs/")
+
+
+ODD = "speed\tadvance\n500\t0\n800\t3\n1000\t5\n1200\t1\n1500\t9\n1700\t20"
+
+
+def test_a_paste_is_drawn_against_the_band_before_it_is_saved(client_as, job):
+    build.target(job.build)
+    sent = typed(json="[]", lines=ODD)
+    page = client_as("technician").post(f"/jobs/{job.number}/runs/draw/", sent).content.decode()
+    assert page.count("figure-mark") == 6
+    # 1 at 1200 goes against its neighbours; 20 at 1700 is 40 crank degrees where the band ends at 22.
+    assert "the reading of 1.0 distributor degrees (2.0 crank) at 1200 distributor rpm" in page
+    assert ">look again<" in page
+    assert "Out of the band by" in page
+    assert not job.build.runs.exists()
+
+
+def test_a_paste_half_typed_is_not_drawn_and_not_refused(client_as, job):
+    sent = typed(json=grid(), lines="speed\tadvance\n500\tx")
+    answer = client_as("technician").post(f"/jobs/{job.number}/runs/draw/", sent)
+    assert answer.status_code == 200
+    assert answer.content.decode().count("figure-mark") == len(ROWS)
+
+
+def test_a_file_read_into_the_grid_is_drawn_with_what_is_odd(client_as, job):
+    build.target(job.build)
+    file = SimpleUploadedFile("run.csv", ODD.replace("\t", ";").encode())
+    answer = client_as("technician").post(new(job), typed(json="[]", read="1", file=file))
+    page = answer.content.decode()
+    assert "not saved yet" in page
+    assert page.count("figure-mark") == 6
+    assert ">look again<" in page
+    assert not job.build.runs.exists()
