@@ -1,4 +1,4 @@
-"""What a run proves, in words: each sweep against the band, spark scatter, dwell and capsule."""
+"""What was checked in a run, in words: each sweep against the band, spark scatter, dwell and capsule."""
 
 from dataclasses import asdict, dataclass
 from math import isnan
@@ -23,7 +23,7 @@ class Line:
 
 @dataclass(frozen=True)
 class Check:
-    """One thing that a run proves: the verdict, the lines it rests on, and what to look at."""
+    """One thing that was checked: the verdict, the lines it rests on, and what to look at."""
 
     kind: str  # rising, falling, spark, dwell, vacuum
     title: str
@@ -53,27 +53,22 @@ class Words:
         return frames.span(*(InBoth.speed(rpm, self.drive) for rpm in (low_rpm, high_rpm)), self.frame)
 
 
-def checks_of(run, build, *, cylinders=None, beside=None):
-    """Everything that a run proves, in the order of the work and in the run's own frame, the other beside;
-    what was not read is left out.
-
-    ``beside`` are its sparks, dwells and vacuums, where they are fetched already.
-    """
+def checks_of(run, build, *, cylinders=None):
+    """Everything that was checked in a run, in the order of the work and in the run's own frame, the other
+    beside; what was not read is left out."""
     drive = convert.drive_of(build)
     say = Words(run.frame, drive)
-    sparks, dwells, vacuums = beside or (run.sparks.all(), run.dwells.all(), run.vacuums.all())
     return (
         *_sweeps(run, build, drive, say),
-        *_sparks(list(sparks), cylinders, say),
-        *_dwells(list(dwells), cylinders, say),
-        *_capsule(list(vacuums), say),
+        *_sparks(list(run.sparks.all()), cylinders, say),
+        *_dwells(list(run.dwells.all()), cylinders, say),
+        *_capsule(list(run.vacuums.all()), say),
     )
 
 
-def as_data(run, build, *, cylinders=None):
-    """The checks of a run as plain data, each with its verdict in words; none without a run."""
-    proved = checks_of(run, build, cylinders=cylinders) if run else ()
-    return [asdict(check) | {"verdict": check.verdict} for check in proved]
+def as_data(found):
+    """Checks as plain data, each with its verdict in words."""
+    return [asdict(check) | {"verdict": check.verdict} for check in found]
 
 
 def read_beside(run):

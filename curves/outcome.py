@@ -1,17 +1,16 @@
 """What the runs of a build come to: in the band or not, and all that a card and a sheet say of them."""
 
-from curves import convert, judging, queries, timing
+from curves import convert, judging, proof, queries, timing
 from curves.results import CurveSummary, Verdicts
 
 
-def verdicts(build):
-    """Whether the newest trial and final run lie in the band: all that a guard asks, without the fits."""
+def verdicts(build, *, cylinders=None):
+    """Whether the newest trial lies in the band, and what the final run comes to, without the fits."""
     drive = convert.drive_of(build)
     band = convert.target_of(getattr(build, "target", None), drive)
-    said = {
-        role: judging.verdict(readings, band, drive)[0] for role, (_, readings) in _read(build, drive).items()
-    }
-    return Verdicts(said.get("latest"), said.get("final"))
+    latest = _read(build, drive).get("latest")
+    in_band = judging.verdict(latest[1], band, drive)[0] if latest else None
+    return Verdicts(in_band, proof.final_of(build, cylinders=cylinders))
 
 
 def summary(build, *, idle_crank_rpm=None, top_crank_rpm=None, margin_crank_rpm=150):

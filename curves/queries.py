@@ -1,21 +1,32 @@
 """What is read of a build: its rows in few queries, its newest runs, and the drawer."""
 
-from django.db.models import Prefetch, Value
+from django.db.models import Prefetch, Value, prefetch_related_objects
 
-from curves.models import Build, DwellReading, Run, SparkReading, Spring, VacuumReading
+from curves.models import Build, DwellReading, Reading, Run, SparkReading, Spring, VacuumReading
 
 ROLES = {Run.Kind.AS_RECEIVED: "as_received", Run.Kind.TRIAL: "latest", Run.Kind.FINAL: "final"}
 
+# What is read in a run: its model, the two numbers of a reading, and the one it may be counted by.
+READ = {
+    "readings": (Reading, "speed_rpm", "advance_deg", "position"),
+    "sparks": (SparkReading, "speed_rpm", "offset_deg", "cylinder"),
+    "dwells": (DwellReading, "speed_rpm", "dwell_deg", None),
+    "vacuums": (VacuumReading, "vacuum_kpa", "advance_deg", None),
+}
+
 
 def build_for(pk):
-    """A build with its runs, all that was read in them, springs and target, in seven queries."""
+    """A build with its runs, all that was read in them, springs and target, in four queries."""
+    build = Build.objects.select_related("target").get(pk=pk)
+    fetch_curves([build])
+    return build
+
+
+def fetch_curves(builds):
+    """Fetch of these builds the runs with all that was read in them, and the points of the target."""
     runs = Run.objects.filter(removed=False).select_related("primary", "secondary", "by")
-    read = runs.prefetch_related("readings", "sparks", "dwells", "vacuums")
-    return (
-        Build.objects.select_related("target")
-        .prefetch_related(Prefetch("runs", read), "target__points")
-        .get(pk=pk)
-    )
+    prefetch_related_objects(builds, Prefetch("runs", runs), "target__points")
+    fetch_read([run for build in builds for run in live_runs(build)])
 
 
 def live_runs(build):
@@ -29,22 +40,39 @@ def newest_runs(build):
     return {role: newest[role] for role in ROLES.values() if role in newest}
 
 
-def read_beside(run):
-    """Sparks, dwells and vacuums of a run in one query, as rows to look at and not to save."""
-    none = Value(0)
-    sparks = run.sparks.order_by().values_list(Value("spark"), "speed_rpm", "cylinder", "offset_deg")
-    dwells = run.dwells.order_by().values_list(Value("dwell"), "speed_rpm", none, "dwell_deg")
-    vacuums = run.vacuums.order_by().values_list(Value("vacuum"), "vacuum_kpa", none, "advance_deg")
-    rows = sorted(sparks.union(dwells, vacuums, all=True))
-    return (
-        [
-            SparkReading(speed_rpm=at, cylinder=n, offset_deg=off)
-            for kind, at, n, off in rows
-            if kind == "spark"
-        ],
-        [DwellReading(speed_rpm=at, dwell_deg=deg) for kind, at, _, deg in rows if kind == "dwell"],
-        [VacuumReading(vacuum_kpa=at, advance_deg=deg) for kind, at, _, deg in rows if kind == "vacuum"],
-    )
+def fetch_read(runs):
+    """Fetch all that was read in these runs: in one query what ``prefetch_related`` fetches in four."""
+    if not runs:
+        return
+    of = {run.pk: run for run in runs}
+    found = {(run.pk, name): [] for run in runs for name in READ}
+    for name, pk, run, key, version, at, value, number, falling in _rows_read(of):
+        model, first, second, third = READ[name]
+        values = {first: at, second: value} | ({third: number} if third else {})
+        values |= {"falling": falling} if name == "readings" else {}
+        found[run, name].append(model(pk=pk, run=of[run], key=key, version=version, **values))
+    for (pk, name), rows in found.items():
+        kept = getattr(of[pk], name).all()
+        kept._result_cache, kept._prefetch_done = sorted(rows, key=_place), True
+        of[pk].__dict__.setdefault("_prefetched_objects_cache", {})[name] = kept
+
+
+def _rows_read(pks):
+    """Every reading of these runs as one kind of row."""
+    rows = []
+    for name, (model, first, second, third) in READ.items():
+        falling = "falling" if name == "readings" else Value(False)
+        number = third or Value(0)
+        asked = model.objects.filter(run__in=list(pks)).order_by()
+        rows.append(
+            asked.values_list(Value(name), "pk", "run_id", "key", "version", first, second, number, falling)
+        )
+    return rows[0].union(*rows[1:], all=True)
+
+
+def _place(row):
+    """Where a reading stands among the others of its run, as its model orders them."""
+    return [getattr(row, name) for name in row._meta.ordering]
 
 
 def drawer(build=None):

@@ -96,10 +96,14 @@ class Warning:
 
 @dataclass(frozen=True)
 class Verdicts:
-    """Whether the newest trial and the newest final run lie in the band; None: not to be told yet."""
+    """Whether the newest trial lies in the band (None: not to be told yet), and what the final run is."""
 
     latest_in_band: bool | None = None
-    final_in_band: bool | None = None
+    final: object | None = None  # a proof.Proof; None: no final run was read
+
+    @property
+    def is_proved(self):
+        return self.final is not None and self.final.is_proved
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from functools import cached_property
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs import guards, stages
+from jobs import abrasive, guards, stages
 from jobs.inspection import CAUTIONS
 from jobs.models import PartLine, Step
 from jobs.nextstep import next_step
@@ -160,6 +160,14 @@ class Card:
     @cached_property
     def _steps(self):
         return list(self.job.steps.select_related("by"))
+
+    @property
+    def was_blasted(self):
+        return abrasive.was_blasted(self.job)
+
+    @property
+    def is_signed_free(self):
+        return abrasive.is_signed_free(self.job)
 
     @property
     def cleaning_steps(self):

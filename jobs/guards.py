@@ -1,11 +1,15 @@
 """What a card must have before it goes on, and whether it may be written on at all."""
 
+from collections.abc import Callable
+from dataclasses import dataclass
+
 from django.core.exceptions import PermissionDenied
 from django.db.models import Count, Exists, IntegerField, OuterRef, Q, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from curves import outcome, queries
 from curves.models import Run
+from jobs import abrasive
 from jobs.models import Finding, Inspection, InspectionPoint, Job, PartLine, Sheet, Step
 from jobs.notices import awaits_answer
 from jobs.stages import Stage
@@ -73,12 +77,19 @@ def with_facts(jobs):
         points_open=_count(unanswered),
         findings_count=_count(Finding.objects.filter(job=OuterRef("pk"))),
         parts_left_off=_count(PartLine.objects.filter(job=OuterRef("pk"), state=PartLine.State.LEFT_OFF)),
-        cleaning_done=_count(steps.filter(list=Step.List.CLEANING, at__isnull=False)),
-        cleaning_open=_count(steps.filter(list=Step.List.CLEANING, at=None)),
-        assembly_done=_count(steps.filter(list=Step.List.ASSEMBLY, at__isnull=False)),
-        assembly_open=_count(steps.filter(list=Step.List.ASSEMBLY, at=None)),
+        last_blasted_at=abrasive.last_blasted_at(),
+        **_steps_of("cleaning", steps.filter(list=Step.List.CLEANING)),
+        **_steps_of("assembly", steps.filter(list=Step.List.ASSEMBLY)),
         sheets_that_hold=_count(_newest_curve_sheets().filter(job=OuterRef("pk"), void=None)),
     )
+
+
+def _steps_of(name, steps):
+    return {
+        f"{name}_done": _count(steps.filter(at__isnull=False, aside="")),
+        f"{name}_aside": _count(steps.exclude(aside="")),
+        f"{name}_open": _count(steps.filter(at=None)),
+    }
 
 
 def _newest_curve_sheets():
@@ -93,68 +104,100 @@ def _count(rows):
     return Coalesce(Subquery(counted, output_field=IntegerField()), 0)
 
 
+def facts_of(job):
+    """A job with the counts of ``with_facts``: itself, if it was fetched with them."""
+    if hasattr(job, "points_open"):
+        return job
+    return with_facts(Job.objects.select_related("unit", "engine", "build")).get(pk=job.pk)
+
+
 def missing(job):
     """What the next stage, or closing, needs and this card hasn't got, in plain words."""
     if job.is_closed:
         return []
-    if not hasattr(job, "points_open"):
-        job = with_facts(Job.objects.select_related("unit", "engine", "build")).get(pk=job.pk)
-    return _NEEDS[job.stage](job) + ([ANSWER] if awaits_answer(job) else [])
+    job = facts_of(job)
+    lacks = [lack for need in NEEDS[job.stage] for lack in need.lacks(job)]
+    return lacks + ([ANSWER] if awaits_answer(job) else [])
 
 
 def verdicts_of(job):
-    """Whether the newest trial and final run lie in the band; worked out once for each fetched card."""
+    """Whether the newest trial lies in the band, and what the final run comes to; worked out once for each
+    fetched card."""
     if not hasattr(job, "verdicts"):
-        job.verdicts = outcome.verdicts(job.build)
+        job.verdicts = outcome.verdicts(job.build, cylinders=job.cylinders)
     return job.verdicts
 
 
-def _intake(job):
+@dataclass(frozen=True)
+class Need:
+    """One thing that a stage needs before the card goes on: in words, and what of it a card lacks."""
+
+    words: str
+    lacks: Callable
+
+
+def _unit(job):
     # The unit and its owner are asked for when a card is opened; only the engine may still be open.
     return [] if job.unit_id else ["a unit"]
 
 
-def _teardown(job):
+def _points(job):
     return [f"{several(job.points_open, 'inspection point')} to answer"] if job.points_open else []
 
 
 def _cleaning(job):
-    return ["abrasive-free sign-off"] if job.blasted and not job.abrasive_free_at else []
+    if job.cleaning_open:
+        return [f"{several(job.cleaning_open, 'cleaning step')} to do"]
+    return [] if job.cleaning_done or job.cleaning_aside else ["a cleaning step done or put aside"]
 
 
-def _spring_trials(job):
-    return _band(job, Run.Kind.TRIAL, verdicts_of(job).latest_in_band, "run")
+def _abrasive(job):
+    return [abrasive.SIGN_OFF] if abrasive.is_left_open(job) else []
 
 
-def _bench_curve(job):
-    needs = _band(job, Run.Kind.FINAL, verdicts_of(job).final_in_band, "final run")
-    if job.assembly_open:
-        needs.append(f"{several(job.assembly_open, 'assembly step')} to do")
-    return needs
+def _trial(job):
+    inside = verdicts_of(job).latest_in_band
+    if inside is not None:
+        return [] if inside else ["a run inside the band"]
+    needs = [] if has_band(job.build) else ["a target"]
+    if not any(run.kind == Run.Kind.TRIAL for run in queries.live_runs(job.build)):
+        needs.append("a run")
+    return needs or ["a run read over the whole band"]
 
 
-def _hand_back(job):
+def _final(job):
+    final = verdicts_of(job).final
+    if final is not None:
+        return list(final.lacks)
+    return [*([] if has_band(job.build) else ["a target"]), "a final run"]
+
+
+def _assembly(job):
+    return [f"{several(job.assembly_open, 'assembly step')} to do"] if job.assembly_open else []
+
+
+def _sheet(job):
     return [] if job.sheets_that_hold else ["a signed curve sheet"]
 
 
-_NEEDS = {
-    Stage.INTAKE: _intake,
-    Stage.TEARDOWN: _teardown,
-    Stage.CLEANING: _cleaning,
-    Stage.SPRING_TRIALS: _spring_trials,
-    Stage.BENCH_CURVE: _bench_curve,
-    Stage.HAND_BACK: _hand_back,
+# A unit that was blasted after the cleaning is asked for its sign-off wherever the card stands by then, and a
+# final run that was altered after its stage for what it now fails in.
+_NO_ABRASIVE = Need("after blasting, a sign-off that no abrasive is left", _abrasive)
+_PROVED = Need(
+    "a final run with both sweeps inside the band, and what was read beside them within its limits", _final
+)
+NEEDS = {
+    Stage.INTAKE: (Need("a unit", _unit),),
+    Stage.TEARDOWN: (Need("every inspection point answered or marked not applicable", _points),),
+    Stage.CLEANING: (Need("every cleaning step done or put aside", _cleaning), _NO_ABRASIVE),
+    Stage.SPRING_TRIALS: (Need("a run inside the band", _trial), _NO_ABRASIVE),
+    Stage.BENCH_CURVE: (
+        _PROVED,
+        Need("every assembly step done or put aside", _assembly),
+        _NO_ABRASIVE,
+    ),
+    Stage.HAND_BACK: (Need("a signed curve sheet", _sheet), _PROVED, _NO_ABRASIVE),
 }
-
-
-def _band(job, kind, inside, run):
-    """What a run inside the band lacks: the band, the run, the rest of its readings, or a better run."""
-    if inside is not None:
-        return [] if inside else [f"a {run} inside the band"]
-    needs = [] if has_band(job.build) else ["a target"]
-    if not any(one.kind == kind for one in queries.live_runs(job.build)):
-        needs.append(f"a {run}")
-    return needs or [f"a {run} read over the whole band"]
 
 
 def has_band(build):

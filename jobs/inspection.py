@@ -46,11 +46,12 @@ DEFAULT_POINTS = [
     ("clamp", "Clamp", "", None, None, ""),
 ]
 
+BLAST = "Blast or bead outside, bores plugged"
 DEFAULT_STEPS = {
     Step.List.CLEANING: [
         ("Degrease", "body, shaft, weights, base plate"),
         ("Brush and rinse oilways", "body, bush"),
-        ("Blast or bead outside, bores plugged", "body"),
+        (BLAST, "body"),
         ("Blow through and dry", "body, bush, oiler"),
     ],
     Step.List.ASSEMBLY: [
@@ -144,7 +145,7 @@ def proposed_verdict(point, value):
 def new_steps(job):
     """The default steps of a new card, not saved."""
     return [
-        Step(job=job, list=name, text=text, parts=parts, order=place)
+        Step(job=job, list=name, text=text, parts=parts, abrasive=text == BLAST, order=place)
         for name, steps in DEFAULT_STEPS.items()
         for place, (text, parts) in enumerate(steps, start=1)
     ]

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from django.urls import reverse
 
+from jobs import abrasive
 from jobs.guards import ANSWER, verdicts_of
 from jobs.stages import Stage
 
@@ -16,8 +17,23 @@ class NextStep:
 
 def next_step(job, missing, may):
     """What would take this card on, if the reader's rights allow it; else None."""
-    right, step = ("edit_intake", _answer) if missing == [ANSWER] else _STEPS[job.stage]
+    right, step = _step(job, missing)
     return step(job) if may[right] else None
+
+
+def _step(job, missing):
+    if missing == [ANSWER]:
+        return "edit_intake", _answer
+    if missing[0] == abrasive.SIGN_OFF:
+        return "edit_work", _sign_off
+    if job.stage == Stage.HAND_BACK and job.sheets_that_hold:
+        return "edit_curve", _to("bench", "Read the final run", "?new=1&kind=final")
+    return _STEPS[job.stage]
+
+
+def _sign_off(job):
+    opened = "" if job.stage == Stage.CLEANING else f"?open={Stage.CLEANING}"
+    return NextStep("Look for abrasive", f"{reverse('card', args=[job.number])}{opened}#sec-cleaning")
 
 
 def _to(route, words, tail=""):
@@ -33,7 +49,7 @@ def _trial(job):
 
 
 def _final(job):
-    if verdicts_of(job).final_in_band:
+    if verdicts_of(job).is_proved:
         return _to("card", "Tick off the assembly", "#sec-assembly")(job)
     return _to("bench", "Read the final run")(job)
 
@@ -45,7 +61,7 @@ def _answer(job):
 _STEPS = {
     Stage.INTAKE: ("edit_intake", _to("card", "Complete the intake", "#stage-intake")),
     Stage.TEARDOWN: ("edit_work", _to("answer_points", "Fill in the inspection")),
-    Stage.CLEANING: ("edit_work", _to("card", "Look for abrasive", "#sec-cleaning")),
+    Stage.CLEANING: ("edit_work", _to("card", "Tick off the cleaning", "#sec-cleaning")),
     Stage.SPRING_TRIALS: ("edit_curve", _trial),
     Stage.BENCH_CURVE: ("edit_curve", _final),
     Stage.HAND_BACK: ("sign_sheet", _to("card", "Sign the curve sheet", "#sec-paper")),

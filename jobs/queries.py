@@ -3,11 +3,11 @@
 from collections import Counter
 from dataclasses import dataclass
 
-from django.db.models import F, FilteredRelation, Prefetch, Q, prefetch_related_objects
+from django.db.models import F, FilteredRelation, Q
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 
-from curves.models import Run
+from curves.queries import fetch_curves
 from jobs import guards, stages
 from jobs.inspection import limit_of, unusual
 from jobs.models import Inspection, InspectionPoint, Job
@@ -17,6 +17,7 @@ from shop.rights import require
 from shop.words import days
 
 MOST_ON_BOARD = 400
+_JUDGED = (Stage.SPRING_TRIALS, Stage.BENCH_CURVE, Stage.HAND_BACK)  # by what was read at the bench
 
 
 def card_for(person, number):
@@ -31,13 +32,8 @@ def card_for(person, number):
         )
     )
     job = get_object_or_404(jobs, number=number)
-    _fetch_curves([job.build])
+    fetch_curves([job.build])
     return job
-
-
-def _fetch_curves(builds):
-    runs = Run.objects.filter(removed=False).select_related("primary", "secondary", "by")
-    prefetch_related_objects(builds, Prefetch("runs", runs.prefetch_related("readings")), "target__points")
 
 
 @dataclass(frozen=True)
@@ -94,8 +90,8 @@ def board(person):
         .select_related("customer", "engine", "unit", "build__target")
         .order_by(F("promised_on").asc(nulls_last=True), "number")[:MOST_ON_BOARD]
     )
-    at_bench = [job.build for job in jobs if job.stage in (Stage.SPRING_TRIALS, Stage.BENCH_CURVE)]
-    _fetch_curves(at_bench)
+    at_bench = [job.build for job in jobs if job.stage in _JUDGED]
+    fetch_curves(at_bench)
     rows = [_row(job) for job in jobs]
     columns = [Column(stage, [row for row in rows if row.job.stage == stage]) for stage in ORDER]
     left_out = open_jobs.count() - len(jobs) if len(jobs) == MOST_ON_BOARD else 0

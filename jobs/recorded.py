@@ -8,6 +8,7 @@ from django.utils.formats import date_format
 from django.utils.timezone import localtime
 
 from curves import checks, queries
+from jobs import abrasive, guards
 from jobs.models import PartLine, Step
 
 _PLACES = 6  # more than anyone reads, and no dust of a conversion there and back
@@ -64,7 +65,7 @@ def recorded(job, build):
             name.value: [_step(step) for step in job.steps.select_related("by") if step.list == name]
             for name in Step.List
         },
-        "abrasive_free": _who_and_when(job.abrasive_free_by, job.abrasive_free_at) if job.blasted else "",
+        **_abrasive(job),
         "head": _head(build),
         "runs": [_run(run) for run in runs],
         "target": _target(build),
@@ -116,7 +117,18 @@ def _part(line):
 
 
 def _step(step):
-    return {"text": step.text, "parts": step.parts, "done": _who_and_when(step.by, step.at)}
+    done = _who_and_when(step.by, step.at) if step.is_done else ""
+    aside = {"aside": f"{step.aside}: {_who_and_when(step.by, step.at)}"} if step.aside else {}
+    return {"text": step.text, "parts": step.parts, "done": done, **aside}
+
+
+def _abrasive(job):
+    """The sign-off after blasting, or that it is still wanted; of a card without, an empty sign-off."""
+    facts = guards.facts_of(job)
+    if abrasive.is_left_open(facts):
+        return {"abrasive_free": "", "abrasive_open": True}
+    signed = abrasive.was_blasted(facts)
+    return {"abrasive_free": _who_and_when(facts.abrasive_free_by, facts.abrasive_free_at) if signed else ""}
 
 
 def _head(build):

@@ -3,23 +3,15 @@
 from django.utils import timezone
 
 from curves.queries import live_runs
-from jobs.guards import has_band, verdicts_of
+from jobs import abrasive
+from jobs.guards import NEEDS, has_band, verdicts_of
 from jobs.stages import Stage
 from shop.words import several
-
-_NEEDS = {
-    Stage.INTAKE: "a unit, and its owner or shop stock",
-    Stage.TEARDOWN: "every inspection point answered or marked not applicable",
-    Stage.CLEANING: "after blasting, a sign-off that no abrasive is left",
-    Stage.SPRING_TRIALS: "a run inside the band, or a reason",
-    Stage.BENCH_CURVE: "a final run inside the band and the assembly steps, or a reason",
-    Stage.HAND_BACK: "a signed curve sheet, or a reason",
-}
 
 
 def needs_of(stage):
     """What a coming stage needs before the card can go on from it."""
-    return f"Needs {_NEEDS[stage]}."
+    return f"Needs {'; '.join(need.words for need in NEEDS[stage])}."
 
 
 def result_of(job, stage):
@@ -43,24 +35,27 @@ def _teardown(job):
 
 def _cleaning(job):
     yield f"{several(job.cleaning_done, 'step')} done"
+    yield f"{job.cleaning_aside} put aside" if job.cleaning_aside else ""
     yield f"{job.cleaning_open} not done" if job.cleaning_open else ""
-    if job.blasted and job.abrasive_free_at:
-        yield f"blasted, signed free of abrasive by {job.abrasive_free_by}"
-    elif job.blasted:
+    if abrasive.is_left_open(job):
         yield "blasted, not signed free of abrasive"
+    elif abrasive.was_blasted(job):
+        yield f"blasted, signed free of abrasive by {job.abrasive_free_by}"
 
 
 def _spring_trials(job):
     runs = [run for run in live_runs(job.build) if run.kind == run.Kind.TRIAL]
     yield several(len(runs), "trial run") if runs else "No trial run"
-    yield _band(job, verdicts_of(job).latest_in_band) if runs else ""
+    yield _in_band(job) if runs else ""
 
 
 def _bench_curve(job):
     runs = [run for run in live_runs(job.build) if run.kind == run.Kind.FINAL]
-    yield several(len(runs), "final run") if runs else "No final run"
-    yield _band(job, verdicts_of(job).final_in_band) if runs else ""
+    final = verdicts_of(job).final
+    unread = f"{several(len(runs), 'final run')}, nothing read" if runs else "No final run"
+    yield final.headline if final else unread
     yield f"{several(job.assembly_done, 'assembly step')} done"
+    yield f"{job.assembly_aside} put aside" if job.assembly_aside else ""
     yield f"{job.assembly_open} not done" if job.assembly_open else ""
 
 
@@ -85,7 +80,8 @@ _RESULTS = {
 }
 
 
-def _band(job, inside):
+def _in_band(job):
+    inside = verdicts_of(job).latest_in_band
     if inside is None:
         return "not read over the whole band" if has_band(job.build) else "no band to hold it against"
     return "inside the band" if inside else "outside the band"

@@ -6,13 +6,14 @@ import numpy as np
 from django.conf import settings
 from django.urls import reverse
 
-from curves import charts, checks, outcome, paper, queries
+from curves import charts, checks, outcome, paper, proof, queries
 from jobs.inspection import CAUTIONS
 from jobs.models import Sheet
 from jobs.recorded import answers_of, canonical, day, digest, recorded, springs_of
 from jobs.stages import Stage
 from shop.models import Paper, Shop
 from shop.templatetags.numbers import fixed
+from shop.words import claim_in
 
 FORMAT = 1
 # A Letter page is shorter: the chart gives way, so that the setting card stays on the first page.
@@ -32,20 +33,21 @@ def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=
         "made_at": made_at.isoformat(timespec="seconds"),
         "made_on": day(made_at),
         "url": _public("check" if kind in Sheet.SIGNABLE else "card", token, job),
-        "shop": _shop(),
     }
     if kind == Sheet.Kind.TRAY_TAG:
-        return data | {"tag": _tag(job)}
+        return data | {"shop": _shop(False), "tag": _tag(job)}
     build = queries.build_for(job.build_id)
     said = recorded(job, build)
     points = [answer.point for answer in answers_of(job)]
+    curve = reckoned(job, build, CHART_WIDTH_MM[paper_size])
     return data | {
+        "shop": _shop(bool(curve["headline"] and curve["headline"]["proved"])),
         "owner": str(job.customer) if job.customer else "Shop stock",
         "recorded": said,
         "inspections": _with_limits(said["inspections"], points),
         "limit_sources": sorted({point.limit_source for point in points} - {""}),
         "recorded_sha256": digest(canonical(said)),
-        "curve": reckoned(job, build, CHART_WIDTH_MM[paper_size]),
+        "curve": curve,
         "cautions": [CAUTIONS[Stage.HAND_BACK]],
         "signature": signature,
         "audit_head": audit_head,
@@ -74,6 +76,8 @@ def reckoned(job, build, chart_width_mm):
         margin_crank_rpm=Shop.current().idle_margin_crank_rpm,
     )
     figure = charts.figure(build, with_trials=False)
+    final = proof.final_of(build, cylinders=job.cylinders)
+    judged = final or (summary.latest and proof.proof_of(summary.latest.run, build, cylinders=job.cylinders))
     runs = {trace["role"]: getattr(summary, trace["role"]) for trace in figure["traces"]}
     return {
         "svg": None if figure["empty"] else str(paper.svg(figure, width_mm=chart_width_mm)),
@@ -89,8 +93,16 @@ def reckoned(job, build, chart_width_mm):
         "begin": asdict(summary.begin) if summary.begin else None,
         "setting_card": [asdict(row) | {"outside": row.is_outside} for row in summary.setting_card],
         "warnings": [warning.text for warning in summary.warnings],
-        "checks": checks.as_data(summary.final and summary.final.run, build, cylinders=job.cylinders),
+        "checks": checks.as_data(final.checks) if final else [],
+        "headline": _headline(judged),
     }
+
+
+def _headline(judged):
+    """What a run comes to, as the sheet freezes it; None where no more than the unit as received was read."""
+    if judged is None:
+        return None
+    return {"text": judged.headline, "proved": judged.is_proved, "state": judged.state}
 
 
 def readings_table(figure):
@@ -188,9 +200,11 @@ def _tag(job):
     }
 
 
-def _shop():
+def _shop(is_proved):
+    """The shop as its papers name it; a standing note that says "proved" is left off a unit that isn't."""
     shop = Shop.current()
-    return {name: getattr(shop, name) for name in ("name", "address", "phone", "email", "paper_note")}
+    names = {name: getattr(shop, name) for name in ("name", "address", "phone", "email")}
+    return names | {"paper_note": shop.paper_note if is_proved or not claim_in(shop.paper_note) else ""}
 
 
 def _public(route, token, job):

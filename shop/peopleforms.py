@@ -8,6 +8,7 @@ from shop.forms import ModelForm, VersionedForm
 from shop.models import Customer, Person, Shop
 from shop.once import OnceField
 from shop.speeds import read_speeds
+from shop.words import claim_in
 
 _CUSTOMER = ["name", "company", "phone", "email", "address", "note"]
 _PERSON = ["full_name", "username", "role"]
@@ -56,6 +57,15 @@ class ShopForm(VersionedForm):
         except ValueError as error:
             raise forms.ValidationError(str(error)) from error
         return ", ".join(map(str, speeds))
+
+    def clean_paper_note(self):
+        note = self.cleaned_data["paper_note"]
+        if said := claim_in(note):
+            raise forms.ValidationError(
+                f"This stands on every paper, of a unit that fails too: leave “{said}” out."
+                " A sheet says itself what its final run came to."
+            )
+        return note
 
     def clean_currency(self):
         currency = self.cleaned_data["currency"].upper()

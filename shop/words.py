@@ -1,5 +1,15 @@
 """Small things said the same way everywhere."""
 
+import re
+
+_CLAIM = re.compile(r"\b(?:prove[dns]?|proving|pass(?:es|ed)?|tested)\b", re.IGNORECASE)
+
+
+def claim_in(text):
+    """The first word of a text that says of a unit that it was proved; empty for none."""
+    found = _CLAIM.search(text)
+    return found[0] if found else ""
+
 
 def several(count, noun):
     """A count and its noun: 1 step, 3 steps."""

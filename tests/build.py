@@ -23,6 +23,9 @@ RISING = [
     (1500, 10.5),
     (1800, 11.0),
 ]
+# The same coming down, a little above as weights do, and both sweeps: what a final run is proved by.
+FALLING = [(rpm, deg + 0.1, True) for rpm, deg in reversed(RISING[:-1])]
+SWEPT = RISING + FALLING
 # The band to go with it, (crank rpm, crank deg, tolerance in crank deg), invented.
 BAND = [(600, 0.0, 1.0), (1200, 6.0, 1.0), (2000, 15.0, 1.5), (3000, 21.0, 1.5), (3600, 22.0, 1.0)]
 

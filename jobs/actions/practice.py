@@ -11,8 +11,10 @@ from curves.models import Build, LoadTest, Run, Spring
 from jobs.actions.moving import move_stage
 from jobs.actions.noting import note
 from jobs.actions.opening import open_job
+from jobs.actions.steps import put_aside
 from jobs.guards import held, require_practice
-from jobs.models import Engine, Unit
+from jobs.models import Engine, Inspection, Step, Unit
+from jobs.queries import inspection_of
 from jobs.stages import Stage
 from shop.rights import require
 from shop.versions import save_versioned
@@ -39,9 +41,25 @@ def open_practice(*, by, seed=None):
     values, points = practice.band_for(job.build)
     build_actions.save_target(job.build, values, points, by=by, version=0)
     build_actions.add_run(job.build, {"kind": Run.Kind.AS_RECEIVED}, [], by=by)
+    _take_apart_and_clean(job, by)
     for stage in (Stage.TEARDOWN, Stage.CLEANING, Stage.SPRING_TRIALS):
-        job = move_stage(job, to=stage, by=by, reason=CLEAN)
+        job = move_stage(job, to=stage, by=by)
     return job
+
+
+def _take_apart_and_clean(job, by):
+    """Answer what the stages before the bench ask of any unit: nothing to look at, and nothing to clean.
+
+    The stages behind the bench are for the person to work through.
+    """
+    points = [one.point for one in inspection_of(job) if one.answer is None]
+    Inspection.objects.bulk_create(
+        Inspection(job=job, point=point, verdict=Inspection.Verdict.NOT_APPLICABLE, note=CLEAN, by=by)
+        for point in points
+    )
+    note("marked every inspection point not applicable", job, by, because=CLEAN)
+    for step in job.steps.filter(list=Step.List.CLEANING).select_related("job"):
+        put_aside(step, by=by, why=CLEAN)
 
 
 @transaction.atomic

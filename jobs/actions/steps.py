@@ -5,54 +5,73 @@ from django.db import transaction
 from django.db.models import F, Max
 from django.utils import timezone
 
+from jobs import abrasive
 from jobs.actions.noting import note
-from jobs.guards import held
+from jobs.guards import held, with_facts
 from jobs.models import Job, Step
 from shop.rights import require
+
+NOT_NEEDED = "Not needed"
 
 
 @transaction.atomic
 def do_step(step, *, by):
-    """Tick a step off; who ticked it first stays."""
+    """Tick a step off; who ticked it first stays. One with abrasive takes an earlier sign-off away."""
     require(by, "edit_work")
     held(step.job)
     if Step.objects.filter(pk=step.pk, at=None).update(by=by, at=timezone.now()):
         note("did a step", step.job, by, text=step.text, on=step.parts)
+        if step.abrasive:
+            _unsign(step.job)
+
+
+@transaction.atomic
+def put_aside(step, *, by, why=NOT_NEEDED):
+    """Say that a step is not done on this unit, and why; it stays on the card."""
+    require(by, "edit_work")
+    held(step.job)
+    if not why.strip():
+        raise ValidationError("Write why the step is put aside.")
+    if Step.objects.filter(pk=step.pk, at=None).update(by=by, at=timezone.now(), aside=why.strip()):
+        note("put a step aside", step.job, by, text=step.text, because=why.strip())
 
 
 @transaction.atomic
 def undo_step(step, *, by):
+    """Open a step again that was done or put aside."""
     require(by, "edit_work")
     held(step.job)
-    if Step.objects.filter(pk=step.pk, at__isnull=False).update(by=None, at=None):
-        note("took a tick off a step", step.job, by, text=step.text)
+    if Step.objects.filter(pk=step.pk, at__isnull=False).update(by=None, at=None, aside=""):
+        note(
+            "took a tick off a step" if not step.aside else "took a step up again",
+            step.job,
+            by,
+            text=step.text,
+        )
 
 
 @transaction.atomic
-def add_step(job, *, list_name, text, parts, by):
+def add_step(job, *, list_name, text, parts, by, blasts=False):
     require(by, "edit_work")
     held(job)
     last = job.steps.filter(list=list_name).aggregate(last=Max("order"))["last"] or 0
-    step = Step.objects.create(job=job, list=list_name, text=text, parts=parts, order=last + 1)
+    step = Step.objects.create(
+        job=job, list=list_name, text=text, parts=parts, abrasive=blasts, order=last + 1
+    )
     note("added a step", job, by, text=text, on=parts)
     return step
 
 
 @transaction.atomic
-def remove_step(step, *, by):
-    """Strike out a step that this unit doesn't need."""
-    require(by, "edit_work")
-    held(step.job)
-    deleted, _ = Step.objects.filter(pk=step.pk).delete()
-    if deleted:
-        note("struck out a step", step.job, by, text=step.text)
-
-
-@transaction.atomic
 def say_blasted(job, *, blasted, by):
-    """Say whether abrasive was used; blasting again takes an earlier sign-off away."""
+    """Say whether abrasive was used; blasting again takes an earlier sign-off away.
+
+    A step that was done with abrasive says so itself: nobody says against it.
+    """
     require(by, "edit_work")
     held(job)
+    if not blasted and (step := abrasive.blastings(job.steps).first()):
+        raise ValidationError(f"“{step}” is ticked off: take its tick away first, if it was not blasted.")
     values = {"blasted": blasted, "abrasive_free_by": None, "abrasive_free_at": None}
     if Job.objects.filter(pk=job.pk).exclude(blasted=blasted).update(version=F("version") + 1, **values):
         note("said it was blasted" if blasted else "said it was not blasted", job, by)
@@ -62,12 +81,15 @@ def say_blasted(job, *, blasted, by):
 def sign_abrasive_free(job, *, by):
     """Sign that every bore and bush was looked at and holds no abrasive."""
     require(by, "edit_work")
-    now = held(job)
-    if not now.blasted:
+    held(job)
+    now = with_facts(Job.objects).get(pk=job.pk)
+    if not abrasive.was_blasted(now):
         raise ValidationError("This unit was not blasted: there is nothing to sign.")
-    if now.abrasive_free_at is None:
+    if abrasive.is_left_open(now):
+        # Not before the last blasting, should the clock have been set back meanwhile.
+        at = max(timezone.now(), now.last_blasted_at or timezone.now())
         Job.objects.filter(pk=job.pk).update(
-            version=F("version") + 1, abrasive_free_by=by, abrasive_free_at=timezone.now()
+            version=F("version") + 1, abrasive_free_by=by, abrasive_free_at=at
         )
         note("signed that it is free of abrasive", now, by)
 
@@ -77,6 +99,10 @@ def blasted_again(job, *, by):
     """Take the sign-off away, because the unit went back into the cabinet."""
     require(by, "edit_work")
     held(job)
-    signed = Job.objects.filter(pk=job.pk, abrasive_free_at__isnull=False)
-    if signed.update(version=F("version") + 1, abrasive_free_by=None, abrasive_free_at=None):
+    if _unsign(job):
         note("blasted again", job, by)
+
+
+def _unsign(job):
+    signed = Job.objects.filter(pk=job.pk, abrasive_free_at__isnull=False)
+    return signed.update(version=F("version") + 1, abrasive_free_by=None, abrasive_free_at=None)

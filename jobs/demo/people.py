@@ -5,7 +5,7 @@ SHOP = {
     "address": "Unit 4, Old Ropewalk\nSkerrow Quay\nNorth Haddle NH4 7QX",
     "phone": "01632 960 400",
     "email": "bench@wexcombe.example",
-    "paper_note": "Rebuilt and proved on the bench. Set the timing with the vacuum line off and plugged.",
+    "paper_note": "Set the timing with the vacuum line off and plugged.",
 }
 
 # login, name, role

@@ -107,7 +107,8 @@ class Visit(CurveWork):
     def _cleaning(self):
         yield 0.0, partial(self.move, Stage.CLEANING)
         yield 0.2, partial(self.tick, Step.List.CLEANING, 2)
-        yield 0.3, self.say_blasted if self.blasted else self.strike_out_blasting
+        if not self.blasted:
+            yield 0.3, self.put_blasting_aside
         yield 0.5, partial(self.tick, Step.List.CLEANING, None)
         if self.blasted:
             yield 0.8, self.sign_abrasive_free
@@ -249,13 +250,10 @@ class Visit(CurveWork):
 
     # Cleaning and assembly
 
-    def say_blasted(self):
-        steps.say_blasted(self.job, blasted=True, by=self.bench_person)
-
-    def strike_out_blasting(self):
+    def put_blasting_aside(self):
         """Nobody ticks off the cabinet for a unit that was only washed."""
-        for step in self.job.steps.filter(list=Step.List.CLEANING, text__startswith="Blast"):
-            steps.remove_step(step, by=self.bench_person)
+        for step in self.job.steps.filter(abrasive=True):
+            steps.put_aside(step, by=self.bench_person, why="Washed only")
 
     def tick(self, name, count):
         for step in self.job.steps.filter(list=name, at=None)[:count]:
@@ -275,7 +273,12 @@ class Visit(CurveWork):
             text, why = faults.LOOSE[self.index % len(faults.LOOSE)]
             yield _line(text, PartLine.State.LOOSE, why=why)
         hours = Decimal(int(self.rng.integers(5, 13))) / 2
-        yield _line("Strip, clean, rebuild and prove", PartLine.State.LABOUR, price=HOUR_RATE, quantity=hours)
+        yield _line(
+            "Strip, clean, rebuild and run on the bench",
+            PartLine.State.LABOUR,
+            price=HOUR_RATE,
+            quantity=hours,
+        )
 
     def _trigger_part(self):
         return "Condenser" if self.kind.trigger == "points" else "Module"

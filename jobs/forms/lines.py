@@ -1,5 +1,6 @@
 """The forms of what is written on a card line by line, and of the shop's inspection list."""
 
+import re
 from copy import copy
 
 from django import forms
@@ -9,6 +10,7 @@ from jobs.models import Finding, Inspection, InspectionPoint, PartLine, Step, Un
 from shop.forms import ModelForm, VersionedForm
 from shop.once import OnceField
 
+_BLASTS = re.compile(r"\w*(?:blast|bead|grit|abrasi|shot.?peen)\w*", re.IGNORECASE)
 WHY_LEFT_OFF = "A part left off is told to whoever fits the unit: write why."
 
 
@@ -54,6 +56,32 @@ class StepForm(ModelForm):
     class Meta:
         model = Step
         fields = ["text", "parts"]
+
+    @property
+    def step_data(self):
+        return {name: self.cleaned_data[name] for name in ("text", "parts")}
+
+
+class CleaningStepForm(StepForm):
+    """A step of cleaning says whether it is done with abrasive; one that sounds like it is asked for."""
+
+    class Meta(StepForm.Meta):
+        fields = ["text", "parts", "abrasive"]
+        labels = {"abrasive": "With abrasive: blasting, beading, grit"}
+
+    def clean(self):
+        data = super().clean()
+        said = _BLASTS.search(f"{data.get('text', '')} {data.get('parts', '')}")
+        if said and not data.get("abrasive"):
+            self.add_error(
+                "abrasive",
+                f"“{said[0]}” sounds like abrasive: tick this, or call the step something else.",
+            )
+        return data
+
+    @property
+    def step_data(self):
+        return super().step_data | {"blasts": self.cleaned_data["abrasive"]}
 
 
 class AnswerPointForm(ModelForm):

@@ -152,8 +152,12 @@ class Step(models.Model):
     list = models.CharField(max_length=10, choices=List)
     text = models.CharField("step", max_length=120)
     parts = models.CharField("on which parts", max_length=200, blank=True)
+    abrasive = models.BooleanField(
+        "blasts or beads", default=False
+    )  # done, it says that the unit was blasted
+    aside = models.CharField("put aside because", max_length=200, blank=True)
     by = person_field(null=True, blank=True)
-    at = models.DateTimeField(null=True, blank=True)  # none: not done yet
+    at = models.DateTimeField(null=True, blank=True)  # when it was done or put aside; none: still open
     order = models.PositiveSmallIntegerField(default=0)
 
     class Meta:
@@ -161,6 +165,10 @@ class Step(models.Model):
 
     def __str__(self):
         return self.text
+
+    @property
+    def is_done(self):
+        return self.at is not None and not self.aside
 
 
 class Photo(models.Model):

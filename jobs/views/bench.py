@@ -12,10 +12,11 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from curves import bench as bench_sheets
-from curves import checks, convert, judging, queries
+from curves import convert, judging, queries
 from curves.cells import CellError
 from curves.forms import BenchRunForm
 from curves.models import Frame, Run
+from curves.proof import proof_of
 from curves.stock import NotInDrawer
 from jobs.actions import curve as actions
 from jobs.guards import require_open
@@ -230,11 +231,12 @@ def _state(job, run):
         "curve": drawn(build, draft=draft, draft_frame=run.frame, in_place_of=run),
         "said": judging.draft_words(draft, band, drive, run.frame),
     }
-    proved = checks.checks_of(run, build, cylinders=job.cylinders)
+    proof = proof_of(run, build, cylinders=job.cylinders)
     return {
         "version": run.version,
         "frame": run.frame,
         "rows": bench_sheets.rows_of(run),
         "chart": render_to_string("curves/_draft.html", chart),
-        "checks": render_to_string("curves/_checks.html", {"checks": proved}),
+        "headline": render_to_string("curves/_headline.html", {"proof": proof}),
+        "checks": render_to_string("curves/_checks.html", {"checks": proof.checks}),
     }

@@ -1,21 +1,21 @@
 """Curve work of a card: its runs and its head, the chart that follows the typing, and its CSV."""
 
-from functools import partial
-
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.functional import SimpleLazyObject
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from curves import caliper, charts, checks, convert, csvfile, judging, outcome, paper, queries
+from curves import caliper, charts, convert, csvfile, judging, outcome, paper, queries
 from curves.forms import ChangeRunForm, NewRunForm
 from curves.headforms import HeadForm
 from curves.models import Run
+from curves.proof import proof_of
 from curves.stock import NotInDrawer
 from jobs.actions import curve as actions
 from jobs.actions import trials
 from jobs.actions.springs import PLACES, where_words
-from jobs.guards import require_open
+from jobs.guards import require_open, verdicts_of
 from jobs.queries import card_for
 from jobs.stages import Stage
 from shop import notes, once
@@ -45,16 +45,16 @@ def curve_of(job):
         top_crank_rpm=engine.top_crank_rpm if engine else None,
         margin_crank_rpm=Shop.current().idle_margin_crank_rpm,
     )
-    return {"summary": said, **drawn(build), **_runs_of(build), "checks": partial(_final_checks, job)}
+    proof = SimpleLazyObject(lambda: _proof(job, said))
+    return {"summary": said, **drawn(build), **_runs_of(build), "proof": proof}
 
 
-def _final_checks(job):
-    """What the final run proves; asked for by the one stage that shows it, in one query."""
-    final = queries.newest_runs(job.build).get("final")
-    if final is None:
-        return ()
-    beside = queries.read_beside(final)
-    return checks.checks_of(final, job.build, cylinders=job.cylinders, beside=beside)
+def _proof(job, said):
+    """What the newest run of the furthest kind comes to; asked for by who shows it, in one query."""
+    final = verdicts_of(job).final
+    if final is not None or said.judged is None:
+        return final
+    return proof_of(said.judged.run, job.build, cylinders=job.cylinders)
 
 
 def drawn(build, **extra):

@@ -138,6 +138,9 @@ def check(request, token):
     context = {"sheet": sheet, "faults": checking.faults(sheet), "form": CompareForm()}
     if sheet.is_signed:
         context["standing"] = checking.standing(sheet)
+        # Frozen when it was signed; a sheet from before there was a headline has none.
+        said = {} if context["faults"] else sheet.content.get("curve") or {}
+        context["headline"] = (said.get("headline") or {}).get("text", "")
     status = 200
     if request.method == "POST":
         status = _compare(request, sheet, context)

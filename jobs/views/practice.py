@@ -16,6 +16,7 @@ from jobs.forms.practice import InventForm, NeedleForm, StopForm
 from jobs.guards import require_practice, verdicts_of
 from jobs.models import Job
 from jobs.queries import card_for
+from jobs.stages import Stage
 from shop import notes, once
 from shop.pages import go, page
 from shop.rights import require
@@ -98,9 +99,12 @@ def _steps(job):
     yield StepOn(
         "Read the final run, rising and falling",
         f"{bench}?run={finals[-1].number}" if finals else f"{bench}?new=1&kind=final",
-        _runs_said(finals, verdicts.final_in_band),
-        verdicts.final_in_band is True,
+        verdicts.final.headline if verdicts.final else "",
+        verdicts.is_proved,
     )
+    assembly = f"{reverse('card', args=[job.number])}?open={Stage.BENCH_CURVE}#sec-assembly"
+    said = f"{job.assembly_open} to do" if job.assembly_open else ""
+    yield StepOn("Oil and assemble it", assembly, said, not job.assembly_open)
     yield StepOn("Sign the sheet", reverse("sheets", args=[job.number]), "", job.sheets_that_hold > 0)
 
 

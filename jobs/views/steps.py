@@ -2,18 +2,19 @@
 
 from django.core.exceptions import ValidationError
 from django.http import Http404
-from django.urls import reverse
 from django.views.decorators.http import require_POST
 
 from jobs.actions import steps
-from jobs.forms.lines import StepForm
+from jobs.forms.lines import CleaningStepForm, StepForm
 from jobs.guards import require_open
 from jobs.models import Step
-from jobs.views.lines import again, once
-from jobs.views.showing import load, saved, show_section, struck
+from jobs.views.lines import once
+from jobs.views.showing import load, saved, show_section
 from shop.rights import require
 
-_TICKS = {"do": steps.do_step, "undo": steps.undo_step, "remove": steps.remove_step}
+_TICKS = {"do": steps.do_step, "undo": steps.undo_step, "aside": steps.put_aside}
+MOST_WHY = Step._meta.get_field("aside").max_length
+FORMS = {Step.List.CLEANING: CleaningStepForm, Step.List.ASSEMBLY: StepForm}
 _ABRASIVE = {
     "blasted": lambda job, by: steps.say_blasted(job, blasted=True, by=by),
     "not-blasted": lambda job, by: steps.say_blasted(job, blasted=False, by=by),
@@ -30,26 +31,29 @@ def add_step(request, number, list_name):
     shown = load(request, number)
     require(request.user, "edit_work")
     require_open(shown.job)
-    form = StepForm(request.POST)
+    form = FORMS[list_name](request.POST)
     if not form.is_valid():
-        return show_section(request, shown, list_name, step_form=form, status=form.status)
-    text, parts, by = form.cleaned_data["text"], form.cleaned_data["parts"], request.user
-    once(request, lambda: steps.add_step(shown.job, list_name=list_name, text=text, parts=parts, by=by))
+        form_of = {f"{list_name}_form": form}
+        return show_section(request, shown, list_name, status=form.status, **form_of)
+    data, by = form.step_data, request.user
+    once(request, lambda: steps.add_step(shown.job, list_name=list_name, by=by, **data))
     return saved(request, number, list_name)
 
 
 @require_POST
 def tick_step(request, number, pk, tick):
-    """Tick a step off, take the tick away, or strike the step out."""
+    """Tick a step off, put it aside for a reason, or open it again."""
     shown = load(request, number)
     require_open(shown.job)
     step = Step.objects.select_related("job").filter(job=shown.job, pk=pk).first()
     if step is None or tick not in _TICKS:
-        raise Http404("This step was struck out.")
-    _TICKS[tick](step, by=request.user)
-    if tick == "remove":
-        undo, values = reverse("add_step", args=[number, step.list]), again(step, ["text", "parts"])
-        return struck(request, shown, step.list, "The step is struck out.", undo=undo, values=values)
+        raise Http404("There is no such step on this card.")
+    told = {"why": request.POST.get("why", "")[:MOST_WHY]} if tick == "aside" else {}
+    try:
+        _TICKS[tick](step, by=request.user, **told)
+    except ValidationError as error:
+        unsaid = {"pk": step.pk, "wrong": error.message}
+        return show_section(request, load(request, number), step.list, status=422, unsaid=unsaid)
     return saved(request, number, step.list)
 
 

@@ -219,6 +219,7 @@ function adopt(state) {
   read(state.version);
   if (isPast) draw();
   byId("bench-checks").innerHTML = state.checks;
+  if (byId("bench-headline").innerHTML !== state.headline) byId("bench-headline").innerHTML = state.headline; // read aloud once
   cells.lay();
   render();
 }

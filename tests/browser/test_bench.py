@@ -210,7 +210,7 @@ def test_a_run_by_finger_alone(open_page, db):
     # NIST SP 811, App. B.8: a conventional millimetre of mercury is 0.1333224 kPa.
     kpa = [row.vacuum_kpa for row in VacuumReading.objects.all()]
     assert kpa == pytest.approx([mmhg * 0.1333224 for mmhg in (0, 50, 100, 150, 200, 250)], abs=1e-3)
-    page.get_by_text("What it proves so far").tap()
+    page.get_by_text("Every check so far").tap()
     expect(page.locator("[data-check='spark']")).to_contain_text("passes")
     expect(page.locator("[data-check='dwell']")).to_contain_text("passes")
     assert_no_barrier(page)

@@ -14,7 +14,7 @@ from tests import build
 
 # A worn unit, (distributor rpm, distributor deg), invented; and the rebuilt one with its falling sweep.
 WORN = [(250, 0.5), (400, 3.0), (600, 6.5), (800, 8.5), (1000, 10.0), (1250, 11.5), (1500, 11.5)]
-FALLING = [(1500, 10.75, True), (1000, 8.0, True), (600, 3.5, True)]
+FALLING = [(1500, 10.75, True), (1000, 8.0, True), (600, 3.5, True), (300, 0.0, True)]
 
 
 def finished_job(by=None, **fields):

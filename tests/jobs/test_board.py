@@ -49,6 +49,7 @@ def test_board_says_stock_and_ready_in_words(client_as, person):
 )
 def test_board_and_card_say_whose_answer_is_awaited(client_as, agreed, waits):
     job = build.job(stage="cleaning", **agreed)
+    job.steps.create(list="cleaning", text="Degrease", by=job.opened_by, at=timezone.now())
     client = client_as("owner")
     board = client.get(reverse("board")).content.decode()
     card = client.get(reverse("card", args=[job.number])).content.decode()
@@ -108,7 +109,7 @@ def test_folded_stages_say_what_came_of_them(client_as, person):
         "12 points answered",
         "4 steps done",
         "2 trial runs",
-        "1 final run",
+        "Final run 4: falling sweep not read, rising sweep in the band",
     ):
         assert word in text
 

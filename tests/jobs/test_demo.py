@@ -109,9 +109,15 @@ def test_board_shows_work_begun_half_done_and_done():
 
 
 def test_no_card_says_that_an_unblasted_unit_was_in_the_cabinet():
-    done = Step.objects.filter(at__isnull=False, text__startswith="Blast")
-    assert done.filter(job__blasted=True).exists()
-    assert not done.filter(job__blasted=False).exists()
+    steps = Step.objects.filter(abrasive=True, at__isnull=False)
+    assert steps.filter(aside="").exists()
+    washed = Job.objects.filter(steps__in=steps.exclude(aside=""))
+    assert washed.exists()
+    assert not washed.filter(abrasive_free_at__isnull=False).exists()
+
+
+def test_no_card_of_the_demo_went_on_without_what_it_needed():
+    assert not [entry for entry in AuditEntry.objects.all() if entry.detail.get("missing")]
 
 
 def test_all_of_it_lies_in_the_past_in_order_and_reaches_until_lately():

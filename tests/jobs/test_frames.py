@@ -131,7 +131,8 @@ def test_the_paper_proves_in_the_frame_of_the_run(client_as, job):
     client, run = client_as("technician"), final(job, "crank")
     send(client, job, run, "dwell", "crank", speed_rpm="600", dwell_deg="102")
     send(client, job, run, "dwell", "crank", speed_rpm="1750", dwell_deg="98")
-    said = checks.as_data(queries.live_runs(queries.build_for(job.build_id))[0], job.build, cylinders=4)
+    run = queries.live_runs(queries.build_for(job.build_id))[0]
+    said = checks.as_data(checks.checks_of(run, job.build, cylinders=4))
     [dwell] = [check for check in said if check["kind"] == "dwell"]
     assert dwell["lines"][0]["where"] == "at 600 crank rpm (300 distributor)"
     assert (

@@ -67,7 +67,7 @@ WRITES = {
     "do_step": lambda job, by, row: lambda: steps.do_step(row, by=by),
     "undo_step": lambda job, by, row: lambda: steps.undo_step(row, by=by),
     "add_step": lambda job, by, row: lambda: steps.add_step(job, **STEP, by=by),
-    "remove_step": lambda job, by, row: lambda: steps.remove_step(row, by=by),
+    "put_aside": lambda job, by, row: lambda: steps.put_aside(row, by=by),
     "say_blasted": lambda job, by, row: lambda: steps.say_blasted(job, blasted=True, by=by),
     "sign_abrasive_free": lambda job, by, row: lambda: steps.sign_abrasive_free(job, by=by),
     "blasted_again": lambda job, by, row: lambda: steps.blasted_again(job, by=by),
@@ -96,7 +96,7 @@ WRITES = {
 ROWS = {
     "do_step": step,
     "undo_step": done_step,
-    "remove_step": step,
+    "put_aside": step,
     "answer_point": lambda job: InspectionPoint.objects.first(),
     "remove_finding": finding,
     "change_part": part,

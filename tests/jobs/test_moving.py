@@ -58,6 +58,7 @@ def test_point_switched_off_is_not_asked(person):
 
 def test_blasted_unit_needs_the_abrasive_sign_off(person):
     job = build.job(stage="cleaning")
+    Step.objects.create(job=job, list="cleaning", text="Degrease", by=person, at=timezone.now())
     assert guards.missing(job) == []
     Job.objects.filter(pk=job.pk).update(blasted=True)
     job.refresh_from_db()
@@ -77,7 +78,7 @@ def test_bench_stages_need_a_run_inside_the_band(stage, kind):
     outside = [(speed, degrees / 3) for speed, degrees in build.RISING]
     build.run(job.build, outside, kind=kind)
     assert "inside the band" in guards.missing(fresh(job))[0]
-    build.run(job.build, [(300, 0), (600, 3), (1000, 7.5), (1500, 10.5), (1800, 11)], kind=kind)
+    build.run(job.build, build.SWEPT, kind=kind)
     assert guards.missing(fresh(job)) == []
 
 
@@ -90,8 +91,12 @@ def test_bench_curve_needs_the_assembly_done(person):
     assert not any("step" in need for need in guards.missing(fresh(job)))
 
 
-def test_hand_back_needs_a_signed_curve_sheet():
-    assert guards.missing(build.job(stage="hand_back")) == ["a signed curve sheet"]
+def test_hand_back_needs_a_signed_curve_sheet_and_a_final_run_that_holds():
+    job = build.job(stage="hand_back")
+    assert guards.missing(job) == ["a signed curve sheet", "a target", "a final run"]
+    build.target(job.build)
+    build.run(job.build, build.SWEPT, kind="final")
+    assert guards.missing(fresh(job)) == ["a signed curve sheet"]
 
 
 def fresh(job):
@@ -201,13 +206,13 @@ def test_counter_hands_back_with_a_reason_and_the_card_closes(client_as):
     entry = job.history.get()
     assert entry.verb == "handed the unit back"
     assert entry.detail["reason"] == "sheet follows by post"
-    assert entry.detail["missing"] == ["a signed curve sheet"]
+    assert entry.detail["missing"] == ["a signed curve sheet", "a target", "a final run"]
 
 
 def signed(job, person):
     """The card with its final run, and a curve sheet signed for what it says."""
     build.target(job.build)
-    build.run(job.build, kind="final")
+    build.run(job.build, build.SWEPT, kind="final")
     said = recorded_sha256(job)
     signing.sign(job, Sheet.Kind.CURVE_SHEET, paper_size="A4", by=person, seen=said)
     return fresh(job)

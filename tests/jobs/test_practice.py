@@ -9,10 +9,10 @@ from django.urls import reverse
 from curves import actions as build_actions
 from curves import practice, queries
 from curves.models import HeadType, Run, Spring
+from jobs import guards, search, sheets
 from jobs import queries as job_queries
-from jobs import search, sheets
 from jobs.actions import practice as actions
-from jobs.actions.moving import allocate
+from jobs.actions.moving import allocate, move_stage
 from jobs.actions.opening import open_job, reopen, report_from_road
 from jobs.models import Engine, Job, Unit
 from jobs.nearness import Wanted
@@ -240,3 +240,27 @@ def test_what_was_inside_is_secret_until_the_end(job, client_as, person):
         build_actions.add_run(job.build, {"kind": Run.Kind.TRIAL}, [], by=person)
     with pytest.raises(PermissionDenied):
         actions.measure_head(job, by=person)
+
+
+def test_a_practice_unit_is_walked_past_no_gate(job):
+    """It comes with the stages before the bench answered, and the rest waits for hands as on any card."""
+    assert [(move.missing, move.reason) for move in job.moves.all()] == [([], "")] * 3
+    assert not job.steps.filter(list="cleaning", at=None).exists()
+    assert guards.missing(Job.objects.get(pk=job.pk)) == ["a run"]
+    for stage, lacks in (
+        ("bench_curve", ["a final run", "9 assembly steps to do"]),
+        ("hand_back", ["a signed curve sheet", "a final run"]),
+    ):
+        Job.objects.filter(pk=job.pk).update(stage=stage)
+        assert guards.missing(Job.objects.get(pk=job.pk)) == lacks
+
+
+def test_a_practice_unit_without_its_assembly_and_falling_sweep_wants_a_reason(job, person, client_as):
+    build.run(job.build, [(600, 3), (900, 6)], kind="final")
+    Job.objects.filter(pk=job.pk).update(stage="bench_curve")
+    with pytest.raises(ValidationError, match="9 assembly steps to do"):
+        move_stage(Job.objects.get(pk=job.pk), to="hand_back", by=person)
+    page = client_as("owner").get(reverse("practice_job", args=[job.number])).content.decode()
+    assert "falling sweep not read" in page
+    assert "Oil and assemble it" in page
+    assert "9 to do" in page

@@ -175,8 +175,8 @@ def printed(job):
 @pytest.mark.parametrize(
     ("band", "says", "never"),
     [
-        (True, "not read over the whole band", "No band was agreed"),
-        (False, "No band was agreed", "not read over the whole band"),
+        (True, "not read over the whole band", "no band to hold it against"),
+        (False, "no band to hold it against", "not read over the whole band"),
     ],
 )
 def test_a_band_that_was_not_fully_read_is_told_from_none_agreed(band, says, never):

@@ -55,7 +55,8 @@ def test_signed_curve_sheet_says_what_the_card_says():
     text = text_of(sheet)
     for said in (
         "SIGNED", "Revision 1", "Ingrid Halvard", f"Job {job.number}", "Marta Quill", str(job.unit),
-        "Larkfield L4", "inside the band", "Engine warm, vacuum line off and plugged.",
+        "Larkfield L4", "Final run 2 proved: sweeps in the band.",
+        "Engine warm, vacuum line off and plugged.",
         "Reconnect the vacuum line", "Thin 0.6", "+0.15", "Oil-soaked bush", "supplied loose",
         "left off", "fits the car", "Weights sticking", "Shaft side play", "detonation",
         sheet.data_sha256, sheet.content["url"],
@@ -150,7 +151,8 @@ def test_curve_outside_the_band_says_where_and_how_far():
     build.run(job.build, [(300, 0.0), (600, 4.5), (1000, 7.5), (1800, 11.0)], kind=Run.Kind.FINAL)
     build.target(job.build)
     text = text_of(signed_sheet(job))
-    assert "outside the band" in text
+    assert "Final run 1: rising sweep out of the band, falling sweep not read." in text
+    assert "prove" not in text
     assert "2.0° at the crank over, at 1200 crank rpm" in text
     assert "▲ over" in text
 

@@ -1,0 +1,239 @@
+"""A final run is proved or it isn't: the same words on card, bench, sheet, check page and at the guard."""
+
+import json
+import re
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.urls import reverse
+
+from curves.models import Run
+from curves.proof import final_of
+from curves.queries import build_for
+from jobs import guards, pdf
+from jobs.actions import moving
+from jobs.models import Job, Sheet
+from jobs.results import result_of
+from jobs.stages import Stage
+from shop.models import Shop
+from tests import build
+from tests.jobs.paperwork import draft, signed_sheet
+
+pytestmark = pytest.mark.django_db
+
+CLAIMS = re.compile(r"\bprove[dns]?\b|\bpass(?:es|ed)?\b", re.IGNORECASE)
+
+
+def job_with(readings=build.SWEPT, *, scatter=None, dwell=None, vacuum=None, stage="bench_curve"):
+    """A four-cylinder card with a target and a final run."""
+    job = build.job(stage=stage)
+    build.target(job.build)
+    run = build.run(job.build, readings, kind="final")
+    for number, offset in enumerate(scatter or (), start=1):
+        run.sparks.create(speed_rpm=300, cylinder=number, offset_deg=offset)
+    for rpm, deg in dwell or ():
+        run.dwells.create(speed_rpm=rpm, dwell_deg=deg)
+    for kpa, deg in vacuum or ():
+        run.vacuums.create(vacuum_kpa=kpa, advance_deg=deg)
+    return job
+
+
+def fresh(job):
+    return Job.objects.get(pk=job.pk)
+
+
+def headline(job):
+    return final_of(build_for(job.build_id), cylinders=4).headline
+
+
+EVEN, UNEVEN = (0, 0.5, -0.5, 0.2), (0, 3.0, -3.0, 0)  # one degree either way is the engine's published limit
+STEADY, MOVING = ((300, 50), (875, 50.5)), ((300, 50), (875, 58))
+OVER = [(rpm, deg + (4 if falling else 0), falling) for rpm, deg, falling in
+        [(*row, False) if len(row) == 2 else row for row in build.SWEPT]]  # fmt: skip
+MOVES = ((0, 0), (10, 0), (15, 3), (20, 6), (30, 6), (40, 6))
+STUCK = ((0, 0), (10, 0), (20, 0), (30, 0))
+
+CASES = {
+    "proved": ({}, "Final run 1 proved: sweeps in the band", []),
+    "proved with all": (
+        {"scatter": EVEN, "dwell": STEADY, "vacuum": MOVES},
+        "Final run 1 proved: sweeps in the band, scatter, dwell and vacuum pass",
+        [],
+    ),
+    "scatter and dwell": (
+        {"scatter": UNEVEN, "dwell": MOVING},
+        "Final run 1: sweeps in the band, scatter and dwell fail",
+        ["spark scatter within its limit", "dwell within its limit"],
+    ),
+    "vacuum": (
+        {"vacuum": STUCK, "scatter": EVEN},
+        "Final run 1: sweeps in the band, vacuum fails, scatter passes",
+        ["a vacuum capsule that moves"],
+    ),
+    "impossible dwell": (
+        {"dwell": ((300, 95), (875, 95))},  # 360 / 4 = 90 from spark to spark
+        "Final run 1: sweeps in the band, dwell fails",
+        ["dwell within its limit"],
+    ),
+    "falling out": (
+        {"readings": OVER, "scatter": EVEN},
+        "Final run 1: falling sweep out of the band, rising sweep in the band, scatter passes",
+        ["a final run inside the band"],
+    ),
+    "falling never read": (
+        {"readings": build.RISING},
+        "Final run 1: falling sweep not read, rising sweep in the band",
+        ["the falling sweep of the final run"],
+    ),
+    "rising never read": (
+        {"readings": [(1800, 11.1, True), *build.FALLING]},
+        "Final run 1: rising sweep not read, falling sweep in the band",
+        ["the rising sweep of the final run"],
+    ),
+    "falling half read": (
+        {"readings": [*build.RISING, *build.FALLING[:3]]},
+        "Final run 1: falling sweep not read over the whole band, rising sweep in the band",
+        ["a final run read over the whole band"],
+    ),
+    "scatter half read": (
+        {"scatter": EVEN[:3]},
+        "Final run 1: sweeps in the band, scatter not read to the end",
+        ["spark scatter read to the end"],
+    ),
+    "dwell at one speed": (
+        {"dwell": STEADY[:1]},
+        "Final run 1: sweeps in the band, dwell not read to the end",
+        ["dwell read to the end"],
+    ),
+    "only sparks": (
+        {"readings": [], "scatter": UNEVEN},
+        "Final run 1: no sweep read, scatter fails",
+        ["a final run", "spark scatter within its limit"],
+    ),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_headline_and_guard_say_the_same_everywhere(client_as, name):
+    made, says, lacks = CASES[name]
+    job = job_with(**made)
+    assert headline(job) == says
+    assert guards.missing(fresh(job)) == lacks
+    client = client_as("owner")
+    for page in (reverse("card", args=[job.number]), f"{reverse('bench', args=[job.number])}?run=1"):
+        assert says in client.get(page).content.decode()
+    assert says in result_of(fresh_facts(job), Stage.BENCH_CURVE)
+    if name == "only sparks":
+        return  # without a sweep there is no curve to sign for
+    sheet = signed_sheet(job, built=False)
+    printed = pdf.write_html(sheet.content, data_sha256=sheet.data_sha256)
+    assert says in printed
+    checked = client.get(reverse("check", args=[sheet.token])).content.decode()
+    assert says in checked
+    assert ("proved" in printed) is (not lacks)
+    assert ("proved" in checked) is (not lacks)
+
+
+def fresh_facts(job):
+    return guards.with_facts(Job.objects).get(pk=job.pk)
+
+
+@pytest.mark.parametrize("name", [name for name, (_, _, lacks) in CASES.items() if lacks])
+def test_what_is_not_proved_is_handed_back_for_a_reason_only(person, name):
+    made, _, lacks = CASES[name]
+    job = job_with(**made)
+    with pytest.raises(ValidationError, match=re.escape(lacks[0])):
+        moving.move_stage(job, to=Stage.HAND_BACK, by=person)
+    job = moving.move_stage(job, to=Stage.HAND_BACK, by=person, reason="customer waits")
+    if name != "only sparks":
+        signed_sheet(job, built=False)
+    with pytest.raises(ValidationError, match=re.escape(lacks[0])):
+        moving.hand_back(fresh(job), by=person, handed_to="Marta")
+
+
+def test_without_a_target_nothing_is_proved():
+    job = job_with(scatter=EVEN)
+    job.build.target.delete()
+    assert headline(job) == "Final run 1: no band to hold it against, scatter passes"
+    assert guards.missing(fresh(job)) == ["a target"]
+
+
+def test_taking_back_what_failed_changes_the_answer_at_once():
+    job = job_with(scatter=EVEN, dwell=MOVING)
+    assert guards.missing(fresh(job)) == ["dwell within its limit"]
+    job.build.runs.get().dwells.all().delete()
+    assert guards.missing(fresh(job)) == []
+    assert headline(job).startswith("Final run 1 proved")
+
+
+def test_changing_the_target_after_the_run_changes_the_answer_at_once():
+    job = job_with(stage="hand_back")
+    signed_sheet(job, built=False)
+    assert guards.missing(fresh(job)) == []
+    job.build.target.points.update(crank_deg=40)
+    assert guards.missing(fresh(job)) == ["a final run inside the band"]
+    assert headline(job) == "Final run 1: sweeps out of the band"
+
+
+def test_taking_the_run_off_changes_the_answer_at_once():
+    job = job_with(readings=OVER)
+    build.run(job.build, build.SWEPT, kind="final")
+    assert guards.missing(fresh(job)) == []
+    Run.objects.filter(build=job.build, number=2).update(removed=True)
+    assert guards.missing(fresh(job)) == ["a final run inside the band"]
+    Run.objects.filter(build=job.build).update(removed=True)
+    assert guards.missing(fresh(job)) == ["a final run"]
+
+
+def test_a_later_final_run_counts_as_soon_as_anything_is_read_in_it():
+    job = job_with()
+    later = build.run(job.build, [], kind="final")
+    assert guards.missing(fresh(job)) == []
+    for number, offset in enumerate(UNEVEN, start=1):
+        later.sparks.create(speed_rpm=300, cylinder=number, offset_deg=offset)
+    assert guards.missing(fresh(job)) == ["a final run", "spark scatter within its limit"]
+
+
+def test_a_trial_in_the_band_is_no_proof(client_as):
+    job = build.job(stage="spring_trials")
+    build.target(job.build)
+    build.run(job.build, build.RISING)
+    card = client_as("owner").get(reverse("card", args=[job.number])).content.decode()
+    assert "Trial run 1: rising sweep in the band" in card
+    assert not CLAIMS.search(re.sub(r"<[^>]+>", " ", card))
+
+
+@pytest.mark.parametrize("kind", [Sheet.Kind.CURVE_SHEET, Sheet.Kind.JOB_SHEET, Sheet.Kind.TRAY_TAG])
+@pytest.mark.parametrize("read", ["nothing", "as received", "trial"])
+def test_drafts_of_a_unit_that_was_not_proved_never_say_it(kind, read):
+    Shop.current()
+    Shop.objects.update(paper_note="Rebuilt and proved on the bench.")  # as a shop may have written before
+    job = build.job(stage="intake")
+    if read == "trial":
+        build.target(job.build)
+    if read != "nothing":
+        build.run(job.build, kind=read.replace(" ", "_"))
+    sheet = draft(job, kind, built=False)
+    printed = re.sub(r"<[^>]+>", " ", pdf.write_html(sheet.content, data_sha256=sheet.data_sha256))
+    assert not CLAIMS.search(printed)
+
+
+def test_the_shops_own_note_may_not_claim_it(client_as):
+    client = client_as("owner")
+    page = client.get(reverse("shop_profile")).content.decode()
+    values = dict(re.findall(r'name="(\w+)"[^>]* value="([^"]*)"', page))
+    answer = client.post(
+        reverse("shop_profile"), values | {"paper": "A4", "paper_note": "Each unit proved here."}
+    )
+    assert answer.status_code == 422
+    assert "leave “proved” out" in answer.content.decode()
+
+
+def test_a_sheet_signed_before_there_was_a_headline_still_renders():
+    data = json.loads(signed_sheet(job_with(), built=False).data)
+    del data["curve"]["headline"]
+    del data["recorded"]["abrasive_free"]
+    for step in (row for rows in data["recorded"]["steps"].values() for row in rows):
+        step.pop("aside", None)
+    printed = pdf.write_html(data, data_sha256="0" * 64)
+    assert "Final run 1: inside the band." in " ".join(re.sub(r"<[^>]+>", " ", printed).split())
