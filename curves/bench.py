@@ -2,12 +2,10 @@
 
 from dataclasses import asdict, dataclass, field
 
-from django.core.validators import MaxValueValidator, MinValueValidator
-
 from curves import cells, convert, frames, reach
 from curves.engine.units import KPA_PER_INHG, KPA_PER_MMHG
+from curves.limits import possible, usual
 from curves.models import Frame, Run
-from curves.recording import MODELS
 
 LONGEST = 40  # characters of one number as typed
 FEWEST_CYLINDERS = 4  # where nobody wrote how many the unit has
@@ -60,10 +58,11 @@ class Sheet:
     back: int | None = None
     units: tuple[dict, ...] = field(default=())
     speed_unit: str = "distributor rpm"
+    usual: tuple[float, float] | None = None
     beside: str = ""  # the limits in the other frame, in words
 
 
-def read_typed(kind, typed, run, said=None):
+def read_typed(kind, typed, run, said=None, *, cylinders=None):
     """The values of a run's reading as the browser sent it, as they are kept, or a ``CellError`` that says
     what is wrong. ``said`` is the frame that the screen asked for them in."""
     if kind not in TYPED or not isinstance(typed, dict):
@@ -72,13 +71,16 @@ def read_typed(kind, typed, run, said=None):
         raise cells.CellError("The reading came without its frame: load the page again.")
     frame, values = frames.typed_in(said, kind, run), {}
     for name, label, _ in TYPED[kind]:
-        limits, factor, unit = limits_in(run, kind, name, frame), 1.0, unit_of(kind, name, frame)
+        limits = limits_in(run, kind, name, frame, cylinders=cylinders)
+        factor, unit = 1.0, unit_of(kind, name, frame)
         if name == "vacuum_kpa":
             unit, factor = _vacuum_unit(typed.get("unit", "kpa"))
         try:
             number = cells.read_number(_text(typed.get(name), label), _scaled(limits, factor), label, unit)
         except cells.OutOfLimits as error:
-            raise cells.CellError(f"{error} {beside(run, kind, name, frame)}".strip()) from None
+            raise cells.CellError(
+                f"{error} {beside(run, kind, name, frame, cylinders=cylinders)}".strip()
+            ) from None
         values[name] = number * factor
     for name in FACTS.get(kind, ()):
         if not isinstance(typed.get(name), bool):
@@ -95,25 +97,17 @@ def unit_of(kind, name, frame):
     return f"{Frame(frame).label} {unit}" if unit in ("rpm", "degrees") else unit
 
 
-def limits_of(kind, name):
-    """From where to where a field of a kind goes, as its model's validators say."""
-    validators = MODELS[kind]._meta.get_field(name).validators
-    return (
-        max(one.limit_value for one in validators if isinstance(one, MinValueValidator)),
-        min(one.limit_value for one in validators if isinstance(one, MaxValueValidator)),
-    )
-
-
-def limits_in(run, kind, name, frame=None):
-    """The same in a frame, by default the run's; a sweep's reading goes as far as the engine takes it."""
+def limits_in(run, kind, name, frame=None, *, cylinders=None):
+    """From where to where a field goes in a frame, by default the run's; a sweep's reading goes as far as the
+    engine takes it."""
     frame, drive = frame or run.frame, convert.drive_of(run.build)
-    limits, of = limits_of(kind, name), BOUNDED.get((kind, name))
+    found, of = possible(kind, name, cylinders), BOUNDED.get((kind, name))
     if of:
-        return reach.narrowed(limits, of, frame, drive)
-    return tuple(frames.turned(kind, {name: limit}, Frame.SHAFT, frame, drive)[name] for limit in limits)
+        return reach.narrowed(found, of, frame, drive)
+    return tuple(frames.turned(kind, {name: limit}, Frame.SHAFT, frame, drive)[name] for limit in found)
 
 
-def beside(run, kind, name, frame=None):
+def beside(run, kind, name, frame=None, *, cylinders=None):
     """The limits of a field in the other frame, in words; empty where it has no frame, or no other limits."""
     frame = frame or run.frame
     if unit_of(kind, name, frame) == unit_of(kind, name, frames.other(frame)):
@@ -121,7 +115,7 @@ def beside(run, kind, name, frame=None):
     drive = convert.drive_of(run.build)
     low, high = (
         round(frames.number_in(limit, frame, frames.other(frame), drive), 6)
-        for limit in limits_in(run, kind, name, frame)
+        for limit in limits_in(run, kind, name, frame, cylinders=cylinders)
     )
     said = f"That is {low:g} to {high:g} {unit_of(kind, name, frames.other(frame))}."
     return said.replace("-", "−")
@@ -146,11 +140,11 @@ def sheets_of(run, build, presets_rpm, *, cylinders=None):
     """
     sheets = [_sweep(run, presets_rpm)]
     if run.kind != Run.Kind.TRIAL:
-        sheets += [_spark(run, cylinders or FEWEST_CYLINDERS), _dwell(run), _vacuum(run)]
+        sheets += [_spark(run, cylinders), _dwell(run, cylinders), _vacuum(run)]
     return [asdict(sheet) for sheet in sheets]
 
 
-def _sheet(run, kind, value, **facts):
+def _sheet(run, kind, value, *, cylinders=None, **facts):
     """A sheet with what its frame makes of its value and its speeds."""
     name = next(label for field, label, _ in TYPED[kind] if field == value)
     return Sheet(
@@ -158,11 +152,18 @@ def _sheet(run, kind, value, **facts):
         value=value,
         value_name=name,
         unit=f"{run.get_frame_display()} deg",
-        limits=limits_in(run, kind, value),
-        beside=beside(run, kind, value),
+        limits=limits_in(run, kind, value, cylinders=cylinders),
+        usual=_usual(run, kind, value, cylinders),
+        beside=beside(run, kind, value, cylinders=cylinders),
         speed_unit=_rpm(run),
         **facts,
     )
+
+
+def _usual(run, kind, value, cylinders):
+    """Where the value usually lies, in the run's frame; the two numbers or None."""
+    found, drive = usual(kind, cylinders), convert.drive_of(run.build)
+    return found and tuple(round(frames.number_in(one, Frame.SHAFT, run.frame, drive), 1) for one in found)
 
 
 def _rpm(run):
@@ -190,22 +191,25 @@ def _sweep(run, presets_rpm):
 
 
 def _spark(run, cylinders):
+    count = cylinders or FEWEST_CYLINDERS
     return _sheet(
         run,
         "spark",
         "offset_deg",
+        cylinders=cylinders,
         name="Spark scatter",
         heading="cylinder, firing order",
-        rows=tuple(Part(f"{number}", {"cylinder": number}) for number in range(1, cylinders + 1)),
+        rows=tuple(Part(f"{number}", {"cylinder": number}) for number in range(1, count + 1)),
         columns=tuple(Part(f"{rpm:g} {_rpm(run)}", {"speed_rpm": rpm}) for rpm in _speeds(run, SPARK_RPM)),
     )
 
 
-def _dwell(run):
+def _dwell(run, cylinders):
     return _sheet(
         run,
         "dwell",
         "dwell_deg",
+        cylinders=cylinders,
         name="Dwell",
         heading=_rpm(run),
         rows=tuple(Part(f"{rpm:g}", {"speed_rpm": rpm}) for rpm in _speeds(run, DWELL_RPM)),

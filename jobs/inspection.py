@@ -3,7 +3,7 @@
 The limits are common practice without a source; a shop replaces them with its own or with a maker's figure.
 """
 
-from curves import travel
+from curves import limits, travel
 from jobs.models import Inspection, InspectionPoint, Step
 from jobs.models.things import Unit
 from jobs.stages import Stage
@@ -47,6 +47,33 @@ DEFAULT_POINTS = [
 ]
 
 BLAST = "Blast or bead outside, bores plugged"
+# What an instrument can show at all at a point, by its key or else by its unit: beyond it, it is mistyped.
+POSSIBLE = {
+    "shaft-side-play": (0, 5),
+    "shaft-end-float": (0, 5),
+    "bush-wear": (0, 5),
+    "cam-lobe-spread": (0, 180),
+    "travel": (0, 45),
+    "drive-backlash": (0, 90),
+    "points-gap": (0, 2),
+    "dwell": (0, 360),
+    "air-gap": (0, 5),
+    "pick-up-resistance": (0, 100_000),
+    "coil-primary": (0, 1000),
+    "coil-secondary": (0, 1000),
+    "condenser": (0, 10),
+    "rotor-resistance": (0, 10_000),
+    "leads": (0, 1_000_000),
+    "capsule-begins": (0, 101),
+    "capsule-ends": (0, 101),
+    "capsule-degrees": (-20, 40),
+    "capsule-leak": (0, 101),
+}
+_POSSIBLE_IN = {"mm": (0, 500), "ohm": (0, 1_000_000), "kilohm": (0, 100_000), "kPa": (0, 1000)}
+_ANYTHING = (-1_000_000, 1_000_000)
+_BETWEEN_SPARKS = {"dwell", "cam-lobe-spread"}  # no more than from one spark to the next
+
+
 DEFAULT_STEPS = {
     Step.List.CLEANING: [
         ("Degrease", "body, shaft, weights, base plate"),
@@ -96,11 +123,33 @@ def seed_points(using="default"):
             low=low,
             high=high,
             triggers=triggers,
+            possible_low=POSSIBLE.get(key, (None, None))[0],
+            possible_high=POSSIBLE.get(key, (None, None))[1],
             order=10 * place,
             limit_source="common practice" if (low, high) != (None, None) else "",
         )
         for place, (key, label, unit, low, high, triggers) in enumerate(DEFAULT_POINTS, start=1)
     )
+
+
+def possible(point, cylinders=None):
+    """From where to where a value of this point can go: the shop's own range, or what its unit allows."""
+    low, high = _POSSIBLE_IN.get(point.unit, _ANYTHING)
+    low = low if point.possible_low is None else point.possible_low
+    high = high if point.possible_high is None else point.possible_high
+    apart = limits.apart_deg(cylinders) if point.key in _BETWEEN_SPARKS else None
+    return low, min(high, apart) if apart else high
+
+
+def impossible(point, value, cylinders=None):
+    """Why a value can't be one of this point, in words; empty where it can."""
+    low, high = possible(point, cylinders)
+    if value is None or low <= value <= high:
+        return ""
+    said = f"{value:g} {point.unit} is not possible here: write {low:g} to {high:g}."
+    if point.key in _BETWEEN_SPARKS and value > high and cylinders:
+        said += f" {cylinders} cylinders spark every {limits.apart_deg(cylinders):g} distributor degrees."
+    return said.replace("-", "−")
 
 
 def unusual(point, value, build):

@@ -5,7 +5,7 @@ from copy import copy
 
 from django import forms
 
-from jobs.inspection import limit_of, proposed_verdict, unusual
+from jobs.inspection import impossible, limit_of, proposed_verdict, unusual
 from jobs.models import Finding, Inspection, InspectionPoint, PartLine, Step, Unit
 from shop.forms import ModelForm, VersionedForm
 from shop.once import OnceField
@@ -94,13 +94,14 @@ class AnswerPointForm(ModelForm):
         model = Inspection
         fields = ["value", "verdict", "note"]
 
-    def __init__(self, *args, point, answer=None, build=None, **options):
+    def __init__(self, *args, point, answer=None, build=None, cylinders=None, **options):
         initial = {"version": answer.version} if answer else {}
         if answer and answer.verdict == proposed_verdict(point, answer.value):
             initial["verdict"] = ""  # the limit said so; it says so again when the value changes
         # A copy, because checking a form writes on its row.
         super().__init__(*args, instance=copy(answer), initial=initial, prefix=f"p{point.pk}", **options)
         self.point, self.answer, self.limit, self.build = point, answer, limit_of(point), build
+        self.cylinders = cylinders
         self.fields["verdict"].choices = [
             ("", "by the limit" if self.limit else "no verdict"),
             *Inspection.Verdict.choices,
@@ -111,6 +112,12 @@ class AnswerPointForm(ModelForm):
         self.fields["note"].widget.attrs |= {"aria-label": f"{point.label}: note", "placeholder": "note"}
         if not point.unit:
             del self.fields["value"]
+
+    def clean_value(self):
+        value = self.cleaned_data["value"]
+        if wrong := impossible(self.point, value, self.cylinders):
+            raise forms.ValidationError(wrong)
+        return value
 
     @property
     def unusual(self):
@@ -130,7 +137,19 @@ class PointForm(VersionedForm):
 
     class Meta:
         model = InspectionPoint
-        fields = ["label", "unit", "low", "high", "limit_source", "triggers", "order", "in_use"]
+        fields = [
+            "label",
+            "unit",
+            "low",
+            "high",
+            "possible_low",
+            "possible_high",
+            "limit_source",
+            "triggers",
+            "order",
+            "in_use",
+        ]
+        help_texts = {"possible_high": "A value beyond is refused as mistyped; left empty, its unit says."}
 
     triggers = forms.MultipleChoiceField(
         label="Only for these triggers", required=False, widget=forms.CheckboxSelectMultiple
@@ -150,4 +169,15 @@ class PointForm(VersionedForm):
         low, high = data.get("low"), data.get("high")
         if low is not None and high is not None and low > high:
             self.add_error("high", f"The upper limit must not lie below the lower one, {low:g}.")
+        self._check_possible(data, [limit for limit in (low, high) if limit is not None])
         return data
+
+    def _check_possible(self, data, limits):
+        """What is possible reaches at least over what is good."""
+        least, most = data.get("possible_low"), data.get("possible_high")
+        if least is not None and most is not None and least > most:
+            self.add_error("possible_high", f"It must not lie below where it begins, {least:g}.")
+        elif least is not None and limits and least > min(limits):
+            self.add_error("possible_low", f"The limit goes down to {min(limits):g}: so must this.")
+        elif most is not None and limits and most < max(limits):
+            self.add_error("possible_high", f"The limit goes up to {max(limits):g}: so must this.")

@@ -15,6 +15,8 @@ class InspectionPoint(models.Model):
     unit = models.CharField(max_length=20, blank=True)  # none: nothing to measure, a look is enough
     low = models.FloatField(null=True, blank=True)
     high = models.FloatField(null=True, blank=True)
+    possible_low = models.FloatField("possible from", null=True, blank=True)  # beyond it, it is mistyped
+    possible_high = models.FloatField("possible to", null=True, blank=True)
     limit_source = models.CharField("limits from", max_length=80, blank=True, default="common practice")
     triggers = models.CharField(
         max_length=60, blank=True, help_text="only for these triggers, comma-separated; empty: for all"

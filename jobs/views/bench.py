@@ -107,7 +107,9 @@ def reading(request, number, run, key):
         if sent.get("gone") is True:
             actions.take_back_reading(row.build.job, row, kind, key, **act)
             return _saved(row)
-        values = bench_sheets.read_typed(kind, sent.get("values"), row, sent.get("frame"))
+        values = bench_sheets.read_typed(
+            kind, sent.get("values"), row, sent.get("frame"), cylinders=row.build.job.cylinders
+        )
         written = actions.put_reading(row.build.job, row, kind, key, values, **act)
     except Conflict as conflict:
         stands = conflict.current and bench_sheets.row_of(kind, conflict.current, row)

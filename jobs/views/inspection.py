@@ -22,7 +22,13 @@ def answer_points(request, number):
     """The whole list; only the lines that were changed are written."""
     shown = _writable(request, number)
     forms = [
-        AnswerPointForm(request.POST or None, point=one.point, answer=one.answer, build=shown.job.build)
+        AnswerPointForm(
+            request.POST or None,
+            point=one.point,
+            answer=one.answer,
+            build=shown.job.build,
+            cylinders=shown.job.cylinders,
+        )
         for one in shown.inspection
     ]
     if request.method == "POST":
@@ -42,10 +48,17 @@ def answer_one(request, number, pk):
     one = next((one for one in inspection_of(shown.job) if one.point.pk == pk), None)
     if one is None:
         raise PermissionDenied("This point isn't asked of this unit.")
-    form = AnswerPointForm(request.POST, point=one.point, answer=one.answer, build=shown.job.build)
+    form = AnswerPointForm(
+        request.POST, point=one.point, answer=one.answer, build=shown.job.build, cylinders=shown.job.cylinders
+    )
     answer = _write(form, shown.job, request.user)
     line = {"form": form, "answer": answer or one.answer, "just_saved": answer is not None}
     return answered(request, number, "jobs/sections/_inspection_state.html", status=form.status, **line)
+
+
+def _unit_of(job):
+    """What a value is held against beside its point's limit."""
+    return {"build": job.build, "cylinders": job.cylinders}
 
 
 def _writable(request, number):

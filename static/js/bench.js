@@ -45,6 +45,7 @@ function keep() {
   if (!input.value.trim()) return choose(cells.following(cell) ?? cell);
   const why = refusal(input.value, { name: sheet.value_name, unit: sheet.unit, limits: sheet.limits, beside: sheet.beside });
   if (why) return refuse(why);
+  const odd = oddness(cell, numberOf(input.value));
   const values = { ...spoken(cell.at), [sheet.value]: input.value.trim() };
   const { record } = cell;
   const address = record?.address ?? records.address(newKey());
@@ -55,6 +56,7 @@ function keep() {
   cells.lay();
   draw();
   choose(cells.following(cells.all.find((one) => one.id === cell.id)) ?? cells.all.find((one) => one.id === cell.id));
+  warn(odd);
 }
 
 // What goes with each reading typed into this sheet, to be told of on whatever page it waits.
@@ -65,6 +67,19 @@ const versionFor = (record) => (record?.isPending ? undefined : record?.version 
 
 // Numbers as they are sent: as text, like what is typed.
 const spoken = (values) => Object.fromEntries(Object.entries(values).map(([name, value]) => [name, typeof value === "number" ? String(value) : value]));
+
+// What is kept all the same, and told at the pad until the next reading.
+function oddness(cell, number) {
+  if (!sheet.usual || (number >= sheet.usual[0] && number <= sheet.usual[1])) return "";
+  const [low, high] = sheet.usual.map(plain);
+  return `${starting(cell.name)}: ${plain(number)} ${sheet.unit} is unusual, ${low} to ${high} is what most units show. Kept; if it was mistyped, take it back.`;
+}
+
+function warn(odd) {
+  const place = byId("bench-unusual");
+  place.textContent = odd;
+  place.hidden = !odd;
+}
 
 function refusal(text, { name, unit: unitName, limits: [low, high], beside }) {
   const number = numberOf(text);
@@ -104,6 +119,7 @@ function addRow() {
     : refusal(input.value, asked);
   if (why) return refuse(why);
   isAsking = false;
+  warn("");
   choose(cells.addRow(numberOf(input.value) * factor));
 }
 
@@ -117,6 +133,7 @@ function choose(cell, text = "") {
 }
 
 function open(kind) {
+  warn("");
   sheet = data.sheets.find((one) => one.kind === kind);
   unit = sheet.units[0] ?? null;
   cells.show(sheet, unit);
@@ -143,6 +160,7 @@ function key(event) {
 // Taking back the last
 
 function undo() {
+  warn("");
   const last = history.pop() ?? newest();
   if (!last) return;
   const record = records.list(last.kind).find((one) => one.address === last.address);
