@@ -71,7 +71,7 @@ def _keep(build, row, place, found, by):
     """Write a correction unless it says what stands there already; return its key."""
     values = convert.correction_values(found)
     kept, made = SpringCorrection.objects.get_or_create(
-        spring=row, build=build, position=place, defaults=values | {"by": by}
+        spring=row, build=build, position=place, defaults=values | {"by": by, "learned_at": timezone.now()}
     )
     if not made and any(getattr(kept, name) != value for name, value in values.items()):
         values |= {"by": by, "learned_at": timezone.now()}

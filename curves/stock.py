@@ -82,9 +82,10 @@ def come_home(build, *, by):
 
 @transaction.atomic
 def give_back(build, *, by):
-    """Bring back all that a unit has of the drawer: its work ends without springs of the shop."""
+    """Bring back what was put into a unit, as its work ends unfinished; what it came with stays in it."""
     _hold(build)
-    _bring_to(build, Kind.OUT, {}, by, strict=False)
+    ours = {spring for spring, held in in_unit(build).items() if held.kind != Kind.CAME_BACK}
+    _bring_to(build, Kind.OUT, {}, by, strict=False, only=ours)
 
 
 @transaction.atomic

@@ -53,6 +53,7 @@ class TrialState:
     missing: tuple[Missing, ...]
     log: tuple[Trial, ...]
     offers: tuple[Offer, ...] = ()
+    absent: tuple[Spring, ...] = ()  # none is left, or all are out elsewhere
     pairs: int = 0  # how many the drawer makes
     fair: bool = False
     measurement: Measuring | None = None
@@ -120,7 +121,8 @@ def trial_state(build, choices=None):
     log = tuple(_trial(lesson, band, drive) for lesson in taught)
     sides = _sides(rows.values(), build)
     missing = tuple(offers.missing(band, [one for one in taught if one.teaches], sides[0]))
-    state = {"build": build, "choices": choices, "drive": drive, "band": band, "log": log}
+    absent = tuple(row for row in rows.values() if not row.quantity and not row.held)
+    state = {"build": build, "choices": choices, "drive": drive, "band": band, "log": log, "absent": absent}
     if not any(lesson.teaches for lesson in taught):
         return TrialState(**state, missing=missing)
     question = _question(build, taught, log, band, sides, choices)

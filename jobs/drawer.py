@@ -117,11 +117,16 @@ def row_of(spring, hanging):
 
 def hanging_now():
     """Where springs of the drawer are now: {spring key: [Away, ...]}, from the open cards and their moves."""
-    jobs = {job.build_id: job for job in Job.objects.filter(closed_at=None).only("number", "build_id")}
+    jobs = {job.build_id: job for job in open_cards()}
     away = defaultdict(list)
     for (spring, build), held in stock.held_in(list(jobs)).items():
         away[spring].append(Away(jobs[build], held.kind, held.count))
     return {spring: sorted(them, key=lambda one: one.job.number) for spring, them in away.items()}
+
+
+def open_cards():
+    """The cards whose units are in the shop, in the order of the index that holds no others."""
+    return Job.objects.filter(closed_at=None).only("number", "build_id").order_by("stage", "number")
 
 
 def moves_of(spring):

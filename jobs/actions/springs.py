@@ -23,6 +23,12 @@ def settle_lines(job, *, by):
             PartLine.objects.filter(pk=line.pk).update(version=line.version + 1, **values)
 
 
+def give_back(job, *, by):
+    """Bring springs home that were put into a unit, and take their lines off: its card ends unfinished."""
+    stock.give_back(job.build, by=by)
+    settle_lines(job, by=by)
+
+
 def where_words(refusal):
     """Why a spring can't hang in a unit, and the way out, in a sentence or two."""
     lies = refusal.spring.quantity

@@ -8,6 +8,7 @@ from django.db.models import F
 from django.utils import timezone
 
 from jobs.actions.noting import note
+from jobs.demo import faults
 from jobs.demo.visit import Visit
 from jobs.models import Finding, Inspection, Job, PartLine, StageMove
 
@@ -41,7 +42,9 @@ class Bygone(Visit):
 
     def fit_parts(self):
         job = self.job
-        lines = [*self.parts_wanted(), *self.lines_at_the_end()]
+        self.price_springs()
+        wanted = [line for line in self.parts_wanted() if not line["text"].endswith(faults.FROM_THE_DRAWER)]
+        lines = [*wanted, *self.lines_at_the_end()]
         rows = [PartLine(job=job, by=self.bench_person, **line) for line in lines]
         for row in rows:
             if row.state == PartLine.State.WANTED:

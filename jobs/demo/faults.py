@@ -146,6 +146,7 @@ GENERAL_PARTS = (
 )
 POINTS_PARTS = (("Contact set", "11.50"), ("Condenser", "7.40"), ("Base plate lead", "4.90"))
 ELECTRONIC_PARTS = (("Heat-sink compound", "0.80"), ("Pick-up lead, made up", "14.00"))
+FROM_THE_DRAWER = " from the drawer"
 LEFT_OFF = (
     ("Module", "plug depends on the vehicle's loom: owner fits the one that came with it"),
     ("Vacuum pipe", "owner has a new one at home"),

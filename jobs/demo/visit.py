@@ -280,11 +280,22 @@ class Visit(CurveWork):
             quantity=hours,
         )
 
+    def price_springs(self):
+        """What was wanted from the drawer is charged for; what was tried on the way is not."""
+        prices = {text.split()[0].lower(): price for text, price in self.fault.parts}
+        for line in PartLine.objects.filter(job=self.job_pk, spring__isnull=False).select_related("job"):
+            if price := prices.get(line.text.rpartition(" ")[2]):
+                data = {"price": Decimal(price)}
+                teardown.change_part(line, data, by=self.bench_person, version=line.version)
+
     def _trigger_part(self):
         return "Condenser" if self.kind.trigger == "points" else "Module"
 
     def fit_parts(self):
         wanted = PartLine.objects.filter(job=self.job_pk, state=PartLine.State.WANTED)
+        for line in wanted.filter(text__endswith=faults.FROM_THE_DRAWER).select_related("job"):
+            teardown.remove_part(line, by=self.bench_person)  # they stand there as fitted by now
+        self.price_springs()
         for line in wanted.select_related("job"):
             teardown.change_part(
                 line, {"state": PartLine.State.FITTED}, by=self.bench_person, version=line.version

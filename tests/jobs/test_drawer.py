@@ -10,8 +10,9 @@ from django.utils import timezone
 
 from curves import corrections
 from curves.engine import spring_from_loads
-from curves.models import LoadTest, Spring, SpringCorrection
+from curves.models import LoadTest, Spring, SpringCorrection, SpringMove
 from jobs.actions import curve
+from jobs.drawer import open_cards
 from jobs.models import Job
 from tests import build
 from tests.curves.loop import simulated_bench
@@ -150,6 +151,16 @@ def test_who_may_not(client_as, row):
     assert client_as("technician").post(f"/springs/{row.pk}/corrections/{correction.pk}/").status_code == 404
     assert SpringCorrection.objects.get(pk=correction.pk).in_use
     assert not LoadTest.objects.exists()
+
+
+def test_where_springs_are_is_asked_of_the_open_cards_by_their_index():
+    """However many cards were closed: their rows and moves are not looked at."""
+    plan = open_cards().explain()
+    moves = SpringMove.objects.filter(build__in=[1, 2, 3]).explain()
+    if connection.vendor == "sqlite":
+        assert "open_jobs" in plan
+        assert "USING INDEX" in moves
+        assert "build_id=?" in moves
 
 
 def test_the_drawer_costs_the_same_however_full(client_as):

@@ -10,7 +10,7 @@ from curves.models import Build, Spring, SpringMove
 from curves.queries import build_for
 from jobs.actions import curve, moving, opening
 from jobs.actions import trials as trial_actions
-from jobs.actions.springs import settle_lines
+from jobs.actions.springs import give_back, settle_lines
 from jobs.models import AuditEntry, Job, PartLine
 from jobs.recorded import recorded
 from shop.once import new_key
@@ -203,10 +203,19 @@ def test_a_unit_that_comes_back_and_leaves_untouched_takes_them_along(by, one):
 def test_a_job_that_ends_without_springs_gives_all_back(by, one):
     job = card()
     hang(job, one, by, kind="final")
-    stock.give_back(job.build, by=by)
-    assert left(one) == 1
-    stock.give_back(job.build, by=by)
-    assert left(one) == 1
+    for _ in range(2):
+        give_back(job, by=by)
+        assert (left(one), PartLine.objects.count()) == (1, 0)
+
+
+def test_a_unit_that_came_back_with_springs_keeps_them_when_it_is_not_repaired(by, one):
+    job = card("hand_back")
+    hang(job, one, by, kind="final")
+    moving.hand_back(job, by=by, reason="shown in a test")
+    job.refresh_from_db()
+    again = opening.reopen(job, by=by)
+    give_back(again, by=by)
+    assert left(one) == 0
 
 
 # One spring hangs in one unit
