@@ -87,7 +87,7 @@ def _sweeps(run, build, drive, say):
     if band is None or readings is None:
         return
     for falling, kind in ((False, "rising"), (True, "falling")):
-        sweep = judging.sweep_of(readings, falling=falling)
+        sweep = engine.sweep_of(readings, falling=falling)
         if sweep is not None:
             yield _against(band, sweep, kind, say)
 

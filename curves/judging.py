@@ -34,7 +34,7 @@ def knees_of(readings):
 
 def rising(readings):
     """The rising sweep of a run, or all of it where there is none."""
-    return sweep_of(readings, falling=False) or readings
+    return engine.sweep_of(readings, falling=False) or readings
 
 
 def verdict(readings, band, drive):
@@ -45,8 +45,7 @@ def verdict(readings, band, drive):
     """
     if band is None:
         return None, None, ()
-    sweeps = [sweep for falling in (False, True) if (sweep := sweep_of(readings, falling=falling))]
-    verdicts = [engine.judge_curve(band, sweep) for sweep in sweeps]
+    verdicts = engine.judge_sweeps(band, readings)
     worst = max(verdicts, key=lambda found: found.worst_deg if isfinite(found.worst_deg) else -1.0)
     missed = np.isnan(verdicts[0].at_points_deg)
     uncovered = tuple(float(rpm) for rpm in drive.to_crank_rpm(band.speed_rpm[missed]))
@@ -135,7 +134,7 @@ def sweeps_apart(readings):
 
     In the shaft frame; 0 at 0 where they can't be compared.
     """
-    up, down = (sweep_of(readings, falling=falling) for falling in (False, True))
+    up, down = (engine.sweep_of(readings, falling=falling) for falling in (False, True))
     speeds = np.array([]) if up is None or down is None else _shared_speeds(up, down)
     if not speeds.size:
         return 0.0, 0.0
@@ -172,17 +171,6 @@ def _strays(run, readings, drive, frame):
 def tidy(value):
     """A number without the dust of its arithmetic, so that a half is rounded alike wherever it is shown."""
     return round(float(value), PLACES)
-
-
-def sweep_of(readings, *, falling):
-    """The readings of one direction, or None; a falling sweep starts from where the rising one turned."""
-    rows = readings.falling if falling else ~readings.falling
-    if not rows.any():
-        return None
-    if falling:
-        top = readings.speed_rpm.max()
-        rows = rows | (readings.speed_rpm == top) & (top > readings.speed_rpm[rows].max())
-    return engine.Readings(readings.speed_rpm[rows], readings.advance_deg[rows], falling)
 
 
 def _rpm(shaft, drive, error=None):

@@ -17,6 +17,7 @@ NINE_IN_TEN = 1.645  # standard deviations of a normal that hold nine in ten
 LEAST_BEND_MM = 0.01
 SAME_RATE = 0.03  # rates nearer than this are called alike
 WORTH_SAYING = 0.15
+CHANCE_OF = "chance that its run will be judged in the band"  # said wherever a chance stands
 RANKS = ("first", "second", "third", "fourth", "fifth")
 HEAD_PARTS = {
     "post gap, primary": "the primary post gap",
@@ -87,6 +88,10 @@ class Offer:
     @property
     def chance(self):
         return in_percent(self.proposal.chance)
+
+    @property
+    def chance_of(self):
+        return CHANCE_OF
 
     @property
     def prospect(self):
@@ -168,7 +173,7 @@ def why(offer, log, band, drive, pairs):
     before = next((one for one in reversed(read) if one.pair == pair), read[-1])
     change = _with_the_same(offer, before.run) if before.pair == pair else _against(offer, before.run)
     if before.in_band:
-        return f"{before.run} lay in the band; {change}, its chance to lie there is {offer.chance}."
+        return f"{before.run} lay in the band; {change}, the {CHANCE_OF} is {offer.chance}."
     miss = before.miss
     found = f"{before.run} read {miss.distance_deg.crank:.1f} crank degrees {miss.side} the band at "
     found += f"{miss.speed_rpm.crank:.0f} crank rpm"

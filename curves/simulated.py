@@ -19,6 +19,7 @@ import numpy as np
 
 COIL_OPENING_MM = 0.04
 TARGET_SHARES = (0.12, 0.4, 0.68, 0.95)  # of the travel
+MOST_FRICTION = 400.0  # [N mm/rad]
 _GRID_POINTS = 1201
 
 
@@ -135,6 +136,8 @@ class Unit:
         The tired pair it came in with.
     wanted : tuple of TrueSpring
         The pair that makes the curve of its maker.
+    uneven : float
+        Weights that stick do so unevenly: up to this share of the friction is shaken loose at a reading.
     """
 
     weights: Weights
@@ -144,6 +147,7 @@ class Unit:
     load_friction: float
     received: tuple[TrueSpring, TrueSpring]
     wanted: tuple[TrueSpring, TrueSpring]
+    uneven: float = 0.0
 
     @property
     def true_gap_mm(self):
@@ -226,9 +230,20 @@ class Unit:
         tachometer = 1.0 + errors.tachometer * rng.standard_normal()
         true_speed = shown * tachometer + errors.jitter_rpm * rng.standard_normal(shown.shape)
         advance = self.advance(primary, secondary, true_speed, falling=falling, true_bend_mm=true_bend)
+        if self.uneven:
+            other = self.advance(primary, secondary, true_speed, falling=~falling, true_bend_mm=true_bend)
+            loose = self.uneven * rng.random(shown.shape)
+            advance = advance + loose * (other - advance) / 2.0
         seen = advance + errors.scatter_deg * rng.standard_normal(shown.shape)
         read = np.round(seen / errors.scale_deg) * errors.scale_deg
         return Sweep(shown, read, falling, tuple(bend_mm), tuple(true_bend))
+
+    def sweeps_apart(self):
+        """Give how far the falling curve of the wanted pair lies above the rising one at most [degree]."""
+        grid = np.arange(200.0, 3000.0, 25.0)
+        return float(
+            (self.advance(*self.wanted, grid, falling=True) - self.advance(*self.wanted, grid)).max()
+        )
 
     def target(self, step_deg=0.1):
         """Give four speeds [rpm] and the advance its maker wants there [shaft degree], in such steps."""
@@ -344,6 +359,29 @@ def make_unit(kind, seed):
         friction=kind.friction * float(np.exp(0.3 * rng.standard_normal())),
         received=received,
     )
+
+
+def sticking(unit, apart_deg, uneven=0.0):
+    """Give a unit whose weights stick: friction keeps its sweeps so far apart [degree].
+
+    Parameters
+    ----------
+    unit : Unit
+    apart_deg : float
+        Greatest distance between the rising and the falling curve of the wanted pair.
+    uneven : float, default 0
+        Share of the friction, up to which it is shaken loose at a reading, 0 to 1.
+
+    Returns
+    -------
+    Unit
+    """
+    low, high = 0.0, MOST_FRICTION
+    for _ in range(40):
+        middle = (low + high) / 2.0
+        reached = replace(unit, friction=middle).sweeps_apart() >= apart_deg
+        low, high = (low, middle) if reached else (middle, high)
+    return replace(unit, friction=high, uneven=uneven)
 
 
 def make_drawer(kind, seed, *, count=14, errors=MEASURED):

@@ -5,7 +5,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from curves import convert, engine, judging, offers, queries, stock, timing
+from curves import convert, engine, firstlook, judging, offers, queries, stock, timing
 from curves.lessons import Lesson, lessons
 from curves.models import Build, Run, Spring
 from curves.offers import Measuring, Missing, Offer
@@ -56,10 +56,18 @@ class TrialState:
     absent: tuple[Spring, ...] = ()  # none is left, or all are out elsewhere
     pairs: int = 0  # how many the drawer makes
     fair: bool = False
+    read_as: str = ""  # how the run is taken to be read, of whose verdict the chances are
+    look_first: tuple[str, ...] = ()
+    belief: float = 1.0  # what broken promises left of the chances
     measurement: Measuring | None = None
     warnings: tuple[str, ...] = ()
     calibration: engine.Calibration | None = None
     question: "Question | None" = None
+
+    @property
+    def chance_of(self):
+        """What every chance here is of, in words."""
+        return offers.CHANCE_OF
 
     @property
     def last(self):
@@ -89,6 +97,12 @@ class Question:
     secondaries: tuple
     tried: tuple
     choices: Choices
+    read: tuple  # speeds, falling, scale: how the next run is taken to be read
+
+    @property
+    def sweeps(self):
+        *columns, scale_deg = self.read
+        return engine.Sweeps(*columns, scale_deg=scale_deg)
 
     @property
     def target(self):
@@ -109,7 +123,7 @@ def trial_state(build, choices=None):
 
     ``build`` comes with its runs, readings and target, as from ``build_for`` or ``card_for``; two more
     queries fetch the drawer and what other jobs taught of it. In the request: some 30 ms for the
-    calibration and ten times that for the ranking, once for each new question.
+    calibration and twenty times that for the ranking, once for each new question.
     """
     choices = choices or Choices()
     drive = convert.drive_of(build)
@@ -128,7 +142,8 @@ def trial_state(build, choices=None):
     question = _question(build, taught, log, band, sides, choices)
     calibration = calibrated(question.head, question.runs)
     state |= {"calibration": calibration, "question": question}
-    warnings = tuple(offers.said(calibration.warnings, [one.run for one in taught if one.teaches]))
+    teachers = [one.run for one in taught if one.teaches]
+    warnings = tuple(offers.said(calibration.warnings, teachers))
     if missing:
         return TrialState(**state, missing=missing, warnings=warnings)
     found = proposed(question)
@@ -144,6 +159,9 @@ def trial_state(build, choices=None):
         offers=made,
         pairs=pairs,
         fair=found.fair,
+        read_as=firstlook.read_as(taught[-1]),
+        look_first=tuple(firstlook.look_first(found, taught[-1], teachers, drive)),
+        belief=found.belief,
         measurement=found.measurement and offers.measuring(found.measurement, rows.values()),
     )
 
@@ -181,6 +199,7 @@ def proposed(question):
         count=COUNT,
         post_bend_limit_mm=question.choices.bend_limit_mm,
         smaller_travels_deg=question.smaller_travels,
+        sweeps=question.sweeps,
     )
 
 
@@ -188,7 +207,7 @@ def proposed(question):
 def wanted(question, position, other):
     """The spring to look for in a place, beside the one that would hang in the other."""
     calibration = calibrated(question.head, question.runs)
-    return engine.wanted_spring(calibration, question.target, position, other)
+    return engine.wanted_spring(calibration, question.target, position, other, sweeps=question.sweeps)
 
 
 def hashable_run(run):
@@ -224,7 +243,9 @@ def _question(build, taught, log, band, sides, choices):
         )
     )
     runs = tuple(hashable_run(lesson.teaches) for lesson in taught if lesson.teaches)
-    return Question(head, runs, columns, *sides, tried, choices)
+    newest = taught[-1].readings
+    read = (tuple(newest.speed_rpm.tolist()), tuple(newest.falling.tolist()), build.scale_deg)
+    return Question(head, runs, columns, *sides, tried, choices, read)
 
 
 def _sides(rows, build):
@@ -312,10 +333,11 @@ class Wanted:
     beside: str
     found: engine.WantedSpring
     worst_miss_deg: InBoth
+    belief: float
 
     @property
     def chance(self):
-        return offers.in_percent(self.found.chance)
+        return offers.in_percent(self.belief * self.found.chance)
 
 
 def to_buy(state):
@@ -332,4 +354,4 @@ def to_buy(state):
 def _wanted(state, position, other):
     found = wanted(state.question, position, other)
     miss = InBoth.angle(found.worst_miss_deg, state.drive)
-    return Wanted(position, other.key if other else "", found, miss)
+    return Wanted(position, other.key if other else "", found, miss, state.belief)

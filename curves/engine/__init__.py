@@ -14,12 +14,15 @@ from .loads import spring_from_loads
 from .nearness import nearest_engines
 from .possible import Feasibility, can_follow
 from .prior import LearnedType
-from .propose import Proposal, Proposals, propose
+from .promises import Promise
+from .proposals import Proposal, Proposals
+from .propose import propose
 from .readings import Readings
 from .response import fit_response
 from .setting import best_initial, setting_card, total_timing
 from .sparks import scatter
 from .springs import Spring
+from .sweeps import Sweeps, judge_sweeps, sweep_of
 from .timing import true_initial
 from .trigger import coil_current, copper_resistance, copper_temperature, dwell, dwell_change
 from .units import Drive, to_newtons
@@ -37,12 +40,14 @@ __all__ = [
     "Head",
     "Knees",
     "LearnedType",
+    "Promise",
     "Proposal",
     "Proposals",
     "Readings",
     "Run",
     "Shelf",
     "Spring",
+    "Sweeps",
     "Target",
     "Verdict",
     "WantedSpring",
@@ -65,6 +70,7 @@ __all__ = [
     "fit_response",
     "idle_timing",
     "judge_curve",
+    "judge_sweeps",
     "leak_down",
     "learn_head",
     "learned_values",
@@ -76,6 +82,7 @@ __all__ = [
     "spring_from_loads",
     "spring_from_wire",
     "stretch_per_degree",
+    "sweep_of",
     "thinnest_wire",
     "to_newtons",
     "total_timing",

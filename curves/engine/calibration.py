@@ -33,6 +33,7 @@ from .readings import (
 from .springs import Spring
 
 _SEED = 20_011
+SOUND_READINGS = 8.0
 ESTIMATES = (
     "inertia_kg_mm2_per_deg",
     "growth_per_deg",
@@ -99,6 +100,22 @@ class Calibration:
         draws = self.model.natural(sample(self.model, self.fitted, _SEED))
         draws.setflags(write=False)
         return draws
+
+    @cached_property
+    def unrest(self):
+        """Give how many times as far the readings scatter as was taken of them, 1 at least.
+
+        Weights that stick unevenly, or a bench that shakes, show in the readings between rest and stop. As
+        many readings as `SOUND_READINGS` that scatter as they should are believed beforehand.
+        """
+        model, fitted = self.model, self.fitted
+        angle = model.advance_deg - fitted.residuals * model.noise_deg
+        moving = (angle > 0.0) & (angle < np.exp(model.natural(fitted.z[None])[0, TRAVEL]))
+        weight = fitted.weight * moving
+        told = model.size - np.trace(fitted.covariance)  # unknowns that the readings settled
+        free = max(weight.sum() - told * weight.sum() / max(fitted.weight.sum(), 1.0), 0.0)
+        squares = (weight * fitted.residuals**2).sum() + SOUND_READINGS
+        return float(max(np.sqrt(squares / (free + SOUND_READINGS)), 1.0))
 
     @property
     def head_draws(self):
@@ -253,7 +270,7 @@ class Calibration:
         moving = np.mean((angle > 0.0) & (angle < balance.travel_deg), axis=0)
         return angle.mean(axis=0), np.hypot(angle.std(axis=0), MODEL_SD_DEG * moving)
 
-    def run_draws(self, index, speed_rpm):
+    def run_draws(self, index, speed_rpm, *, falling=False):
         """Give draws of the advance in a run as it was, its bends' own errors included.
 
         Parameters
@@ -262,11 +279,13 @@ class Calibration:
             The run's place in `runs`, from 0.
         speed_rpm : array_like, shape (n,)
             Shaft speeds [rpm], 0 to 20 000.
+        falling : bool, default False
+            True: coming from above.
 
         Returns
         -------
         ndarray, shape (512, n)
-            Advance [shaft degree], as the speed rises.
+            Advance [shaft degree].
 
         Raises
         ------
@@ -288,7 +307,7 @@ class Calibration:
             name: getattr(head, name)[:, index : index + 1]
             for name in ("gap_mm", "rate", "length_mm", "tension_n")
         }
-        return advance_at(head._replace(**each), speed)
+        return advance_at(head._replace(**each), speed, falling)
 
     def post_error_draws(self):
         """Give draws of how far beside its bend each post stands since the last run.

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .head import MAX_BEND_MM
+from .prior import BEND_SD_MM
 from .ranking import Bench, Choices, chance_inside
 from .readings import checked_array, checked_items, checked_key
 from .springs import Spring
@@ -13,6 +14,7 @@ DRAWS = 256
 ROUGH_STRIDE = 2  # every so many-th draw does for a first look at a whole drawer
 GLANCE_STRIDE = 16  # and for a glance at all its bends
 SAME_BEND_MM = 0.02
+TOLD_APART_MM = 2.0 * BEND_SD_MM  # bends nearer than this a hand can't tell apart
 BELIEF_IN_FAILURE = 0.9  # someone may have judged a run by its readings, not by the curve behind them
 _SEED = 20_012
 
@@ -27,7 +29,7 @@ class Drawer:
     tried: dict  # (primary key, secondary key) -> bends (k, 2)
 
     @classmethod
-    def open(cls, calibration, target, primaries, secondaries, tried=()):
+    def open(cls, calibration, target, primaries, secondaries, tried=(), sweeps=None):
         """Draw all springs of a drawer together with the head.
 
         Raises ValueError if the drawer has no primary or holds something else than springs, or what was tried
@@ -37,7 +39,8 @@ class Drawer:
         secondaries = () if secondaries is None else secondaries
         secondaries = checked_items("secondaries", secondaries, Spring, none_too=True) or (None,)
         done = tried_bends(tried, calibration.runs)
-        rows = _plausible_draws(calibration, target, done)
+        # Of a run that is judged by its readings, its failure says nothing that they do not say.
+        rows = _plausible_draws(calibration, target, {} if sweeps else done)
         tables = [
             _table(calibration, side, place)[:, rows] for place, side in enumerate((primaries, secondaries))
         ]
@@ -48,7 +51,7 @@ class Drawer:
             stays_error=calibration.post_error_draws()[rows],
             rng=np.random.default_rng(_SEED),
         )
-        return cls(primaries, secondaries, bench, done)
+        return cls(primaries, secondaries, bench.read(target, sweeps) if sweeps else bench, done)
 
     def pairs(self):
         """Give every pair, posts straight and the travel as it is."""
@@ -68,7 +71,7 @@ class Drawer:
             )
             rows = np.flatnonzero(mine)
             apart = np.abs(choices.bend_mm[rows, None] - np.array(bends)).max(axis=-1).min(axis=-1)
-            fresh[rows] = apart >= SAME_BEND_MM
+            fresh[rows] = apart >= TOLD_APART_MM - 1e-6
         return fresh
 
 

@@ -1,6 +1,6 @@
-"""Which measurement would raise the best chance most."""
+"""Which measurement would raise the best chance most, and what the weights cost that stick."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,6 +10,10 @@ PARTS = 4  # the draws are cut into so many by what a measurement would say
 CONTENDERS = 200
 WORTH_IT = 0.03
 CHANCE_ROUNDS = 8
+FREED_SHARE = 0.25  # of the friction is left in clean, oiled weights; common practice, no source
+FREED_CONTENDERS = 60
+WORTH_FREEING = 0.15
+POINTS = 41
 _SEED = 20_014
 
 
@@ -37,6 +41,48 @@ def most_helpful(drawer, finely, target, ranked):
     what = max(gains, key=gains.get)
     gain = gains[what] - float(np.mean(by_luck))
     return Measurement(what, gain) if gain > WORTH_IT else None
+
+
+@dataclass(frozen=True)
+class Sticking:
+    """How far apart friction keeps the sweeps, and what the best chance would be with the weights freed.
+
+    Attributes
+    ----------
+    apart_deg, at_rpm : float
+        Greatest distance of the falling curve above the rising one in the newest run [shaft degree], where.
+    chance, freed_chance : float
+        The best chance as it is, and with a quarter of the friction left.
+    """
+
+    apart_deg: float
+    at_rpm: float
+    chance: float
+    freed_chance: float
+
+    def believed(self, share):
+        """Give the same with only so much left of its chances."""
+        return replace(self, chance=share * self.chance, freed_chance=share * self.freed_chance)
+
+
+def what_sticking_costs(drawer, calibration, finely, target):
+    """Tell what it would bring to free the weights, or None where it is not worth it."""
+    if not any(run.falling.any() for run in calibration.runs):
+        return None  # nothing read tells the friction
+    choices, scores = finely
+    leading = np.argsort(-scores.chance, kind="stable")[:FREED_CONTENDERS]
+    free = drawer.bench.freed(FREED_SHARE)
+    freed = free.chances(choices.take(leading), target, scores.initial_deg[leading]).mean(axis=-1).max()
+    chance = float(scores.chance.max())
+    if freed - chance < WORTH_FREEING:
+        return None
+    last = len(calibration.runs) - 1
+    speeds = np.linspace(target.speed_rpm[0], target.speed_rpm[-1], POINTS)
+    up, down = (
+        calibration.run_draws(last, speeds, falling=falling).mean(axis=0) for falling in (False, True)
+    )
+    worst = int(np.argmax(down - up))
+    return Sticking(float(down[worst] - up[worst]), float(speeds[worst]), chance, float(freed))
 
 
 def _gain(chances, values):

@@ -1,7 +1,6 @@
 """Rank every pair in the drawer by the chance that its curve lies in the band, and say what would help."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import replace
 
 import numpy as np
 
@@ -9,90 +8,21 @@ from .band import Target
 from .calibration import Calibration
 from .drawer import GLANCE_STRIDE, ROUGH_STRIDE, Drawer
 from .head import MAX_BEND_MM, MAX_TRAVEL_DEG
-from .helpful import Measurement, most_helpful
+from .helpful import most_helpful, what_sticking_costs
 from .prior import TRAVEL
+from .promises import belief, promises_of
+from .proposals import Proposal, Proposals
 from .ranking import FAIR_CHANCE, Choices
 from .readings import checked_array, checked_count, checked_kind, checked_number
-from .springs import Spring
+from .sweeps import Sweeps
 
 BEND_STEP_MM = 0.05  # finer than this no post is bent
 TRIM_STEPS = 4  # bends tried to either side of a pair's best
 SHORTLIST = 35  # pairs looked at closely
 HOPEFUL = 15  # of them chosen for what they could be bent to
 HOPE = 0.5  # prospect from which a pair is worth a run although its first chance is poor
+JUDGED_BENDS = 6  # of each pair, looked at as its run will be judged
 CHANCE_STEP = 0.1  # 256 draws know a chance to 0.03, one standard deviation
-
-
-@dataclass(frozen=True)
-class Proposal:
-    """What to hang in next, and what to expect of it.
-
-    Attributes
-    ----------
-    primary : Spring
-    secondary : Spring or None
-    chance : float
-        That the curve lies in the band at every target point.
-    worst_miss_deg : float
-        Greatest distance from the target at its points, expected [shaft degree].
-    initial_deg : float
-        Initial timing to set [shaft degree].
-    post_bend_mm : tuple (float, float)
-        Where to bend the posts to, from where they were measured [mm]; positive opens the gap.
-    travel_deg : float
-        Travel [shaft degree], as it is or one of the smaller ones offered.
-    prospect : float
-        Chance that the pair can be bent into the band once it was run.
-
-    Examples
-    --------
-    >>> Proposal(Spring("P1", 3.0, 19.7), None, 0.4, 0.6, 0.0, (0.1, 0.0), 12.0, 0.8).post_bend_mm
-    (0.1, 0.0)
-    """
-
-    primary: Spring
-    secondary: Spring | None
-    chance: float
-    worst_miss_deg: float
-    initial_deg: float
-    post_bend_mm: tuple[float, float]
-    travel_deg: float
-    prospect: float
-
-
-@dataclass(frozen=True)
-class Proposals(Sequence):
-    """Proposals, best first, and what to do if none is good.
-
-    Attributes
-    ----------
-    ranked : tuple of Proposal
-        The proposals; the sequence itself gives them too.
-    fair : bool
-        Whether the greatest chance of any pair is fair, at least 0.1.
-    warnings : tuple of str
-        What to do when it is not.
-    measurement : Measurement or None
-        The measurement that would raise the best chance most, if one would.
-
-    Examples
-    --------
-    >>> one = Proposal(Spring("P1", 3.0, 19.7), None, 0.4, 0.6, 0.0, (0.1, 0.0), 12.0, 0.8)
-    >>> proposals = Proposals((one,), True, ())
-    >>> len(proposals), proposals[0].chance
-    (1, 0.4)
-    """
-
-    ranked: tuple[Proposal, ...]
-    fair: bool
-    warnings: tuple[str, ...]
-    measurement: Measurement | None = field(default=None)
-
-    def __len__(self):
-        return len(self.ranked)
-
-    def __getitem__(self, index):
-        return self.ranked[index]
 
 
 def propose(
@@ -105,6 +35,7 @@ def propose(
     post_bend_limit_mm=0.0,
     *,
     smaller_travels_deg=(),
+    sweeps=None,
 ):
     """Rank every pair in the drawer by the chance that its curve lies in the band.
 
@@ -124,6 +55,9 @@ def propose(
     smaller_travels_deg : array_like, optional
         Travels that the stop could be set to [shaft degree]; one that is not smaller than the calibrated
         travel is left out.
+    sweeps : Sweeps, optional
+        How the run will be read. Speeds of the target that it would not reach are added to it. None: chances
+        are of the curve, not of what will be read of it.
 
     Returns
     -------
@@ -140,9 +74,17 @@ def propose(
 
     Notes
     -----
-    The chance is the share of draws of head and springs in which ``|curve + initial - target| <= tolerance``
-    at all target points. That a pair was tried without success is used too: draws in which it should have
-    lain in the band count less.
+    The chance of a curve is the share of draws of head and springs in which ``|curve + initial - target| <=
+    tolerance`` at all target points. That a pair was tried without success is used too: draws in which it
+    should have lain in the band count less.
+
+    The chance of a verdict is the share of simulated runs, four of each draw, that `judge_sweeps` would pass:
+    rising and falling by the head's friction, off by tachometer, scatter and the scale's rounding. Readings
+    that scatter farther than was taken of them scatter as far in the next run, and promises that earlier
+    runs broke take from the next ones.
+
+    A pair that was tried comes back only with a post bent by 0.1 mm or more from every bend it was tried at:
+    what is nearer a hand, off by 0.05 mm each time, can't tell apart.
 
     References
     ----------
@@ -151,7 +93,7 @@ def propose(
 
     Examples
     --------
-    >>> from curves.engine import Head, Run, calibrate
+    >>> from curves.engine import Head, Run, Spring, calibrate
     >>> head = Head((20.0, 22.0), (0.24, 0.24), 12.0)
     >>> first, second = Spring("P1", 3.0, 19.7), Spring("S1", 9.0, 23.0)
     >>> run = Run(first, second, [400, 600, 800, 1100, 1400, 1800], [0, 1.5, 4.5, 7.5, 11, 12])
@@ -169,7 +111,10 @@ def propose(
         "smaller_travels_deg", smaller_travels_deg, 0.0, MAX_TRAVEL_DEG, above=True, shortest=0
     )
     travels = travels[travels < calibration.estimates["travel_deg"].value]
-    drawer = Drawer.open(calibration, target, primaries, secondaries, tried)
+    checked_kind("sweeps", sweeps, Sweeps, none_too=True)
+    if sweeps:
+        sweeps = sweeps.reaching(target).as_loose_as(calibration)
+    drawer = Drawer.open(calibration, target, primaries, secondaries, tried, sweeps)
 
     choices = _roughly_trimmed(drawer, target, drawer.pairs(), limit)
     choices = _with_travels(choices, travels)
@@ -182,13 +127,37 @@ def propose(
             (), False, ("Every pair was tried; allow other bends or buy springs: wanted_spring.",)
         )
     prospects = _prospects(drawer, target, best, scores, limit)
+    read = _as_read(drawer, calibration, target, finely)
+    scores, prospects = scores._replace(chance=read.belief * scores.chance), read.belief * prospects
     order = np.lexsort((scores.worst_miss_deg, -prospects, -np.round(scores.chance / CHANCE_STEP)))
     ranked = _proposals(drawer, best, scores, prospects, order)
-    return Proposals(
+    greatest = float(scores.chance.max())
+    fair = greatest >= FAIR_CHANCE * read.greatest_chance
+    return replace(
+        read,
         ranked=_each_pair_once(ranked)[:count],
-        fair=bool(scores.chance.max() >= FAIR_CHANCE),
-        warnings=_warnings(ranked[0], float(scores.chance.max()), limit),
+        fair=fair,
+        warnings=() if fair else _warnings(ranked[0], greatest, limit),
         measurement=most_helpful(drawer, finely, target, ranked[:3]),
+    )
+
+
+def _as_read(drawer, calibration, target, finely):
+    """Give what is known of the verdict on a run that will be read, with no proposals yet."""
+    if drawer.bench.look is None:
+        return Proposals((), False, ())
+    judge, promises = drawer.bench.look.judge, promises_of(calibration, target)
+    believed = belief(promises)
+    sticking = what_sticking_costs(drawer, calibration, finely, target)
+    return Proposals(
+        (),
+        False,
+        (),
+        greatest_chance=judge.middle_chance(target),
+        corners_cut_rpm=judge.corners_cut(target),
+        promises=promises,
+        belief=believed,
+        sticking=sticking and sticking.believed(believed),
     )
 
 
@@ -244,10 +213,24 @@ def _finely_trimmed(drawer, target, choices, limit):
     choices = choices.take(allowed)
     if not len(owner):
         return choices, None, None
-    scores = drawer.bench.score(choices, target)
+    bench = drawer.bench if drawer.bench.look is None else drawer.bench.thinned(ROUGH_STRIDE)
+    scores = bench.score(choices, target)
     order = np.lexsort((scores.worst_miss_deg, -scores.chance, owner))
+    if drawer.bench.look is not None:
+        choices, scores, owner = _judged(drawer, target, choices, scores, owner, order)
+        order = np.lexsort((scores.worst_miss_deg, -scores.chance, owner))
     first = order[np.unique(owner[order], return_index=True)[1]]
     return choices.take(first), scores.take(first), (choices, scores)
+
+
+def _judged(drawer, target, choices, scores, owner, order):
+    """Give the most promising bends of each choice, with the chance that their run is judged in the band."""
+    begins = np.unique(owner[order], return_index=True)[1]
+    rank = np.arange(len(order)) - np.repeat(begins, np.diff([*begins, len(order)]))
+    kept = order[rank < JUDGED_BENDS]
+    choices, scores, owner = choices.take(kept), scores.take(kept), owner[kept]
+    chance = drawer.bench.chances(choices, target, scores.initial_deg).mean(axis=-1)
+    return choices, scores._replace(chance=chance), owner
 
 
 def _prospects(drawer, target, choices, scores, limit):
@@ -286,9 +269,7 @@ def _each_pair_once(ranked):
 
 
 def _warnings(first, greatest_chance, limit):
-    """Say plainly when there is little hope."""
-    if greatest_chance >= FAIR_CHANCE:
-        return ()
+    """Say plainly that there is little hope."""
     words = f"No pair has a fair chance: the greatest is {greatest_chance:.0%}."
     if first.prospect >= HOPE:
         return (f"{words} The first is worth a run all the same: bent, it may well come in.",)

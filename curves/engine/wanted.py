@@ -8,6 +8,7 @@ from .band import Target
 from .calibration import Calibration
 from .drawer import Drawer
 from .head import MAX_BEND_MM
+from .judge import Judge
 from .prior import GAP, POSITIONS, TYPICAL_RATES
 from .ranking import FAIR_CHANCE, Choices
 from .readings import checked_array, checked_choice, checked_kind, checked_number
@@ -20,6 +21,7 @@ from .springs import (
     Spring,
     within_range,
 )
+from .sweeps import Sweeps
 from .wire import USUAL_INDEX, turns_for_rate
 
 RATE_RANGE = 4.0  # looked for from a quarter to four times the springs known
@@ -46,7 +48,7 @@ class WantedSpring:
     spring : Spring
         Rate, free length and initial tension, as if exactly so.
     chance : float
-        That with it the curve lies in the band.
+        That with it the curve, or the run as it will be read, lies in the band; see `Proposal`.
     worst_miss_deg : float
         Greatest distance from the target at its points, expected [shaft degree].
     wire_mm, coil_mm, turns : float or None
@@ -70,7 +72,15 @@ class WantedSpring:
 
 
 def wanted_spring(
-    calibration, target, position, other, *, initial_tension_n=0.0, post_bend_mm=(0.0, 0.0), coils_mm=COILS_MM
+    calibration,
+    target,
+    position,
+    other,
+    *,
+    initial_tension_n=0.0,
+    post_bend_mm=(0.0, 0.0),
+    coils_mm=COILS_MM,
+    sweeps=None,
 ):
     """Find rate and free length of the spring that would do best beside another.
 
@@ -88,6 +98,8 @@ def wanted_spring(
         Where the posts are [mm].
     coils_mm : array_like
         Mean coil diameters that fit the head [mm], the most welcome first.
+    sweeps : Sweeps, optional
+        How the run will be read, as for `propose`: then the chance is of the verdict on that run.
 
     Returns
     -------
@@ -125,7 +137,11 @@ def wanted_spring(
     tension = checked_number("initial_tension_n", initial_tension_n, 0.0, MAX_TENSION_N)
     bend = checked_array("post_bend_mm", post_bend_mm, -MAX_BEND_MM, MAX_BEND_MM, like=("(p, s)", 2))
     coils = checked_array("coils_mm", coils_mm, 0.0, 100.0, above=True)
-    rate, length, chance, miss, at_edge = _search(calibration, target, place, other, tension, bend)
+    checked_kind("sweeps", sweeps, Sweeps, none_too=True)
+    if sweeps:
+        sweeps = sweeps.reaching(target).as_loose_as(calibration)
+    rate, length, chance, miss, at_edge = _search(calibration, target, place, other, tension, bend, sweeps)
+    fair = FAIR_CHANCE * (Judge.of(target, sweeps).middle_chance(target) if sweeps else 1.0)
     spring = Spring(
         f"wanted {position}",
         within_range("rate_n_per_mm", rate),  # which taking and undoing a logarithm may leave by a hair
@@ -134,7 +150,7 @@ def wanted_spring(
     )
     wire, coil, turns = _winding(rate, length, coils) or (None, None, None)
     words = []
-    if chance < FAIR_CHANCE:
+    if chance < fair:
         words.append(
             f"No spring here has a fair chance: the best, this one, has {chance:.0%}. Look at the target and "
             "at the other spring."
@@ -150,7 +166,7 @@ def wanted_spring(
     return WantedSpring(spring, chance, miss, wire, coil, turns, tuple(words))
 
 
-def _search(calibration, target, place, other, tension, bend):
+def _search(calibration, target, place, other, tension, bend, sweeps):
     """Draw a net over rate and length closer and closer.
 
     Gives rate and length of the best knot, its chance and worst miss, and whether it lies at the first
@@ -158,7 +174,7 @@ def _search(calibration, target, place, other, tension, bend):
     """
     sides = [(other,), (other,)]
     sides[place] = (Spring("any", TYPICAL_RATES[place], 1.0),)
-    drawer = Drawer.open(calibration, target, *sides)
+    drawer = Drawer.open(calibration, target, *sides, sweeps=sweeps)
     known = [spring.rate_n_per_mm for spring, where in calibration.model.springs if where == place]
     known = [rate for rate in known if rate] or [TYPICAL_RATES[place]]
     middle = np.array([np.mean(np.log(known)), np.exp(drawer.bench.head[:, GAP.start + place]).mean()])
@@ -168,26 +184,30 @@ def _search(calibration, target, place, other, tension, bend):
     for _ in range(ROUNDS):
         net = np.stack(np.meshgrid(line, line, indexing="ij"), axis=-1).reshape(-1, 2) * reach + middle
         net = np.clip(net, *SPRINGS)
-        scores = _score(drawer, target, place, net, tension, bend)
+        bench, choices = _hung(drawer, place, net, tension, bend)
+        scores = bench.score(choices, target)
         best = np.lexsort((scores.worst_miss_deg, -scores.chance))[0]
         middle, reach = net[best], reach / NARROWER
+    chance = scores.chance[best]
+    if sweeps:
+        chance = bench.chances(choices.take([best]), target, scores.initial_deg[[best]]).mean()
     return (
         float(np.exp(middle[0])),
         float(middle[1]),
-        float(scores.chance[best]),
+        float(chance),
         float(scores.worst_miss_deg[best]),
         bool((np.abs(middle - first) >= farthest).any()),
     )
 
 
-def _score(drawer, target, place, net, tension, bend):
-    """Score springs of exactly such log rates and lengths."""
+def _hung(drawer, place, net, tension, bend):
+    """Hang in springs of exactly such log rates and lengths."""
     exact = np.column_stack([net, tension * np.exp(-net[:, 0])])
     table = np.repeat(exact[:, None].astype(drawer.bench.head.dtype), len(drawer.bench.head), axis=1)
     index = [np.zeros(len(net), dtype=int)] * 2
     index[place] = np.arange(len(net))
     choices = Choices(*index, np.tile(bend, (len(net), 1)), np.full(len(net), np.nan))
-    return drawer.bench.with_side(place, table).score(choices, target)
+    return drawer.bench.with_side(place, table), choices
 
 
 def _winding(rate, length, coils_mm):

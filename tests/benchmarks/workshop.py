@@ -1,11 +1,11 @@
 """The engine at work on the simulated bench: how many runs a head needs until its curve lies in the band."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from curves.engine import Head, Run, Spring, Target, calibrate, propose
-from curves.simulated import ERRORS, Errors, Label, make_drawer, make_kind, make_unit
+from curves.engine import Head, Run, Spring, Sweeps, Target, calibrate, judge_sweeps, propose
+from curves.simulated import ERRORS, Errors, Label, make_drawer, make_kind, make_unit, sticking
 
 TOLERANCE_DEG = 0.5
 BEND_LIMIT_MM = 0.5
@@ -50,13 +50,16 @@ class Job:
     step_deg: float = 0.1  # in which the maker printed the curve
     before: object = None  # the sweep before, for where the posts are
     bench_errors: Errors = ERRORS
+    tolerance_deg: float = TOLERANCE_DEG
+    as_read: bool = False  # judged by its readings, as the product does; else by the true rising curve
+    told_how_it_is_read: bool = True
     said: list = field(default_factory=list, init=False)  # (chance of a proposal, whether it came true)
 
     @classmethod
-    def invent(cls, seed, errors, *, received="weighed"):
-        """Invent a unit of a type of its own, with a drawer of 14 springs a side."""
+    def invent(cls, seed, errors, *, received="weighed", count=14):
+        """Invent a unit of a type of its own, with a drawer of so many springs a side."""
         kind = make_kind(seed)
-        drawer = make_drawer(kind, (seed, 1), errors=errors)
+        drawer = make_drawer(kind, (seed, 1), count=count, errors=errors)
         return cls.of_kind(kind, drawer, (seed,), errors, received=received)
 
     @classmethod
@@ -72,20 +75,29 @@ class Job:
                 springs[spring.key] = known_spring(spring.key, weigh(spring, errors, seed), errors)
         return cls(seed, unit, drawer, errors, head or Head(*unit.caliper((*seed, 3))), springs)
 
+    def stuck(self, apart_deg, uneven=0.0):
+        """Give the same job with weights that stick."""
+        return replace(self, unit=sticking(self.unit, apart_deg, uneven))
+
     def target(self):
         """Give the band of the unit's maker."""
-        return Target(*self.unit.target(self.step_deg), TOLERANCE_DEG)
+        return Target(*self.unit.target(self.step_deg), self.tolerance_deg)
+
+    def way(self):
+        """Give the speeds of a run, and which of them are read falling."""
+        speeds = self.unit.sweep_speeds(self.speeds)
+        falling = np.zeros(speeds.size, dtype=bool)
+        if self.both_ways:
+            speeds, falling = np.concatenate([speeds, speeds]), np.concatenate([falling, ~falling])
+        return speeds, falling
 
     def side(self, springs):
         """Give a side of the drawer as the shop knows it."""
         return [self.known[spring.key] for spring in springs]
 
     def run(self, primary, secondary, number, bend_mm=(0.0, 0.0)):
-        """Run a pair; give the run as read, and whether the true curve lay in the band."""
-        speeds = self.unit.sweep_speeds(self.speeds)
-        falling = np.zeros(speeds.size, dtype=bool)
-        if self.both_ways:
-            speeds, falling = np.concatenate([speeds, speeds]), np.concatenate([falling, ~falling])
+        """Run a pair; give the run as read, and whether it lay in the band."""
+        speeds, falling = self.way()
         sweep = self.unit.run(
             primary,
             secondary,
@@ -106,14 +118,18 @@ class Job:
             scale_deg=self.bench_errors.scale_deg,
             post_bend_mm=sweep.bend_mm,
         )
+        if self.as_read:
+            return run, all(verdict.within for verdict in judge_sweeps(self.target(), run))
         speeds, wanted = self.unit.target(self.step_deg)
         true = self.unit.advance(primary, secondary, speeds, true_bend_mm=sweep.true_bend_mm)
-        return run, bool(np.all(np.abs(true - wanted) <= TOLERANCE_DEG))
+        return run, bool(np.all(np.abs(true - wanted) <= self.tolerance_deg))
 
     def tune(self, *, bend_limit_mm=BEND_LIMIT_MM, give_up=GIVE_UP):
         """Follow the engine's first proposal until a run lies in the band; give how many, and all runs."""
         springs = {spring.key: spring for spring in (*self.drawer.primaries, *self.drawer.secondaries)}
         runs, tried = [self.run(*self.unit.received, 0)[0]], []
+        sweeps = Sweeps(*self.way(), scale_deg=self.bench_errors.scale_deg) if self.as_read else None
+        sweeps = sweeps if self.told_how_it_is_read else None
         for number in range(1, give_up + 1):
             proposals = propose(
                 calibrate(self.head, runs, scatter_deg=self.bench_errors.scatter_deg),
@@ -122,6 +138,7 @@ class Job:
                 self.side(self.drawer.secondaries),
                 tried=tried,
                 post_bend_limit_mm=bend_limit_mm,
+                sweeps=sweeps,
             )
             if not proposals:
                 return give_up + 1, runs
@@ -140,7 +157,7 @@ class Job:
         """Say whether any pair lies in the band with the posts as they are."""
         speeds, wanted = self.unit.target(self.step_deg)
         return any(
-            np.all(np.abs(self.unit.advance(first, second, speeds) - wanted) <= TOLERANCE_DEG)
+            np.all(np.abs(self.unit.advance(first, second, speeds) - wanted) <= self.tolerance_deg)
             for first in self.drawer.primaries
             for second in self.drawer.secondaries
         )

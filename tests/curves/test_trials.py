@@ -6,7 +6,7 @@ from itertools import count
 import numpy as np
 import pytest
 
-from curves import convert, engine, stock, trials
+from curves import convert, engine, firstlook, stock, trials
 from curves.models import Run, Spring
 from tests import build
 from tests.curves.loop import simulated_bench
@@ -60,6 +60,7 @@ def test_an_offer_says_what_the_engine_says_in_both_frames(bench):
         question.secondaries,
         count=trials.COUNT,
         post_bend_limit_mm=trials.BEND_LIMIT_MM,
+        sweeps=engine.Sweeps(*question.runs[0][2:3]),
     )
     assert [one.proposal.chance for one in state.offers] == [one.chance for one in found]
     miss = state.offers[0].worst_miss_deg
@@ -201,3 +202,57 @@ def test_the_same_question_is_answered_once(bench, monkeypatch):
     monkeypatch.setattr(engine, "calibrate", None)
     monkeypatch.setattr(engine, "propose", None)
     assert trials.trial_state(bench.fresh()).offers
+
+
+def stuck(bench, apart_deg, number=1):
+    """Read a run up and down with weights that stick: the falling sweep so much higher, distributor deg."""
+    run = bench.read("P1", "S1", kind=Run.Kind.AS_RECEIVED, number=number)
+    rows = list(run.readings.all())
+    top = max(row.advance_deg for row in rows)
+    for place, row in enumerate(reversed(rows)):
+        moving = 1.0 < row.advance_deg < top - 1.0
+        deg = row.advance_deg + apart_deg * moving
+        run.readings.create(
+            position=len(rows) + place, speed_rpm=row.speed_rpm, advance_deg=deg, falling=True
+        )
+
+
+def test_chances_are_of_a_run_read_as_the_newest_was():
+    bench = simulated_bench()
+    stuck(bench, 0.5)
+    state = trials.trial_state(bench.fresh())
+    run = bench.build.runs.get()
+    readings = list(run.readings.all())
+    assert state.read_as == f"{str(run).lower()} (12 rising and 12 falling)"
+    assert sorted(zip(state.question.sweeps.speed_rpm, state.question.sweeps.falling, strict=True)) == sorted(
+        (row.speed_rpm, row.falling) for row in readings
+    )
+    assert state.question.sweeps.scale_deg == bench.build.scale_deg
+
+
+def test_sweeps_that_lie_apart_are_to_be_looked_at_first_and_widen_the_chances():
+    found = []
+    for apart in (0.0, 1.0):
+        Spring.objects.all().delete()
+        bench = simulated_bench()
+        stuck(bench, apart)
+        found.append(trials.trial_state(bench.fresh()))
+    free, sticking = found
+    assert not any("Free the weights" in text for text in free.look_first)
+    assert sticking.look_first[0].startswith("Free the weights: the sweeps lie 2.0 crank degrees apart at ")
+    assert sticking.offers[0].percent < free.offers[0].percent
+
+
+def test_broken_promises_and_a_band_too_narrow_for_the_scale_are_said():
+    bench = simulated_bench()
+    bench.read("P1", "S1", kind=Run.Kind.AS_RECEIVED)
+    state = trials.trial_state(bench.fresh())
+    newest = trials.lessons(bench.fresh(), {})[-1]
+    broken = tuple(engine.Promise(place, 0.9, False) for place in (0, 1))
+    found = engine.Proposals((), False, (), greatest_chance=0.2, promises=broken, belief=0.55)
+    words = list(firstlook.look_first(found, newest, ["Trial run 2", "Trial run 3"], state.drive))
+    assert words[0].startswith("Promised and missed: Trial run 2 at 90 %, Trial run 3 at 90 %. ")
+    assert "taken down to 55 %" in words[0]
+    assert "would be judged in it 20 % of the time" in words[1]
+    kept = engine.Proposals((), False, (), promises=(*broken[:1], engine.Promise(1, 0.9, True)))
+    assert not list(firstlook.look_first(kept, newest, ["Trial run 2", "Trial run 3"], state.drive))

@@ -43,6 +43,18 @@ def test_friction_parts_the_sweeps(unit):
     )
 
 
+def test_weights_that_stick_keep_the_sweeps_as_far_apart_as_was_asked(unit):
+    stuck = simulated.sticking(unit, 1.5)
+    assert stuck.sweeps_apart() == pytest.approx(1.5, abs=0.05)
+    exact = replace(simulated.ERRORS, scatter_deg=0.0, scale_deg=1e-6, tachometer=0.0, jitter_rpm=0.0)
+    speeds = np.tile(SPEEDS, 20)
+    uneven = replace(stuck, uneven=1.0).run(*unit.wanted, speeds, seed=1, errors=exact).advance_deg
+    up = stuck.advance(*unit.wanted, speeds)
+    middle = (up + stuck.advance(*unit.wanted, speeds, falling=True)) / 2.0
+    assert ((uneven >= up - 1e-5) & (uneven <= middle + 1e-5)).all()
+    assert (uneven - up).max() > 0.6
+
+
 def test_bending_a_post_outwards_takes_advance_away(unit):
     straight = unit.advance(*unit.wanted, SPEEDS)
     assert (unit.advance(*unit.wanted, SPEEDS, true_bend_mm=(0.3, 0.3)) <= straight + 1e-9).all()

@@ -35,8 +35,11 @@ def test_the_screen_says_what_the_engine_says(client_as, job):
     state = trials.trial_state(job.bench.fresh())
     best = state.offers[0]
     words = page.content.decode()
-    for said in (best.pair, best.chance, best.why, f"{best.worst_miss_deg.crank:.1f}"):
+    for said in (best.pair, best.chance, best.why, f"{best.worst_miss_deg.crank:.1f}", state.read_as):
         assert said in words
+    # In the same words over all of them and beside each.
+    assert words.count("chance that its run will be judged in the band") == 1 + len(state.offers)
+    assert "Farthest from the middle of the band, expected" in words
     assert f'{best.worst_miss_deg.shaft:.2f} <span class="unit">distributor deg</span>' in words
     assert page.context["curve"]["figure"]["model"]["label"] == f"expected, {best.pair}"
     row = page.context["expected"][0]

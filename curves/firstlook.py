@@ -1,0 +1,52 @@
+"""What to look at before any spring, and how the next run is taken to be read."""
+
+from curves import judging
+from curves.offers import in_percent
+
+LIKELY = 0.5  # a promise that a person counts on
+FEW_IN_THE_MIDDLE = 0.5  # of curves in the middle of the band, judged so: below it the reading is the limit
+
+
+def read_as(lesson):
+    """How the next run is taken to be read, in words: as this one was."""
+    falling = int(lesson.readings.falling.sum())
+    rising = len(lesson.readings) - falling
+    ways = [f"{count} {way}" for count, way in ((rising, "rising"), (falling, "falling")) if count]
+    return f"{str(lesson.run).lower()} ({' and '.join(ways)})"
+
+
+def look_first(found, newest, runs, drive):
+    """What to look at before any spring: weights that stick, promises broken, a scale too coarse."""
+    apart, speed = judging.sweeps_apart(newest.readings)
+    sticking = found.sticking
+    if sticking and apart < judging.APART_DEG:
+        apart, speed = sticking.apart_deg, sticking.at_rpm
+    if sticking or apart >= judging.APART_DEG:
+        text = (
+            f"Free the weights: the sweeps lie {drive.to_crank_deg(judging.tidy(apart)):.1f} crank degrees "
+        )
+        text += f"apart at {drive.to_crank_rpm(speed):.0f} crank rpm."
+        if sticking:
+            freed = in_percent(sticking.freed_chance)
+            text += f" With weights that swing freely the best chance would be {freed}, not "
+            text += f"{in_percent(sticking.chance)}."
+        yield text
+    broken = [one for one in found.promises if not one.kept and one.chance >= LIKELY]
+    if len(broken) > 1:
+        told = ", ".join(f"{runs[one.run]} at {in_percent(one.chance)}" for one in broken)
+        yield (
+            f"Promised and missed: {told}. So the chances here are taken down to {in_percent(found.belief)} "
+            "of what the model gives. Look for what no reading tells: a loop that slips, a post that gives, "
+            "a bench that shakes."
+        )
+    if found.corners_cut_rpm:
+        speeds = ", ".join(f"{drive.to_crank_rpm(rpm):.0f}" for rpm in found.corners_cut_rpm)
+        yield (
+            f"Read at {speeds} crank rpm too, rising and falling: the band bends there, and the straight "
+            "line between the readings beside it leaves the band whatever springs hang in."
+        )
+    elif found.greatest_chance < FEW_IN_THE_MIDDLE:
+        yield (
+            "The band is narrow for this scale: a curve in its very middle would be judged in it "
+            f"{in_percent(found.greatest_chance)} of the time. Read a finer scale, or agree a wider band."
+        )
