@@ -4,7 +4,7 @@ import argparse
 import json
 import sys
 
-from . import knees, likeness, runs, speed
+from . import knees, likeness, promises, runs, speed
 
 HEADS = 60
 
@@ -16,6 +16,7 @@ def measure(heads):
         "hand": lambda: runs.by_hand(heads),
         "learned": lambda: {"type learned from ten units": runs.with_a_learned_type(max(2, heads // 4))},
         "coverage": lambda: runs.coverage(heads),
+        "promises": lambda: promises.measure(heads),
         "ranking": speed.ranking,
         "calibrating": speed.calibrating,
         "knees": knees.measure,
@@ -44,6 +45,7 @@ def as_text(result):
         )
     shares = ", ".join(f"{name} {share:.1%}" for name, share in result["coverage"].items())
     lines += ["", f"Truth inside the 90 % interval: {shares} (wanted 85 to 95 %)", ""]
+    lines += [*promises.as_text(result["promises"]), ""]
     rank, fit = result["ranking"], result["calibrating"]
     lines.append(
         f"Rank 40 x 40 pairs over 128 draws: {rank['seconds']:.3f} s (at most 0.3), with bends "
