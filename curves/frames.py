@@ -75,8 +75,8 @@ def number_in(value, from_frame, to_frame, drive):
 def angle(both, frame, *, signed=False):
     """An angle in words, in the reader's frame, the other beside: 4.0 crank degrees (2.00 distributor)."""
     shape = "+.1f" if signed else ".1f"
-    beside = f"{_of(both, other(frame)):{'+' if signed else ''}.{_PLACES[other(frame)]}f}"
-    text = f"{_of(both, frame):{shape}} {Frame(frame).label} degrees ({beside} {other(frame).label})"
+    beside = f"{of(both, other(frame)):{'+' if signed else ''}.{_PLACES[other(frame)]}f}"
+    text = f"{of(both, frame):{shape}} {Frame(frame).label} degrees ({beside} {other(frame).label})"
     return text.replace("-", "−")
 
 
@@ -87,13 +87,13 @@ def speed(both, frame):
 
 def speeds(several, frame):
     """Speeds in words: 600, 2000 crank rpm (300, 1000 distributor)."""
-    first, beside = (", ".join(f"{_of(both, one):.0f}" for both in several) for one in (frame, other(frame)))
+    first, beside = (", ".join(f"{of(both, one):.0f}" for both in several) for one in (frame, other(frame)))
     return f"{first} {Frame(frame).label} rpm ({beside} {other(frame).label})"
 
 
 def span(low, high, frame):
     """A stretch of speeds in words: 1250 to 1400 crank rpm (625 to 700 distributor)."""
-    first, beside = (f"{_of(low, one):.0f} to {_of(high, one):.0f}" for one in (frame, other(frame)))
+    first, beside = (f"{of(low, one):.0f} to {of(high, one):.0f}" for one in (frame, other(frame)))
     return f"{first} {Frame(frame).label} rpm ({beside} {other(frame).label})"
 
 
@@ -107,5 +107,6 @@ def said_speed(shaft_rpm, frame, drive):
     return speed(InBoth.speed(shaft_rpm, drive), frame)
 
 
-def _of(both, frame):
+def of(both, frame):
+    """A number that is known in both frames, in one of them."""
     return both.crank if frame == Frame.CRANK else both.shaft

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from curves import convert, engine
+from curves import convert, engine, frames
 from curves.engine.readings import MAX_SPEED_RPM
-from curves.models import Run, Spring
+from curves.models import Frame, Run, Spring
 from curves.results import InBoth
 from shop.words import several
 
@@ -19,6 +19,8 @@ SAME_RATE = 0.03  # rates nearer than this are called alike
 WORTH_SAYING = 0.15
 CHANCE_OF = "chance that its run will be judged in the band"  # said wherever a chance stands
 RANKS = ("first", "second", "third", "fourth", "fifth")
+# A number of the engine with its unit, or a span: 3.5 deg, 1.0 to 4.5 deg, 1200 rpm.
+_MEASURED = re.compile(r"(?:(-?\d[\d.]*) to )?(-?\d[\d.]*) (deg|rpm)\b")
 HEAD_PARTS = {
     "post gap, primary": "the primary post gap",
     "post gap, secondary": "the secondary post gap",
@@ -163,8 +165,9 @@ def bends_to(wanted_mm, build, newest):
     return tuple(made)
 
 
-def why(offer, log, band, drive, pairs):
-    """Why a pair was proposed, in one sentence: what the newest trial missed, and what is to change there."""
+def why(offer, log, band, drive, pairs, frame):
+    """Why a pair was proposed, in one sentence: what the newest trial missed, and what is to change there; in
+    the frame of who types, the other beside."""
     read = [one for one in log if one.run.kind != Run.Kind.AS_RECEIVED and one.in_band is not None]
     if not read:
         rank = f"{RANKS[offer.place - 1]} of {several(pairs, 'pair')} in the drawer"
@@ -175,9 +178,9 @@ def why(offer, log, band, drive, pairs):
     if before.in_band:
         return f"{before.run} lay in the band; {change}, the {CHANCE_OF} is {offer.chance}."
     miss = before.miss
-    found = f"{before.run} read {miss.distance_deg.crank:.1f} crank degrees {miss.side} the band at "
-    found += f"{miss.speed_rpm.crank:.0f} crank rpm"
-    expected = f"{change} it is expected {_beside(offer, band, miss.speed_rpm.shaft, drive)} there"
+    found = f"{before.run} read {frames.angle(miss.distance_deg, frame)} {miss.side} the band at "
+    found += frames.speed(miss.speed_rpm, frame)
+    expected = f"{change} it is expected {_beside(offer, band, miss.speed_rpm.shaft, drive, frame)} there"
     return f"{found}; {expected}{_hope(offer.proposal)}."
 
 
@@ -231,21 +234,32 @@ def _compared(position, new, old):
     return f"another {position} much like it"
 
 
-def _beside(offer, band, shaft_rpm, drive):
+def _beside(offer, band, shaft_rpm, drive, frame):
     """How far from the middle of the band a proposal is expected at a speed, in words."""
     curve = engine.Curve(offer.predicted.shaft_rpm, offer.predicted.mean_deg)
     middle = engine.Curve(band.speed_rpm, band.advance_deg)
-    off = drive.to_crank_deg(curve.at(shaft_rpm) + offer.proposal.initial_deg - middle.at(shaft_rpm))
-    if abs(off) < 0.05:
+    off = InBoth.angle(curve.at(shaft_rpm) + offer.proposal.initial_deg - middle.at(shaft_rpm), drive)
+    if abs(off.crank) < 0.05:
         return "in the middle of the band"
-    return f"{abs(off):.1f} crank degrees {'over' if off > 0 else 'under'} its middle"
+    side = "over" if off.shaft > 0 else "under"
+    return f"{frames.said_angle(abs(off.shaft), frame, drive)} {side} its middle"
 
 
-def said(warnings, runs):
-    """The engine's warnings with our numbers of the runs, and with their frame."""
+def said(warnings, runs, frame, drive):
+    """The engine's warnings with our numbers of the runs, in the frame that is typed, the other beside."""
     for text in warnings:
         text = re.sub(r"^Run (\d+):", lambda match: f"{runs[int(match[1]) - 1]}:", text)
-        yield re.sub(r" (deg|rpm)\b", r" distributor \1", text)
+        yield _MEASURED.sub(lambda match: _in_both(match, frame, drive), text)
+
+
+def _in_both(match, frame, drive):
+    """One number of the engine, or a span of two, with its unit, in both frames."""
+    numbers, unit = [float(part) for part in (match[1], match[2]) if part], match[3]
+    told = [
+        " to ".join(f"{frames.number_in(number, Frame.SHAFT, one, drive):.5g}" for number in numbers)
+        for one in (frame, frames.other(frame))
+    ]
+    return f"{told[0]} {Frame(frame).label} {unit} ({told[1]} {frames.other(frame).label})"
 
 
 def measuring(measurement, rows):

@@ -2,7 +2,16 @@
 
 from django.db.models import Prefetch, Value, prefetch_related_objects
 
-from curves.models import Build, DwellReading, Reading, Run, SparkReading, Spring, VacuumReading
+from curves.models import (
+    Build,
+    DwellReading,
+    Frame,
+    Reading,
+    Run,
+    SparkReading,
+    Spring,
+    VacuumReading,
+)
 
 ROLES = {Run.Kind.AS_RECEIVED: "as_received", Run.Kind.TRIAL: "latest", Run.Kind.FINAL: "final"}
 
@@ -32,6 +41,12 @@ def fetch_curves(builds):
 def live_runs(build):
     """The runs that count, in order."""
     return [run for run in build.runs.all() if not run.removed]
+
+
+def typed_in(build):
+    """The frame that the newest run of a build was typed in; the distributor's while there is none."""
+    runs = live_runs(build)
+    return Frame(runs[-1].frame) if runs else Frame.SHAFT
 
 
 def newest_runs(build):

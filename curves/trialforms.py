@@ -2,12 +2,14 @@
 
 from django import forms
 
-from curves.models import Run
+from curves import convert, frames, queries
+from curves.models import Frame, Run
 from curves.trials import BEND_LIMIT_MM, Choices
 from shop.forms import Form, ModelForm, NumberField
 from shop.once import OnceField
 
 MOST_BEND_MM = 3
+TRAVEL_DEG = (1, 30)  # distributor degrees, as a build takes it
 
 
 class ChoicesForm(Form):
@@ -17,19 +19,42 @@ class ChoicesForm(Form):
         label="Posts may be bent by up to (mm)", required=False, min_value=0, max_value=MOST_BEND_MM
     )
     travel = NumberField(
-        label="The stop may be set down to (distributor deg)",
+        label="The stop may be set down to",
         required=False,
-        min_value=1,
-        max_value=30,
         help_text="Left empty, the travel stays as it is.",
     )
+    # Part of the address, so that a number typed in one frame is never read in another.
+    frame = forms.ChoiceField(choices=Frame.choices, required=False, widget=forms.HiddenInput)
     initial = forms.BooleanField(label="The initial timing may move in the range agreed", required=False)
 
+    def __init__(self, data, *, build):
+        super().__init__(data)
+        self.drive, said = convert.drive_of(build), data.get("frame")
+        self.typed_in = Frame(said) if said in Frame.values else Frame.SHAFT
+        self.fields["travel"].unit = f"{self.typed_in.label} deg"
+
     @classmethod
-    def sent(cls, query):
-        """The form as the address has it; without any, the usual choices."""
+    def sent(cls, query, build):
+        """The form as the address has it; without any, the usual choices in the frame of who types."""
         asked = any(name in query for name in cls.base_fields)
-        return cls(query if asked else {"bend": f"{BEND_LIMIT_MM:g}"})
+        usual = {"bend": f"{BEND_LIMIT_MM:g}", "frame": queries.typed_in(build).value}
+        return cls(query if asked else usual, build=build)
+
+    def clean_travel(self):
+        """The travel in distributor degrees, between what a head has."""
+        typed = self.cleaned_data["travel"]
+        if typed is None:
+            return None
+        travel = frames.number_in(typed, self.typed_in, Frame.SHAFT, self.drive)
+        low, high = (frames.number_in(limit, Frame.SHAFT, self.typed_in, self.drive) for limit in TRAVEL_DEG)
+        if not low <= typed <= high:
+            raise forms.ValidationError(
+                f"{typed:g} {self.typed_in.label} degrees are no travel: write {low:g} to {high:g} "
+                f"({TRAVEL_DEG[0]} to {TRAVEL_DEG[1]} distributor)."
+                if self.typed_in == Frame.CRANK
+                else f"{typed:g} distributor degrees are no travel: write {low:g} to {high:g}."
+            )
+        return travel
 
     @property
     def choices(self):

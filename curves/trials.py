@@ -80,6 +80,11 @@ class TrialState:
         return bool(self.last and self.last.in_band)
 
     @property
+    def frame(self):
+        """The frame of who types: proposals speak it first."""
+        return queries.typed_in(self.build)
+
+    @property
     def initial_may_move(self):
         """Whether a range of initial timing was agreed, not one value."""
         target = getattr(self.build, "target", None)
@@ -143,7 +148,7 @@ def trial_state(build, choices=None):
     calibration = calibrated(question.head, question.runs)
     state |= {"calibration": calibration, "question": question}
     teachers = [one.run for one in taught if one.teaches]
-    warnings = tuple(offers.said(calibration.warnings, teachers))
+    warnings = tuple(offers.said(calibration.warnings, teachers, queries.typed_in(build), drive))
     if missing:
         return TrialState(**state, missing=missing, warnings=warnings)
     found = proposed(question)
@@ -314,7 +319,7 @@ class _Maker:
             bends=offers.bends(proposal, self.build, self.log),
             travel_deg=None if travel is None else InBoth.angle(travel, self.drive),
         )
-        reason = offers.why(bare, self.log, self.band, self.drive, self.pairs)
+        reason = offers.why(bare, self.log, self.band, self.drive, self.pairs, queries.typed_in(self.build))
         return replace(bare, initial_crank_deg=self._initial(bare), why=reason)
 
     def _initial(self, offer):

@@ -23,7 +23,7 @@ from shop.rights import require
 def trials_of_job(request, number):
     """The proposals; ``show`` picks the one that is drawn, ``buy`` asks what to look for instead."""
     job = card_for(request.user, number)
-    form = ChoicesForm.sent(request.GET)
+    form = ChoicesForm.sent(request.GET, job.build)
     state = trials.trial_state(job.build, form.choices)
     shown = _shown(request, state)
     context = {

@@ -223,11 +223,12 @@ def test_numbers_on_the_card_carry_unit_and_frame(client_as):
     build.target(job.build)
     build.run(job.build, [(rpm, deg / 3) for rpm, deg in build.RISING])
     card = client_as("technician").get(f"/jobs/{job.number}/").content.decode()
-    assert re.search(r"crank deg at \d+ crank rpm", card)
+    worst = re.sub(r"<[^>]+>", "", card.split("<dt>Worst, ")[1].split("</dd>")[0])
+    assert re.search(r"distributor deg \([\d.]+ crank\) at \d+ distributor rpm \(\d+ crank\)", worst)
     assert "crank deg per 100 crank rpm" in card
 
 
-def test_how_far_a_proposal_lies_from_the_middle_is_said_in_crank_degrees():
+def test_how_far_a_proposal_lies_from_the_middle_is_said_in_the_frame_of_who_types():
     drive = engine.Drive.four_stroke()
     band = engine.Target([500, 1500], [0, 10], 0.5)
     expected = SimpleNamespace(
@@ -235,4 +236,7 @@ def test_how_far_a_proposal_lies_from_the_middle_is_said_in_crank_degrees():
         proposal=SimpleNamespace(initial_deg=0.0),
     )
     # 6 distributor degrees where the middle is 5: 1 over it, 2 at the crank of a four-stroke.
-    assert offers._beside(expected, band, 1000, drive) == "2.0 crank degrees over its middle"
+    said = offers._beside(expected, band, 1000, drive, "crank")
+    assert said == "2.0 crank degrees (1.00 distributor) over its middle"
+    said = offers._beside(expected, band, 1000, drive, "shaft")
+    assert said == "1.0 distributor degrees (2.0 crank) over its middle"

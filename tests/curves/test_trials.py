@@ -153,7 +153,10 @@ def test_the_engines_warnings_name_our_runs_and_their_frame():
     build.run(made, readings, primary=build.spring("P"), secondary=build.spring("S"))
     build.target(made)
     words = " ".join(trials.trial_state(made).warnings)
-    assert "Trial run 2: 0.5 distributor deg at 1000 distributor rpm does not fit" in words
+    assert (
+        "Trial run 2: 0.5 distributor deg (1 crank) at 1000 distributor rpm (2000 crank) does not fit"
+        in words
+    )
 
 
 def test_a_smaller_travel_is_only_offered_when_allowed(bench):

@@ -227,3 +227,46 @@ def test_a_reading_on_its_way_while_the_frame_changes_is_not_kept_in_the_wrong_o
     values = {"speed_rpm": 300.0, "advance_deg": 1.0, "falling": False}
     with pytest.raises(ValidationError, match="read in crank degrees now"):
         recording.put(run, "reading", uuid.uuid4(), values, by=client.person)
+
+
+def trials_page(client_as, job, query=""):
+    return client_as("technician").get(f"/jobs/{job.number}/trials/{query}")
+
+
+def tried(job, frame, factor):
+    """A card whose last run was typed in a frame, out of the band, with springs to choose from."""
+    head = {
+        "primary": build.spring("P 1", position="primary"),
+        "secondary": build.spring("S 1", position="secondary"),
+    }
+    build.spring("P 2", position="primary", rate_n_per_mm=1.9)
+    rows = [(300, 0), (600, 4.5), (1000, 8.5), (1500, 10.5), (1800, 11)]
+    build.run(job.build, [(rpm * factor, deg * factor) for rpm, deg in rows], frame=frame, **head)
+
+
+@pytest.mark.parametrize(("frame", "factor"), [("shaft", 1), ("crank", 2)])
+def test_proposals_speak_the_frame_of_who_types(client_as, job, frame, factor):
+    tried(job, frame, factor)
+    answer = trials_page(client_as, job)
+    state, page = answer.context["state"], answer.content.decode()
+    name, beside = ("crank", "distributor") if frame == "crank" else ("distributor", "crank")
+    offer = state.offers[0]
+    assert f"{name} degrees (" in offer.why
+    assert f"{beside})" in offer.why
+    assert f'{name.capitalize()} <span class="unit">rpm</span>' in page
+    assert f"{name} deg (" in page
+    # The miss is one and the same: 4.5 at 600 are 9 at 1200, where the band ends at 6 + 1.
+    assert state.last.miss.distance_deg.crank == pytest.approx(2)
+
+
+def test_the_travel_to_allow_is_typed_in_the_frame_of_who_types(client_as, job):
+    tried(job, "crank", 2)
+    answer = trials_page(client_as, job)
+    assert 'name="frame" value="crank"' in answer.content.decode()
+    allowed = trials_page(client_as, job, "?bend=0.5&travel=20&frame=crank").context["state"].choices
+    assert allowed.least_travel_deg == 10
+    # An address of before, or of one who types at the distributor, means what it meant.
+    assert trials_page(client_as, job, "?travel=10").context["state"].choices.least_travel_deg == 10
+    refused = trials_page(client_as, job, "?travel=70&frame=crank")
+    assert refused.status_code == 422
+    assert "write 2 to 60" in refused.content.decode()

@@ -40,7 +40,7 @@ def test_the_screen_says_what_the_engine_says(client_as, job):
     # In the same words over all of them and beside each.
     assert words.count("chance that its run will be judged in the band") == 1 + len(state.offers)
     assert "Farthest from the middle of the band, expected" in words
-    assert f'{best.worst_miss_deg.shaft:.2f} <span class="unit">distributor deg</span>' in words
+    assert f'{best.worst_miss_deg.shaft:.1f} <span class="unit">distributor deg (' in words
     assert page.context["curve"]["figure"]["model"]["label"] == f"expected, {best.pair}"
     row = page.context["expected"][0]
     assert row.speed_rpm.crank == row.speed_rpm.shaft * 2  # a four-stroke: common practice, no source
