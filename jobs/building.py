@@ -16,6 +16,7 @@ from jobs import audit, sheets
 from jobs.models import Sheet
 from jobs.recorded import canonical, digest
 from shop.claims import MOST_TRIES, Claims
+from shop.models import Shop
 from shop.rights import require
 
 BUILT = "built a paper"
@@ -38,6 +39,23 @@ def order_draft(job, kind, *, paper_size, by):
     sheet = new_sheet(job, kind, paper_size=paper_size, by=by)
     audit.record("ordered a paper", job=job, by=by, paper=f"{sheet} ({paper_size})")
     return sheet
+
+
+@transaction.atomic
+def tray_tag(job, *, by):
+    """The tag of a card as it stands now: the one there is while it still says so, else a new one."""
+    require(by, "build_sheet")
+    size = Shop.current().paper
+    stands = newest_tag(job)
+    is_good = stands and stands.state != Sheet.State.FAILED and stands.paper == size
+    if is_good and stands.content["tag"] == sheets.tag(job):
+        want_now([stands] if stands.is_pending else [])
+        return stands
+    return order_draft(job, Sheet.Kind.TRAY_TAG, paper_size=size, by=by)
+
+
+def newest_tag(job):
+    return Sheet.objects.filter(job=job, kind=Sheet.Kind.TRAY_TAG, revision=None).first()
 
 
 def new_sheet(job, kind, *, paper_size, by, **signed):

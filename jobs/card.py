@@ -13,6 +13,7 @@ from jobs.nextstep import next_step
 from jobs.notices import awaits_answer, notices
 from jobs.queries import days_in_stage, inspection_of
 from jobs.results import needs_of, result_of
+from jobs.returned import warranty_of
 from jobs.stages import ORDER, Stage
 from shop.rights import RIGHTS
 from shop.words import days
@@ -80,6 +81,10 @@ class Card:
         if job.promised_on is None or job.is_closed:
             return 0
         return max((timezone.localdate() - job.promised_on).days, 0)
+
+    @property
+    def warranty(self):
+        return warranty_of(self.job)
 
     @property
     def following(self):

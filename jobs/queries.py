@@ -85,17 +85,34 @@ def board(person):
     """Every open card under its stage, the one promised first on top."""
     require(person, "read")
     open_jobs = Job.objects.real().filter(closed_at=None)
-    jobs = list(
-        guards.with_facts(open_jobs)
-        .select_related("customer", "engine", "unit", "build__target")
-        .order_by(F("promised_on").asc(nulls_last=True), "number")[:MOST_ON_BOARD]
-    )
-    at_bench = [job.build for job in jobs if job.stage in _JUDGED]
-    fetch_curves(at_bench)
-    rows = [_row(job) for job in jobs]
+    rows = _rows(open_jobs.order_by(F("promised_on").asc(nulls_last=True), "number"), MOST_ON_BOARD)
     columns = [Column(stage, [row for row in rows if row.job.stage == stage]) for stage in ORDER]
-    left_out = open_jobs.count() - len(jobs) if len(jobs) == MOST_ON_BOARD else 0
+    left_out = open_jobs.count() - len(rows) if len(rows) == MOST_ON_BOARD else 0
     return Board(columns, left_out)
+
+
+def standing(jobs):
+    """How the open ones of these cards stand, as the board says it: {key: row}. They come with their runs."""
+    shown = {job.pk: job for job in jobs if not job.is_closed}
+    if not shown:
+        return {}
+    counted = list(guards.with_facts(Job.objects.filter(pk__in=shown)).select_related("unit", "engine"))
+    for job in counted:
+        job.build = shown[job.pk].build
+    fetch_curves(_at_bench(counted))
+    return {job.pk: _row(job) for job in counted}
+
+
+def _rows(open_jobs, most):
+    jobs = list(
+        guards.with_facts(open_jobs).select_related("customer", "engine", "unit", "build__target")[:most]
+    )
+    fetch_curves(_at_bench(jobs))
+    return [_row(job) for job in jobs]
+
+
+def _at_bench(jobs):
+    return [job.build for job in jobs if job.stage in _JUDGED]
 
 
 def _row(job):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from django.db.models import Case, IntegerField, Prefetch, Q, Value, When
 
 from curves.models import Run
-from jobs import excerpts, nearness, writing
+from jobs import excerpts, nearness, trays, writing
 from jobs.models import Inspection, Job
 
 HITS = 30
@@ -82,7 +82,9 @@ def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
     of queries doesn't grow with the hits.
     """
     words = writing.words_of(text)
-    jobs = _whole_cards(Job.objects.real()).filter(_all_words(words))
+    in_tray = trays.asked_for(words, _all_words)
+    jobs = _whole_cards(Job.objects.real()) if words else _with_runs(Job.objects.real())
+    jobs = jobs.filter(_all_words(words) | in_tray if in_tray else _all_words(words))
     if closed is not None:
         jobs = jobs.filter(closed_at__isnull=not closed)
     if besides is not None:
@@ -91,13 +93,14 @@ def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
         jobs = jobs.filter(engine__isnull=False).annotate(distance=nearness.squared_distance(wanted))
         jobs = jobs.order_by("distance", "-number")
     else:
-        jobs = jobs.order_by(*_its_number_first(words), "-number")
+        first = _in_the_tray_first(in_tray) if in_tray else _its_number_first(words)
+        jobs = jobs.order_by(*first, "-number")
     found = list(jobs[: limit + 1])
     hits = [
         Hit(
             job,
             nearness.reasons(wanted, job.engine) if wanted else [],
-            excerpts.snippets(writing.pieces(job), words),
+            excerpts.snippets(writing.pieces(job), words) if words else [],
         )
         for job in found[:limit]
     ]
@@ -106,14 +109,19 @@ def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
 
 def _whole_cards(jobs=None):
     """Cards with everything that is written on them, in a fixed number of queries."""
-    jobs = Job.objects.all() if jobs is None else jobs
-    return jobs.select_related("customer", "engine", "unit", "build__target").prefetch_related(
+    return _with_runs(Job.objects.all() if jobs is None else jobs).prefetch_related(
         "findings",
         "parts",
         "photos",
         "road_reports",
         Prefetch("inspections", Inspection.objects.select_related("point")),
-        Prefetch("build__runs", Run.objects.select_related("primary", "secondary")),
+    )
+
+
+def _with_runs(jobs):
+    """Cards with what a hit shows of them."""
+    return jobs.select_related("customer", "engine", "unit", "build__target").prefetch_related(
+        Prefetch("build__runs", Run.objects.select_related("primary", "secondary"))
     )
 
 
@@ -133,3 +141,15 @@ def _its_number_first(words):
     if not numbers:
         return []
     return [Case(When(number__in=numbers, then=Value(0)), default=Value(1), output_field=IntegerField())]
+
+
+def _in_the_tray_first(in_tray):
+    """An ordering that puts first what lies in the tray now, then what lay there."""
+    return [
+        Case(
+            When(in_tray & Q(closed_at=None), then=Value(0)),
+            When(in_tray, then=Value(1)),
+            default=Value(2),
+            output_field=IntegerField(),
+        )
+    ]

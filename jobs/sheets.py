@@ -35,7 +35,7 @@ def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=
         "url": _public("check" if kind in Sheet.SIGNABLE else "card", token, job),
     }
     if kind == Sheet.Kind.TRAY_TAG:
-        return data | {"shop": _shop(False), "tag": _tag(job)}
+        return data | {"shop": _shop(False), "tag": tag(job)}
     build = queries.build_for(job.build_id)
     said = recorded(job, build)
     points = [answer.point for answer in answers_of(job)]
@@ -189,7 +189,8 @@ def _with_limits(answers, points):
     ]
 
 
-def _tag(job):
+def tag(job):
+    """What a tray tag says of its card."""
     return {
         "places": TAG_PLACES,
         "unit": str(job.unit),

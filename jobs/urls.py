@@ -52,6 +52,7 @@ urlpatterns = [
     path("jobs/<int:number>/photos/<int:pk>/<slug:size>/", photos.photo, name="photo"),
     path("inspection/", inspection.points, name="points"),
     path("inspection/<int:pk>/", inspection.point, name="point"),
+    path("jobs/<int:number>/tray-tag/", paper.tray_tag, name="tray_tag"),
     path("jobs/<int:number>/sheets/", paper.sheets_of_job, name="sheets"),
     path("jobs/<int:number>/sheets/sign/", paper.sign_sheet, name="sign_sheet"),
     path("jobs/<int:number>/sheets/<int:pk>.pdf", paper.sheet_pdf, name="sheet_pdf"),

@@ -5,6 +5,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
 from curves.models import Build
+from jobs import building
 from jobs.actions.opening import open_job
 from jobs.actions.photos import add_photo
 from jobs.forms.intake import AgreedForm, EngineForm, OnceForm, OwnerForm, UnitForm, customers_like, named
@@ -12,6 +13,7 @@ from jobs.forms.photos import IntakePhotosForm
 from jobs.forms.several import Several
 from jobs.models import Engine, Unit
 from jobs.queries import values_used
+from shop import notes
 from shop.once import take, taken
 from shop.pages import page
 from shop.rights import require
@@ -50,6 +52,7 @@ class NewCard(Several):
         )
         for picture in self.pictures:
             add_photo(job, picture, by=person)
+        building.tray_tag(job, by=person)
         return reverse("card", args=[job.number])
 
 
@@ -60,7 +63,9 @@ def new_job(request):
         return redirect(before)
     form = NewCard(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
-        return redirect(take(request, lambda: form.open(request.user)))
+        place = take(request, lambda: form.open(request.user))
+        notes.leave(request, "The card is open. Print its tag, and put it on the tray.")
+        return redirect(place)
     return page(request, "jobs/new.html", {"form": form, "used": used()}, status=form.status)
 
 

@@ -63,6 +63,24 @@ def sheets_of_job(request, number):
     return _done(request, job)
 
 
+@require_http_methods(["GET", "HEAD", "POST"])
+@never_cache
+def tray_tag(request, number):
+    """The tag of a card in one tap: POST asks for it; the page waits for the printer, then shows it."""
+    job = card_for(request.user, number)
+    if request.method == "POST":
+        building.tray_tag(job, by=request.user)
+        return redirect("tray_tag", number)
+    tag = building.newest_tag(job)
+    if tag is None or tag.state == Sheet.State.FAILED:
+        return redirect(_place(job))
+    if tag.state == Sheet.State.DONE:
+        return redirect("sheet_pdf", number, tag.pk)
+    answer = render(request, "jobs/tray_tag.html", {"job": job, "tag": tag})
+    answer["Refresh"] = "1"  # a header of HTTP that browsers have always known: no script is needed
+    return answer
+
+
 @require_POST
 def sign_sheet(request, number):
     """Sign a sheet: the password again, then the next revision is frozen."""

@@ -8,6 +8,7 @@ from django_htmx.http import replace_url
 
 from curves.sparkline import sparklines
 from jobs.forms.search import MOST_SHOWN, SearchForm
+from jobs.queries import standing
 from jobs.search import HITS, find
 from shop.pages import page
 from shop.rights import require
@@ -36,8 +37,10 @@ def _answer(form):
         limit=data["shown"] or HITS,
     )
     curves = sparklines([hit.job.build for hit in answer.hits])
+    stand = standing([hit.job for hit in answer.hits])
     for hit in answer.hits:
         hit.job.spark = curves.get(hit.job.build_id)
+        hit.job.standing = stand.get(hit.job.pk)
     return answer
 
 

@@ -68,7 +68,7 @@ def test_wrong_password_keeps_the_rest_and_says_so(page, watch, job):
 def test_whole_way_without_javascript(open_page, job):
     page = open_page("phone", javascript=False)
     page.goto(f"/jobs/{job.number}/")
-    page.get_by_role("link", name="Papers and tray tag").click()
+    page.get_by_role("link", name="All papers").click()
     page.get_by_label("Your password, again").fill(build.PASSWORD)
     page.get_by_role("button", name="Sign the sheet").click()
     expect(page.locator(".state[data-state=waiting]")).to_be_visible()
@@ -107,3 +107,37 @@ def test_stranger_compares_a_file(open_page, job):
     page.get_by_label("A PDF that claims to be this sheet").set_input_files(sheet.pdf.path)
     page.get_by_role("button", name="Compare").click()
     expect(page.locator("[data-file=match]")).to_be_visible()
+
+
+def open_a_card(page):
+    page.goto("/jobs/new/")
+    page.get_by_label("Shop stock").check()
+    page.locator("#id_unit-maker").fill("Ember & Stroud")
+    page.get_by_label("Tray").fill("7")
+    page.get_by_role("button", name="Open the card").click()
+
+
+@pytest.mark.parametrize("size", ["phone", "tablet"])
+def test_tray_tag_is_one_tap_from_the_card_that_was_just_opened(open_page, watch, size):
+    for part in ("chrome://", "chrome-extension://", "/favicon.ico"):  # of the browser's viewer of PDFs
+        watch.forgive(part)
+    page = open_page(size, who="counter")
+    open_a_card(page)
+    tag = Sheet.objects.get(kind=Sheet.Kind.TRAY_TAG)  # there before anybody asked
+    button = page.get_by_role("button", name="Print the tray tag")
+    expect(button).to_be_in_viewport()
+    box = button.bounding_box()
+    assert min(box["width"], box["height"]) >= FINGER_PX
+    with page.expect_popup() as opened:
+        button.click()
+    waits = opened.value
+    expect(waits.locator(".state[data-state=waiting]")).to_be_visible()
+    with waits.expect_response(re.compile(f"/sheets/{tag.pk}.pdf$"), timeout=PATIENCE_MS) as answer:
+        assert building.build(tag.pk)
+    assert answer.value.status == 200
+    assert answer.value.headers["content-type"] == "application/pdf"
+    expect(page.get_by_role("button", name="Print the tray tag")).to_be_visible()  # the card stands as it was
+    page.goto("/search/?words=tray+07")
+    expect(page.locator(".hit")).to_have_count(1)
+    expect(page.locator(".hit")).to_contain_text("tray 7")
+    assert_holds(page)

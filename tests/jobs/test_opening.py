@@ -62,7 +62,7 @@ def test_counter_opens_a_card_in_one_send(client_as):
     assert job.stage == "intake"
     assert job.steps.count() > 0
     assert "larkfield" in job.search_text
-    entry = AuditEntry.objects.get(job=job)
+    entry = AuditEntry.objects.get(job=job, verb="opened the card")
     assert (entry.verb, entry.by) == ("opened the card", client.person)
 
 
