@@ -5,7 +5,7 @@ from django.db.models import Max
 from django.utils import timezone
 
 from curves import stock
-from curves.models import Build
+from curves.models import Build, Target, TargetPoint
 from jobs.actions.noting import note
 from jobs.guards import refuse_practice, require_closed
 from jobs.inspection import new_steps
@@ -86,5 +86,21 @@ def reopen(job, *, by, road_report="", **fields):
         **({"complaint": road_report} | fields),
     )
     stock.take_over(job.build, new.build, by=by)
+    if carried := _carry_target(job.build, build):
+        note("took the target over", new, by, from_card=job.number, crank_degrees=carried)
     note("reopened as a new card", job, by, new_card=new.number)
     return new
+
+
+def _carry_target(before, build):
+    """The band agreed on the earlier card, its points in words; the readings are to be made anew."""
+    target = Target.objects.filter(build=before).first()
+    if target is None:
+        return []
+    points = list(target.points.all())
+    target.pk, target._state.adding, target.build, target.version = None, True, build, 1
+    target.save(force_insert=True)
+    for point in points:
+        point.pk, point._state.adding, point.target = None, True, target
+    TargetPoint.objects.bulk_create(points)
+    return [str(point) for point in points]
