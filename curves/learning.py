@@ -68,8 +68,8 @@ def learn(pk):
 def teaching_builds(head_type):
     """The builds that teach a type: handed back, no practice, and run on the bench."""
     return (
-        Build.objects.filter(head_type=head_type, locked=True, practice_seed=None, runs__removed=False)
-        .filter(runs__readings__isnull=False)
+        Build.objects.filter(head_type=head_type, locked=True, unrepaired=False, practice_seed=None)
+        .filter(runs__removed=False, runs__readings__isnull=False)
         .distinct()
         .order_by("pk")
     )

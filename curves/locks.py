@@ -6,12 +6,13 @@ from curves.models import Build
 
 
 class Locked(PermissionDenied):
-    """A build that was handed back takes no more writing."""
+    """A build whose card was closed takes no more writing."""
 
 
 def require_unlocked(build):
     """The build's row, locked against writers beside this one until the transaction ends."""
     row = Build.objects.select_for_update().get(pk=build.pk)
     if row.locked:
-        raise Locked("This unit was handed back: reopen it as a new job to go on.")
+        ended = "closed without the repair" if row.unrepaired else "handed back"
+        raise Locked(f"This unit was {ended}: reopen it as a new job to go on.")
     return row

@@ -5,16 +5,19 @@ from functools import cached_property
 
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.functional import SimpleLazyObject
 
 from jobs import abrasive, guards, stages
+from jobs.agreement import FRAME, agreement_of
 from jobs.inspection import CAUTIONS
 from jobs.models import PartLine, Step
 from jobs.nextstep import next_step
-from jobs.notices import awaits_answer, notices
+from jobs.notices import notices
 from jobs.queries import days_in_stage, inspection_of
 from jobs.results import needs_of, result_of
 from jobs.returned import warranty_of
 from jobs.stages import ORDER, Stage
+from shop.models import Shop
 from shop.rights import RIGHTS
 from shop.words import days
 
@@ -38,6 +41,7 @@ class Card:
     def __init__(self, job, person, also_open=()):
         self.job = job
         self.person = person
+        self.shop = SimpleLazyObject(Shop.current)  # read once for all that asks on this page
         self._also_open = set(also_open)
 
     @cached_property
@@ -56,15 +60,20 @@ class Card:
 
     @cached_property
     def notices(self):
-        return notices(self.job)
+        return notices(self.job, self.shop)
+
+    @cached_property
+    def agreement(self):
+        return agreement_of(self.job)
 
     @property
-    def awaits_answer(self):
-        return awaits_answer(self.job)
+    def money_frame(self):
+        """What every amount on the card is, beside its currency."""
+        return FRAME
 
     @property
     def answer_address(self):
-        """Where the customer's answer to a revised estimate is written."""
+        """Where the customer's answer to an estimate stands."""
         return self.address(Stage.TEARDOWN, "answer")
 
     @cached_property
@@ -108,11 +117,19 @@ class Card:
 
     def _part(self, stage):
         distance = stages.place(stage) - stages.place(self.job.stage)
-        state = "past" if distance < 0 or self.job.is_closed else "now" if distance == 0 else "coming"
+        state = self._state(distance)
         line = needs_of(stage) if state == "coming" else result_of(self.job, stage)
         is_open = state == "now" or stage in self._also_open
         template = f"jobs/stages/_{stage.value}.html"
         return StagePart(stage, state, line, is_open, CAUTIONS.get(stage, ""), template, self.address(stage))
+
+    def _state(self, distance):
+        """Whether a stage, so many from the present one, is past, now, coming, or was skipped for good."""
+        if self.job.ending and distance > 0:
+            return "skipped"
+        if self.job.is_closed or distance < 0:
+            return "past"
+        return "coming" if distance else "now"
 
     @cached_property
     def inspection(self):
@@ -139,10 +156,10 @@ class Card:
     def left_off(self):
         return [line for line in self.parts if line.state == PartLine.State.LEFT_OFF]
 
-    @cached_property
-    def parts_total(self):
-        priced = [line.price * line.quantity for line in self.parts if line.price is not None]
-        return sum(priced) if priced else None
+    @property
+    def parts_without_price(self):
+        """How many lines the total leaves out because nobody wrote what they cost."""
+        return sum(line.price is None and line.state != PartLine.State.LEFT_OFF for line in self.parts)
 
     @cached_property
     def photos(self):

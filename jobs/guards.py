@@ -10,27 +10,25 @@ from django.db.models.functions import Coalesce
 from curves import outcome, queries
 from curves.models import Run
 from jobs import abrasive
+from jobs.agreement import agreement_of, spent_on
 from jobs.models import Finding, Inspection, InspectionPoint, Job, PartLine, Sheet, Step
-from jobs.notices import awaits_answer
 from jobs.stages import Stage
 from shop.words import several
 
-ANSWER = "the customer's answer"  # to a revised estimate above the limit agreed
-
 
 class Closed(PermissionDenied):
-    """A card that has been handed back takes no more writing."""
+    """A closed card takes no more writing."""
 
 
 def require_open(job):
     if job.is_closed:
-        raise Closed(f"{job} was handed back: reopen it as a new job to go on.")
+        raise Closed(f"{job} was closed: {job.ended_as.lower()}. Reopen it as a new job to go on.")
 
 
 def held(job):
     """The card as it now stands, kept from other writers until the transaction ends, if it may be written on.
 
-    What a view fetched may have been handed back meanwhile.
+    What a view fetched may have been closed meanwhile.
     """
     now = Job.objects.select_for_update().get(pk=job.pk)
     require_open(now)
@@ -51,6 +49,12 @@ def require_closed(job):
         raise PermissionDenied(f"{job} was not handed back yet: do that first.")
 
 
+def require_rebuilt(job):
+    """What was not rebuilt is given to nobody as rebuilt."""
+    if job.ending:
+        raise PermissionDenied(f"{job} was not rebuilt: {job.ended_as.lower()}.")
+
+
 def require_practice(job):
     if not job.is_practice:
         raise PermissionDenied(f"{job} is a real one: the practice bench does nothing to it.")
@@ -63,7 +67,7 @@ def refuse_practice(job):
 
 
 def with_facts(jobs):
-    """Jobs with the counts that ``missing`` and the folded lines of a card need, in the same query."""
+    """Jobs with the counts and costs that ``missing`` and the folded lines of a card need, in one query."""
     answers = Inspection.objects.filter(job=OuterRef("pk"))
     unanswered = InspectionPoint.objects.filter(
         ~Exists(Inspection.objects.filter(job=OuterRef(OuterRef("pk")), point=OuterRef("pk"))),
@@ -72,6 +76,7 @@ def with_facts(jobs):
     )
     steps = Step.objects.filter(job=OuterRef("pk"))
     return jobs.annotate(
+        spent=spent_on(OuterRef("pk")),
         points_answered=_count(answers),
         points_bad=_count(answers.filter(verdict=Inspection.Verdict.REPLACE)),
         points_open=_count(unanswered),
@@ -117,7 +122,7 @@ def missing(job):
         return []
     job = facts_of(job)
     lacks = [lack for need in NEEDS[job.stage] for lack in need.lacks(job)]
-    return lacks + ([ANSWER] if awaits_answer(job) else [])
+    return lacks + agreement_of(job).needs
 
 
 def verdicts_of(job):

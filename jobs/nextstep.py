@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from django.urls import reverse
 
 from jobs import abrasive
-from jobs.guards import ANSWER, verdicts_of
+from jobs.agreement import CONSENT, OF_THE_CUSTOMER
+from jobs.guards import verdicts_of
 from jobs.stages import Stage
 
 
@@ -22,8 +23,8 @@ def next_step(job, missing, may):
 
 
 def _step(job, missing):
-    if missing == [ANSWER]:
-        return "edit_intake", _answer
+    if of_customer := _of_the_customer(missing):
+        return of_customer
     if missing[0] == abrasive.SIGN_OFF:
         return "edit_work", _sign_off
     if job.stage == Stage.HAND_BACK and job.sheets_that_hold:
@@ -34,6 +35,15 @@ def _step(job, missing):
 def _sign_off(job):
     opened = "" if job.stage == Stage.CLEANING else f"?open={Stage.CLEANING}"
     return NextStep("Look for abrasive", f"{reverse('card', args=[job.number])}{opened}#sec-cleaning")
+
+
+def _of_the_customer(missing):
+    """What to do where only the customer's word is missing, or where it was no: then nothing else matters."""
+    if CONSENT in missing:
+        return "hand_back", _to("close_card", "Close without the repair")
+    if set(missing) <= set(OF_THE_CUSTOMER):
+        return "take_answer", _to("answers", "Write the customer's answer", "#sec-answer")
+    return None
 
 
 def _to(route, words, tail=""):
@@ -52,10 +62,6 @@ def _final(job):
     if verdicts_of(job).is_proved:
         return _to("card", "Tick off the assembly", "#sec-assembly")(job)
     return _to("bench", "Read the final run")(job)
-
-
-def _answer(job):
-    return NextStep("Write the customer's answer", reverse("edit_section", args=[job.number, "answer"]))
 
 
 _STEPS = {

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
+from jobs.agreement import FRAME, agreement_of
+
 HIGH_COMPRESSION = 12.5  # common practice, no source: above it hardly any road engine with a distributor
 LOW_COMPRESSION = 5
 HIGH_IDLE_CRANK_RPM = 1500
@@ -19,19 +21,9 @@ class Notice:
     text: str
 
 
-def awaits_answer(job):
-    """Whether the customer has yet to say yes or no to a revised estimate above the limit agreed."""
-    return not job.is_closed and not job.estimate_answer and _is_over_limit(job)
-
-
-def _is_over_limit(job):
-    revised, limit = job.revised_estimate, job.agreed_limit
-    return revised is not None and limit is not None and revised > limit
-
-
-def notices(job):
-    """Everything unusual that is written on a card."""
-    return [*_agreed(job), *_engine(job)]
+def notices(job, shop):
+    """Everything unusual that is written on a card; amounts are in the currency of the shop."""
+    return [*_agreed(job), *_money(job, shop), *_engine(job)]
 
 
 def _agreed(job):
@@ -42,20 +34,27 @@ def _agreed(job):
             "promised-in-the-past",
             f"Promised for {job.promised_on:%-d %B %Y}, before the card was opened.",
         )
-    limit = job.agreed_limit
-    if limit is None:
-        return
-    if job.estimate is not None and job.estimate > limit:
-        yield Notice(
-            "agreed", "estimate-over-limit", f"The estimate of {job.estimate} is over the limit of {limit}."
+
+
+def _money(job, shop):
+    stands = agreement_of(job)
+    if stands.awaits_answer and stands.is_estimate_over_limit:
+        section = "agreed" if job.revised_estimate is None else "answer"
+        over = f"The estimate of {_in(shop, stands.asked)} is over the limit of {_in(shop, stands.limit)}"
+        yield Notice(section, "estimate-over-limit", f"{over}, {FRAME}: the customer must agree first.")
+    if stands.over_by:
+        over = (
+            f"Parts and labour of {_in(shop, stands.spent)} are over the limit of {_in(shop, stands.limit)}"
         )
-    if _is_over_limit(job):
-        yield Notice(
-            "answer",
-            "revised-over-limit",
-            f"The revised estimate of {job.revised_estimate} is over the limit of {limit}:"
-            " the customer must agree first.",
-        )
+        text = f"{over} by {_in(shop, stands.over_by)}, {FRAME}: the customer must agree first."
+        yield from (Notice(section, "parts-over-limit", text) for section in ("parts", "answer"))
+    if stands.is_declined:
+        text = "The customer declined. Ask anew with another estimate, or close the card without the repair."
+        yield Notice("answer", "declined", text)
+
+
+def _in(shop, amount):
+    return f"{amount:.2f} {shop.currency}"
 
 
 def _engine(job):

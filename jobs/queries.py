@@ -9,9 +9,9 @@ from django.utils import timezone
 
 from curves.queries import fetch_curves
 from jobs import guards, stages
+from jobs.agreement import ANSWER, ANSWERS, CONSENT, LIMIT, OF_THE_CUSTOMER
 from jobs.inspection import limit_of, unusual
 from jobs.models import Inspection, InspectionPoint, Job
-from jobs.notices import awaits_answer
 from jobs.stages import ORDER, Stage
 from shop.rights import require
 from shop.words import days
@@ -28,7 +28,14 @@ def card_for(person, number):
     require(person, "read")
     jobs = guards.with_facts(
         Job.objects.select_related(
-            "customer", "engine", "unit", "build__target", "previous", "opened_by", "abrasive_free_by"
+            "customer",
+            "engine",
+            "unit",
+            "build__target",
+            "previous",
+            "opened_by",
+            "abrasive_free_by",
+            "closing__by",
         )
     )
     job = get_object_or_404(jobs, number=number)
@@ -43,8 +50,20 @@ class Row:
     job: Job
     days: int  # in this stage
     days_late: int  # past the promised day
-    missing: list[str]
-    awaits_answer: bool  # of the customer, to a revised estimate
+    missing: list[str]  # but for what the customer has to say
+    of_customer: list[str]
+
+    @property
+    def awaits_answer(self):
+        return ANSWER in self.of_customer
+
+    @property
+    def is_declined(self):
+        return CONSENT in self.of_customer
+
+    @property
+    def is_over_limit(self):
+        return LIMIT in self.of_customer
 
     @property
     def how_long(self):
@@ -96,7 +115,7 @@ def standing(jobs):
     shown = {job.pk: job for job in jobs if not job.is_closed}
     if not shown:
         return {}
-    counted = list(guards.with_facts(Job.objects.filter(pk__in=shown)).select_related("unit", "engine"))
+    counted = list(_with_answers(Job.objects.filter(pk__in=shown)).select_related("unit", "engine"))
     for job in counted:
         job.build = shown[job.pk].build
     fetch_curves(_at_bench(counted))
@@ -104,11 +123,14 @@ def standing(jobs):
 
 
 def _rows(open_jobs, most):
-    jobs = list(
-        guards.with_facts(open_jobs).select_related("customer", "engine", "unit", "build__target")[:most]
-    )
+    jobs = list(_with_answers(open_jobs).select_related("customer", "engine", "unit", "build__target")[:most])
     fetch_curves(_at_bench(jobs))
     return [_row(job) for job in jobs]
+
+
+def _with_answers(jobs):
+    """Cards with all that ``guards.missing`` asks of them, in two queries however many they are."""
+    return guards.with_facts(jobs).prefetch_related(ANSWERS)
 
 
 def _at_bench(jobs):
@@ -117,8 +139,10 @@ def _at_bench(jobs):
 
 def _row(job):
     late = (timezone.localdate() - job.promised_on).days if job.promised_on else 0
-    missing = [need for need in guards.missing(job) if need != guards.ANSWER]  # it has a line of its own
-    return Row(job, days_in_stage(job), max(late, 0), missing, awaits_answer(job))
+    needs = guards.missing(job)
+    missing = [need for need in needs if need not in OF_THE_CUSTOMER]
+    of_customer = [need for need in needs if need in OF_THE_CUSTOMER]
+    return Row(job, days_in_stage(job), max(late, 0), missing, of_customer)
 
 
 def days_in_stage(job):

@@ -3,7 +3,8 @@
 from django.utils import timezone
 
 from curves.queries import live_runs
-from jobs import abrasive
+from jobs import abrasive, stages
+from jobs.agreement import FRAME
 from jobs.guards import NEEDS, has_band, verdicts_of
 from jobs.stages import Stage
 from shop.words import several
@@ -16,7 +17,8 @@ def needs_of(stage):
 
 def result_of(job, stage):
     """What came of a past stage."""
-    return "; ".join(said for said in _RESULTS[stage](job) if said) + "."
+    skipped = job.ending and stages.place(stage) > stages.place(job.stage) and stage != Stage.HAND_BACK
+    return "Not reached." if skipped else "; ".join(said for said in _RESULTS[stage](job) if said) + "."
 
 
 def _intake(job):
@@ -60,6 +62,11 @@ def _bench_curve(job):
 
 
 def _hand_back(job):
+    if job.ending:
+        yield f"{job.ended_as} on {_day(timezone.localdate(job.closed_at))}"
+        yield f"collected by {job.closing.collected_by}" if job.closing.collected_by else ""
+        yield f"{job.closing.owed:.2f} {job.closing.currency} owed, {FRAME}"
+        return
     to = f" to {job.handed_to}" if job.handed_to else ""
     yield (
         f"Handed back{to} on {_day(timezone.localdate(job.closed_at))}"

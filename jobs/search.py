@@ -4,11 +4,23 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 
-from django.db.models import Case, IntegerField, Prefetch, Q, Value, When
+from django.db.models import (
+    Aggregate,
+    Case,
+    IntegerField,
+    OuterRef,
+    Prefetch,
+    Q,
+    Subquery,
+    TextField,
+    Value,
+    When,
+)
+from django.db.models.functions import Concat
 
 from curves.models import Run
 from jobs import excerpts, nearness, trays, writing
-from jobs.models import Inspection, Job
+from jobs.models import EstimateAnswer, Inspection, Job
 
 HITS = 30
 
@@ -78,7 +90,7 @@ def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
     """Cards on which every word stands, nearest engine first, else newest first.
 
     A word is met by the beginning of one on the card. ``wanted`` is a ``nearness.Wanted``; ``closed`` keeps
-    only handed-back cards (True) or open ones (False); ``besides`` is a card to leave out. The count
+    only closed cards (True) or open ones (False); ``besides`` is a card to leave out. The count
     of queries doesn't grow with the hits.
     """
     words = writing.words_of(text)
@@ -107,9 +119,22 @@ def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
     return Answer(hits, more=len(found) > limit)
 
 
+class _Joined(Aggregate):
+    """Texts of several rows as one, with another text between them."""
+
+    function = "GROUP_CONCAT"
+    output_field = TextField()
+
+    def as_postgresql(self, compiler, connection, **options):
+        return self.as_sql(compiler, connection, function="STRING_AGG", **options)
+
+
 def _whole_cards(jobs=None):
     """Cards with everything that is written on them, in a fixed number of queries."""
-    return _with_runs(Job.objects.all() if jobs is None else jobs).prefetch_related(
+    jobs = Job.objects.all() if jobs is None else jobs
+    answers = EstimateAnswer.objects.filter(job=OuterRef("pk")).order_by().values("job")
+    said = answers.annotate(said=_Joined(Concat("said_by", Value(" "), "note"), Value(writing.BETWEEN)))
+    return _with_runs(jobs.annotate(answers_said=Subquery(said.values("said")))).prefetch_related(
         "findings",
         "parts",
         "photos",
@@ -120,7 +145,7 @@ def _whole_cards(jobs=None):
 
 def _with_runs(jobs):
     """Cards with what a hit shows of them."""
-    return jobs.select_related("customer", "engine", "unit", "build__target").prefetch_related(
+    return jobs.select_related("customer", "engine", "unit", "build__target", "closing").prefetch_related(
         Prefetch("build__runs", Run.objects.select_related("primary", "secondary"))
     )
 

@@ -7,6 +7,7 @@ from django.conf import settings
 from django.urls import reverse
 
 from curves import charts, checks, outcome, paper, proof, queries
+from jobs.agreement import FRAME
 from jobs.inspection import CAUTIONS
 from jobs.models import Sheet
 from jobs.recorded import answers_of, canonical, day, digest, recorded, springs_of
@@ -34,6 +35,8 @@ def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=
         "made_on": day(made_at),
         "url": _public("check" if kind in Sheet.SIGNABLE else "card", token, job),
     }
+    if job.ending:
+        data["ended"] = _ended(job)
     if kind == Sheet.Kind.TRAY_TAG:
         return data | {"shop": _shop(False), "tag": tag(job)}
     build = queries.build_for(job.build_id)
@@ -198,6 +201,25 @@ def tag(job):
         "promised_on": day(job.promised_on),
         "opened_on": day(job.opened_at),
         "tray": job.tray,
+    }
+
+
+def _ended(job):
+    """How a card was closed whose unit was not rebuilt; only its papers carry this."""
+    closing = job.closing
+    return {
+        "as": job.ended_as,
+        "on": day(job.closed_at),
+        "went_back": closing.went_back,
+        "stayed": closing.stayed,
+        "fee": f"{closing.fee:.2f}",
+        "labour": f"{closing.labour:.2f}",
+        "owed": f"{closing.owed:.2f}",
+        "currency": closing.currency,
+        "frame": FRAME,
+        "collected_by": closing.collected_by,
+        "consent_by": closing.consent_by,
+        "reason": closing.reason,
     }
 
 

@@ -3,9 +3,11 @@
 from django.urls import path
 
 from jobs.views import (
+    answers,
     bench,
     board,
     card,
+    closing,
     curve,
     drawer,
     headtypes,
@@ -35,6 +37,9 @@ urlpatterns = [
     path("jobs/<int:number>/history/", card.history, name="history"),
     path("jobs/<int:number>/move/", moves.move, name="move"),
     path("jobs/<int:number>/hand-back/", moves.hand_back, name="hand_back"),
+    path("jobs/<int:number>/close/", closing.close_card, name="close_card"),
+    path("jobs/<int:number>/answers/", answers.answers, name="answers"),
+    path("jobs/<int:number>/answers/<int:pk>/back/", answers.take_back_answer, name="take_back_answer"),
     path("jobs/<int:number>/road-report/", moves.road_report, name="road_report"),
     path("jobs/<int:number>/allocate/", moves.allocate, name="allocate"),
     path("jobs/<int:number>/inspection/", inspection.answer_points, name="answer_points"),

@@ -10,6 +10,7 @@ from curves.queries import live_runs
 PLAIN = str.maketrans(
     {"ø": "o", "ð": "d", "đ": "d", "ł": "l", "þ": "th", "æ": "ae", "œ": "oe", "ħ": "h", "ı": "i"}
 )
+BETWEEN = "\n"  # the lines of ``answers_said``, which comes with the card in one query
 WORD = re.compile(r"[^\W_]+")
 
 
@@ -65,9 +66,18 @@ def _all_pieces(job):
     yield Piece("Complaint", job.complaint)
     yield from _lines(job)
     yield Piece("Came with", job.came_with)
-    yield Piece("Answer to the estimate", job.estimate_answer)
+    yield from _answers(job)
     yield Piece("Setting", job.setting_note)
     yield from _curve(job.build)
+
+
+def _answers(job):
+    for said in (job.answers_said or "").split(BETWEEN):
+        yield Piece("Answer to the estimate", said)
+    if job.ending:
+        yield Piece("Ended", job.ended_as)
+        yield Piece("Consent given by", job.closing.consent_by)
+        yield Piece("Why it was not rebuilt", job.closing.reason)
 
 
 def _people(job):

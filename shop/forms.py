@@ -97,6 +97,13 @@ class DateField(forms.DateField):
             raise ValidationError(self.error_messages["range"], code="range", params=params)
 
 
+class MomentField(forms.DateTimeField):
+    """A day and a time of day, to the minute, in the shop's time zone."""
+
+    widget = forms.DateTimeInput(format="%Y-%m-%dT%H:%M", attrs={"type": "datetime-local"})
+    default_error_messages = {"invalid": "Not a day and time: write them as 2026-05-31T14:20."}
+
+
 # Which of our fields stands for which column; the first that fits.
 _FIELDS = [
     (models.FloatField, NumberField),

@@ -10,11 +10,13 @@ OWNER = frozenset({"owner"})
 RIGHTS = {
     "read": EVERYONE,
     "open_job": EVERYONE,
-    "edit_intake": EVERYONE,  # also the estimate, the promise and the customer's answer
+    "edit_intake": EVERYONE,  # also the estimate and the promise
+    "take_answer": EVERYONE,  # the telephone rings at the bench too
     "edit_work": BENCH,  # findings, cleaning steps, parts, inspection
     "edit_curve": BENCH,  # head, springs, runs, target
     "move_stage": BENCH,
-    "hand_back": EVERYONE,  # the last move is made at the counter
+    "hand_back": EVERYONE,  # the last move is made at the counter; also a unit that was not repaired
+    "write_off": DESK,  # to keep a unit for parts or scrap it takes its owner's word
     "sign_sheet": BENCH,
     "build_sheet": EVERYONE,
     "edit_customer": EVERYONE,

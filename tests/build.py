@@ -6,7 +6,7 @@ from django.db.models import Max
 from django.utils import timezone
 
 from curves.models import Build, Reading, Run, Spring, Target, TargetPoint
-from jobs.models import Engine, Job, Unit
+from jobs.models import Engine, EstimateAnswer, Job, Unit
 from shop.models import Customer, Person
 
 PASSWORD = "lathe-and-arbor-7"
@@ -109,6 +109,20 @@ def job(**fields):
     values.setdefault("opened_by", values.pop("by", None) or person())
     values.setdefault("stage_since", timezone.now())
     return Job.objects.create(**values)
+
+
+def answer(job, said="accepted", **fields):
+    """The customer's answer to what is asked on the card now; accepted, the whole of it is agreed."""
+    asked = fields.pop("asked", job.estimate if job.revised_estimate is None else job.revised_estimate)
+    values = {
+        "asked": asked,
+        "amount": (250 if asked is None else asked) if said == "accepted" else None,
+        "said_by": str(job.customer),
+        "how": EstimateAnswer.How.TELEPHONE,
+        "given_at": timezone.now(),
+        "by": fields.pop("by", None) or person("counter"),
+    }
+    return EstimateAnswer.objects.create(job=job, said=said, **values | fields)
 
 
 def run(build, readings=RISING, **fields):

@@ -75,6 +75,7 @@ class Build(models.Model):
         "stop set to (distributor deg)", null=True, blank=True, validators=between(1, 30)
     )  # where the stop of a simulated unit stands, if it was moved
     locked = models.BooleanField(default=False, help_text="handed back: takes no more readings")
+    unrepaired = models.BooleanField(default=False, help_text="locked without the repair: teaches nothing")
     version = models.PositiveIntegerField(default=1)
 
     class Meta:

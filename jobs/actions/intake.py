@@ -1,8 +1,10 @@
 """Writing on the intake part of a card: its owner, engine, unit and what was agreed."""
 
 from django.db import transaction
+from django.utils import timezone
 
 from jobs.actions.noting import changes, note
+from jobs.agreement import asked_of
 from jobs.guards import held
 from jobs.models import Engine, Job
 from shop.rights import require
@@ -13,9 +15,12 @@ from shop.versions import Conflict, save_versioned
 def change_card(job, data, *, by, version, right="edit_intake", verb="changed the card"):
     """Write some of a card's own fields, from a version of it that the writer has seen."""
     require(by, right)
-    changed = changes(held(job), data, data)
+    now = held(job)
+    changed = changes(now, data, data)
     for name, value in data.items():
         setattr(job, name, value)
+    if asked_of(job) != asked_of(now):
+        job.estimate_since, data = timezone.now(), data | {"estimate_since": None}
     save_versioned(job, version, list(data))
     if changed:
         note(verb, job, by, changes=changed)

@@ -69,6 +69,7 @@ def allocate(job, *, customer, by, handed_to="", warranty_until=None):
     now = Job.objects.select_for_update().get(pk=job.pk)
     guards.refuse_practice(now)
     guards.require_closed(now)
+    guards.require_rebuilt(now)
     if not now.is_stock:
         raise ValidationError(f"This unit already belongs to {now.customer}.")
     if customer.pk is None:

@@ -73,7 +73,7 @@ def reopen(job, *, by, road_report="", **fields):
         **{
             field.name: getattr(job.build, field.name)
             for field in Build._meta.concrete_fields
-            if field.name not in {"id", "locked", "version"}
+            if field.name not in {"id", "locked", "unrepaired", "version"}
         }
     )
     new = open_job(

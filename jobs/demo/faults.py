@@ -174,11 +174,12 @@ CAPTIONS = (
     "Wear on the primary post",
     "Cap, inside",
 )
+# How it was said, what part of the amount asked was agreed, and what else was said.
 ANSWERS = (
-    "Go ahead, said on the phone.",
-    "Yes to all, by email.",
-    "Do the bush, leave the cap, will find one.",
-    "Agreed at the counter.",
+    ("telephone", 1, "Go ahead."),
+    ("email", 1, "Yes to all."),
+    ("telephone", 0.9, "Do the bush, leave the cap, will find one."),
+    ("in_person", 1, ""),
 )
 SETTING_NOTES = (
     "Vacuum line off and plugged. Set {initial} degrees at idle, then check at 3000.",

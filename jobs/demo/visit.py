@@ -11,12 +11,13 @@ from django.utils import timezone
 
 from curves.models import Build
 from jobs import inspection, signing
-from jobs.actions import intake, moving, opening, photos, steps, teardown
+from jobs.actions import answers, intake, moving, opening, photos, steps, teardown
+from jobs.agreement import agreement_of
 from jobs.demo import condition, faults, pictures
 from jobs.demo.curvework import CurveWork
 from jobs.demo.engines import Kind
 from jobs.demo.faults import Fault
-from jobs.models import Engine, InspectionPoint, Job, PartLine, Sheet, Step, Unit
+from jobs.models import Engine, EstimateAnswer, InspectionPoint, Job, PartLine, Sheet, Step, Unit
 from jobs.photos import clean_photo
 from jobs.recorded import recorded_sha256
 from jobs.stages import Stage
@@ -129,6 +130,7 @@ class Visit(CurveWork):
         yield 0.5, partial(self.tick, Step.List.ASSEMBLY, None)
         yield 0.7, self.run_final
         yield 0.8, self.fit_parts
+        yield 0.9, self.agree_to_more
 
     def _hand_back(self):
         yield 0.0, partial(self.move, Stage.HAND_BACK)
@@ -149,10 +151,16 @@ class Visit(CurveWork):
             came_with=str(pick(faults.CAME_WITH)),
             tray=f"{'ABCDEF'[self.index % 6]}{self.index % 14 + 1}",
             promised_on=timezone.localdate() + timedelta(days=self.promised_after) if self.customer else None,
-            estimate=Decimal(int(self.rng.integers(14, 34)) * 10) if self.customer else None,
-            agreed_limit=Decimal(int(self.rng.integers(30, 42)) * 10) if self.customer else None,
+            **self._estimated(),
         )
         self.job_pk = job.pk
+
+    def _estimated(self):
+        """Nobody is told an estimate above the limit they set a minute before."""
+        if not self.customer:
+            return {}
+        estimate, limit = (Decimal(int(self.rng.integers(*most)) * 10) for most in ((14, 34), (30, 42)))
+        return {"estimate": estimate, "agreed_limit": max(estimate, limit)}
 
     def _engine(self):
         """An engine of this kind; some are bored out, and none is quite as the book says."""
@@ -241,12 +249,29 @@ class Visit(CurveWork):
 
     def take_answer(self):
         if self.customer:
-            job = self.job
-            data = {
-                "agreed_limit": job.revised_estimate,
-                "estimate_answer": str(self.rng.choice(faults.ANSWERS)),
-            }
-            intake.change_card(job, data, by=self.counter, version=job.version)
+            how, share, said = faults.ANSWERS[int(self.rng.choice(len(faults.ANSWERS)))]
+            asked = self.job.revised_estimate
+            self._answer(asked, round(asked * Decimal(share)), how, said)
+
+    def agree_to_more(self):
+        """The counter calls again when parts and hours have come to more than was agreed."""
+        job = self.job
+        if agreement_of(job).over_by:
+            asked = (agreement_of(job).spent // 10 + 1) * 10
+            self._answer(asked, asked, "telephone", "Told what it came to; go on.")
+
+    def _answer(self, asked, amount, how, said):
+        job, kinds = self.job, EstimateAnswer.Said
+        data = {
+            "said": kinds.ACCEPTED if amount == asked else kinds.IN_PART,
+            "asked": asked,
+            "amount": amount,
+            "said_by": job.customer.name,
+            "how": how,
+            "given_at": timezone.now(),
+            "note": said,
+        }
+        answers.take_answer(job, data, by=self.counter, version=job.version)
 
     # Cleaning and assembly
 

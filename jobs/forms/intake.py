@@ -4,10 +4,11 @@ from django import forms
 from django.db.models import Q
 from django.urls import reverse
 
+from jobs.forms.money import in_currency
 from jobs.models import Engine, Job, Unit
 from shop.fields import between
 from shop.forms import Form, ModelForm, NumberField
-from shop.models import Customer, Shop
+from shop.models import Customer
 from shop.once import OnceField
 
 _NAMED = ("name", "company", "phone", "email")
@@ -188,37 +189,32 @@ class EngineForm(ModelForm):
 
 
 class AgreedForm(ModelForm):
-    """What is wrong, what came along, and what was agreed with the customer."""
+    """What is wrong, what came along, and the estimate; a limit agreed later is an answer."""
 
     class Meta:
         model = Job
-        fields = ["complaint", "came_with", "tray", "promised_on", "estimate", "agreed_limit"]
+        fields = ["complaint", "came_with", "tray", "promised_on", "estimate"]
 
     def __init__(self, *args, **options):
         super().__init__(*args, **options)
         for name, rows in {"complaint": 3, "came_with": 2}.items():
             self.fields[name].widget.attrs["rows"] = rows
             self.fields[name].wide = True
-        self._in_currency("estimate", "agreed_limit")
-
-    def _in_currency(self, *names):
-        currency = Shop.current().currency
-        for name in names:
-            self.fields[name].unit = currency
+        in_currency(self, "estimate")
 
     def row_data(self):
         return {name: self.cleaned_data[name] for name in self._meta.fields}
 
 
-class AnswerForm(AgreedForm):
-    """What the teardown made of the estimate, and what the customer says to it."""
+class NewAgreedForm(AgreedForm):
+    """The same at the counter, with the limit up to which nobody need ask again."""
 
     class Meta(AgreedForm.Meta):
-        fields = ["revised_estimate", "agreed_limit", "estimate_answer"]
+        fields = [*AgreedForm.Meta.fields, "agreed_limit"]
 
     def __init__(self, *args, **options):
-        ModelForm.__init__(self, *args, **options)
-        self._in_currency("revised_estimate", "agreed_limit")
+        super().__init__(*args, **options)
+        in_currency(self, "agreed_limit")
 
 
 class OnceForm(Form):

@@ -19,7 +19,7 @@ class SearchForm(Form):
     use = forms.ChoiceField(choices=[("", "Any"), *Engine.Use.choices], required=False)
     like = WholeField(label="Like job", required=False, min_value=1, max_value=2**31 - 1)
     which = forms.ChoiceField(
-        label="Cards", choices=[("", "All"), (OPEN, "Open"), (BACK, "Handed back")], required=False
+        label="Cards", choices=[("", "All"), (OPEN, "Open"), (BACK, "Closed")], required=False
     )
     shown = forms.IntegerField(required=False, min_value=1, max_value=MOST_SHOWN, widget=forms.HiddenInput)
 

@@ -9,6 +9,14 @@ from shop.fields import between, person_field
 from shop.models import Customer
 
 
+class Ending(models.TextChoices):
+    """How a card ends whose unit is not rebuilt."""
+
+    RETURNED = "returned", "Returned unrepaired"
+    KEPT = "kept", "Kept for parts"
+    SCRAPPED = "scrapped", "Scrapped"
+
+
 class JobQuerySet(models.QuerySet):
     """Cards of real units, and of invented ones to practise on: nothing counts the two together."""
 
@@ -47,7 +55,7 @@ class Job(models.Model):
     revised_estimate = models.DecimalField(
         max_digits=9, decimal_places=2, null=True, blank=True, validators=between(0, 999999)
     )
-    estimate_answer = models.CharField("customer's answer", max_length=200, blank=True)
+    estimate_since = models.DateTimeField(null=True, blank=True)  # none: since the card was opened
 
     blasted = models.BooleanField("blasted with abrasive", default=False)
     abrasive_free_by = person_field(null=True, blank=True)
@@ -60,7 +68,8 @@ class Job(models.Model):
     stage_since = models.DateTimeField()
     opened_by = person_field()
     opened_at = models.DateTimeField(auto_now_add=True)
-    closed_at = models.DateTimeField("handed back at", null=True, blank=True)
+    closed_at = models.DateTimeField(null=True, blank=True)
+    ending = models.CharField(max_length=8, choices=Ending, blank=True)  # blank: rebuilt and handed back
     search_text = models.TextField(blank=True, editable=False)
     version = models.PositiveIntegerField(default=1)
 
@@ -71,6 +80,12 @@ class Job(models.Model):
         indexes = [
             # The board asks for the few open jobs among all that ever were.
             models.Index(fields=["stage", "number"], condition=models.Q(closed_at=None), name="open_jobs")
+        ]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(ending="") | models.Q(closed_at__isnull=False, warranty_until=None),
+                name="only_what_was_rebuilt_is_warranted",
+            )
         ]
 
     def __str__(self):
@@ -92,6 +107,11 @@ class Job(models.Model):
     @property
     def is_closed(self):
         return self.closed_at is not None
+
+    @property
+    def ended_as(self):
+        """How a closed card ended, in words."""
+        return self.get_ending_display() or "Handed back"
 
 
 class StageMove(models.Model):

@@ -138,6 +138,11 @@ class PartLine(models.Model):
         return f"{self.quantity.normalize():f}"
 
     @property
+    def is_free(self):
+        """Whether it is given for nothing, which is not the same as without a price."""
+        return self.price == 0
+
+    @property
     def look(self):
         """The state of ``.state`` that shows how this line stands."""
         return {self.State.WANTED: "open", self.State.LEFT_OFF: "worn"}.get(self.state, "done")

@@ -31,19 +31,19 @@ STAGES = {
 }
 
 
-def curve_context(job):
+def curve_context(job, shop=None):
     """What the curve fragments need: ``curve``, the job and its build."""
-    return {"job": job, "build": job.build, "curve": curve_of(job)}
+    return {"job": job, "build": job.build, "curve": curve_of(job, shop or Shop.current())}
 
 
-def curve_of(job):
+def curve_of(job, shop):
     """Figure, summary and runs of a card; asks for no curve rows when the job comes from ``card_for``."""
     engine, build = job.engine, job.build
     said = outcome.summary(
         build,
         idle_crank_rpm=engine.idle_crank_rpm if engine else None,
         top_crank_rpm=engine.top_crank_rpm if engine else None,
-        margin_crank_rpm=Shop.current().idle_margin_crank_rpm,
+        margin_crank_rpm=shop.idle_margin_crank_rpm,
     )
     proof = SimpleLazyObject(lambda: _proof(job, said))
     return {"summary": said, **drawn(build), **_runs_of(build), "proof": proof}

@@ -41,7 +41,9 @@ def head_types(request):
     real = Q(builds__practice_seed=None)
     types = HeadType.objects.annotate(
         units=Count("builds", filter=real, distinct=True),
-        handed_back=Count("builds", filter=real & Q(builds__locked=True), distinct=True),
+        handed_back=Count(
+            "builds", filter=real & Q(builds__locked=True, builds__unrepaired=False), distinct=True
+        ),
     )
     context = {"types": types, "form": form, "may_edit": request.user.may("edit_drawer")}
     return page(request, "curves/head_types.html", context, status=form.status)

@@ -8,7 +8,7 @@ from curves.models import Build
 from jobs import building
 from jobs.actions.opening import open_job
 from jobs.actions.photos import add_photo
-from jobs.forms.intake import AgreedForm, EngineForm, OnceForm, OwnerForm, UnitForm, customers_like, named
+from jobs.forms.intake import EngineForm, NewAgreedForm, OnceForm, OwnerForm, UnitForm, customers_like, named
 from jobs.forms.photos import IntakePhotosForm
 from jobs.forms.several import Several
 from jobs.models import Engine, Unit
@@ -26,7 +26,7 @@ class NewCard(Several):
         self.owner = OwnerForm(data)
         self.owner.fields["customer"].widget.attrs["autofocus"] = True
         self.unit = UnitForm(data, prefix="unit")
-        self.agreed = AgreedForm(data)
+        self.agreed = NewAgreedForm(data)
         self.engine = EngineForm(data, prefix="engine", empty_permitted=True)
         self.photos = IntakePhotosForm(data, files)
         self.once = OnceForm(data)

@@ -9,7 +9,7 @@ from jobs.actions import moving, opening, trials
 from jobs.forms.handing import AllocateForm, HandBackForm, MoveForm, RoadReportForm
 from jobs.forms.intake import OwnerForm
 from jobs.forms.several import Several
-from jobs.guards import require_closed
+from jobs.guards import require_closed, require_rebuilt
 from jobs.stages import Stage
 from jobs.views.showing import load, show_card, show_section
 from shop.once import take
@@ -73,6 +73,7 @@ def allocate(request, number):
     shown = load(request, number)
     require(request.user, "hand_back")
     require_closed(shown.job)
+    require_rebuilt(shown.job)
     owner, handing = OwnerForm(request.POST or None), AllocateForm(request.POST or None)
     del owner.fields["stock"]
     form = Several(owner, handing)

@@ -8,7 +8,8 @@ from django import forms
 
 from jobs.actions import intake
 from jobs.forms.handing import SettingForm
-from jobs.forms.intake import AgreedForm, AnswerForm, EngineForm, OwnerForm, UnitForm, named
+from jobs.forms.intake import AgreedForm, EngineForm, OwnerForm, UnitForm, named
+from jobs.forms.money import EstimateForm
 from jobs.models import Job
 from jobs.stages import Stage
 
@@ -111,8 +112,8 @@ SECTIONS = {
         Stage.TEARDOWN,
         Editing(
             "edit_intake",
-            lambda job, data: AnswerForm(data, instance=job),
-            _save_fields("wrote the customer's answer"),
+            lambda job, data: EstimateForm(data, instance=job),
+            _save_fields("revised the estimate"),
             _itself,
         ),
     ),

@@ -18,7 +18,6 @@ from jobs.stages import ORDER, Stage
 from jobs.views.curve import curve_context
 from jobs.views.sections import SECTIONS, stage_of
 from shop import live, notes
-from shop.models import Shop
 from shop.pages import go, page
 
 CARD = "jobs/_card.html"
@@ -91,13 +90,13 @@ def known_stage(stage):
 
 def context_of(card, **extra):
     """What the card's templates know: the card itself, and an empty form for each line that can be added."""
-    shop = SimpleLazyObject(Shop.current)  # read once for all that asks on this page
+    shop = card.shop
     return {
         "shop": shop,
         "card": card,
         "job": card.job,
         "may": card.may,
-        "curve": SimpleLazyObject(lambda: curve_context(card.job)["curve"]),
+        "curve": SimpleLazyObject(lambda: curve_context(card.job, shop)["curve"]),
         "finding_form": FindingForm(),
         "part_form": NewPartForm(),
         "cleaning_form": CleaningStepForm(),

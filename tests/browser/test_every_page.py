@@ -94,6 +94,7 @@ OWNER_MEETS = SHOWN_BY_ROLE | {
     *("new_job", "check", "password", "answer_points", "run_new", "run", "target", "head", "edit_part"),
     *("spring_new", "spring", "points", "point", "people", "new_person", "person", "person_password"),
     *("shop_profile", "new_customer", "edit_customer", "edit_section"),
+    *("answers", "close_card"),
 }
 
 

@@ -41,7 +41,7 @@ def test_board_says_stock_and_ready_in_words(client_as, person):
     ("agreed", "waits"),
     [
         ({"revised_estimate": 380, "agreed_limit": 340}, True),
-        ({"revised_estimate": 380, "agreed_limit": 340, "estimate_answer": "Leave the cap."}, False),
+        ({"estimate": 380, "agreed_limit": 340}, True),
         ({"revised_estimate": 340, "agreed_limit": 340}, False),
         ({"revised_estimate": 380}, False),
         ({"agreed_limit": 340}, False),

@@ -23,6 +23,7 @@ from jobs.demo.people import CUSTOMERS, PEOPLE, SHOP
 from jobs.models import (
     AuditEntry,
     Engine,
+    EstimateAnswer,
     Finding,
     Inspection,
     Job,
@@ -84,7 +85,7 @@ def test_board_shows_every_stage_and_something_late_and_something_waiting():
     today = NOW.date()
     assert 3 <= board.filter(promised_on__lt=today).count() <= 12
     assert board.filter(promised_on__gt=today).count() >= 10
-    assert board.filter(revised_estimate__isnull=False, estimate_answer="").exists()
+    assert board.filter(revised_estimate__isnull=False, answers=None).exists()
     assert board.filter(customer=None).exists()
     assert board.filter(previous__isnull=False).exists()
     assert Photo.objects.filter(job__in=board).count() >= 5
@@ -287,7 +288,7 @@ def test_free_words_name_nothing_that_the_lists_do_not():
     ours = {word for allowed in NAMED.values() for text in allowed for word in re.findall(r"\w+", text)}
     said = [
         *Job.objects.values_list("setting_note", flat=True),
-        *Job.objects.values_list("estimate_answer", flat=True),
+        *EstimateAnswer.objects.values_list("note", flat=True),
         *PartLine.objects.values_list("text", flat=True),
         *PartLine.objects.values_list("why", flat=True),
         *Inspection.objects.values_list("note", flat=True),

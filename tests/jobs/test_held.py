@@ -9,7 +9,19 @@ from django.utils import timezone
 from PIL import Image
 
 from curves.models import Run
-from jobs.actions import curve, intake, moving, opening, photos, steps, sweeps, teardown, trials
+from jobs.actions import (
+    answers,
+    closing,
+    curve,
+    intake,
+    moving,
+    opening,
+    photos,
+    steps,
+    sweeps,
+    teardown,
+    trials,
+)
 from jobs.guards import Closed
 from jobs.models import Finding, InspectionPoint, Job, PartLine, Photo, Step
 from jobs.photos import clean_photo
@@ -62,6 +74,8 @@ def fit(job, by):
 
 
 STEP = {"list_name": "cleaning", "text": "x", "parts": ""}
+ANSWER = {"said": "declined", "asked": None, "amount": None, "said_by": "x", "how": "email", "note": ""}
+CLOSING = {"things": [], "fee": 0, "labour": 0, "collected_by": "x", "consent_by": "", "reason": "x"}
 # Each makes what it writes on and returns the write, so that only the write meets the closed card.
 WRITES = {
     "do_step": lambda job, by, row: lambda: steps.do_step(row, by=by),
@@ -91,9 +105,17 @@ WRITES = {
     "add_sweep": lambda job, by, row: lambda: sweeps.add_sweep(job, {}, [], by=by),
     "add_response": lambda job, by, row: lambda: sweeps.add_response(job, {"crank_rpm": 3000}, [], by=by),
     "fit_pair": lambda job, by, row: lambda: fit(job, by),
+    "take_answer": lambda job, by, row: (
+        lambda: answers.take_answer(job, ANSWER | {"given_at": timezone.now()}, by=by, version=1)
+    ),
+    "take_back_answer": lambda job, by, row: lambda: answers.take_back_answer(row, by=by, why="x", version=1),
+    "close_unrepaired": lambda job, by, row: (
+        lambda: closing.close_unrepaired(job, "returned", CLOSING, by=by, version=1)
+    ),
     "move_stage": lambda job, by, row: lambda: moving.move_stage(job, to="cleaning", by=by, reason="x"),
 }
 ROWS = {
+    "take_back_answer": build.answer,
     "do_step": step,
     "undo_step": done_step,
     "put_aside": step,

@@ -41,7 +41,9 @@ TYPED = {
     "estimate": "210",
     "agreed_limit": "150",
     "revised_estimate": "320",
-    "estimate_answer": "",
+    "said": "accepted",
+    "asked": "320",
+    "how": "email",
     "setting_note": "12 degrees at 700",
     "caption": "as it came",
     "parts": "body",
@@ -50,10 +52,11 @@ TYPED = {
     "verdict": "replace",
     "note": "oval",
 }
+OPENED = ("edit_section", "edit_part", "answers")  # links that open a form in place
 # Every write that a card takes with htmx; the walk must have met each.
 WRITES = {
     *("add_finding", "add_part", "edit_part", "add_step", "tick_step", "abrasive", "add_photos"),
-    *("edit_section", "sheets", "sign_sheet"),
+    *("edit_section", "answers", "sheets", "sign_sheet"),
 }
 
 
@@ -71,7 +74,9 @@ def writes_on(page):
     for element in page.root.iter():
         post, opens = element.get("hx-post"), element.get("hx-get") if element.tag == "a" else None
         address = post or opens
-        if address and (post or resolve(address.split("?")[0]).view_name in ("edit_section", "edit_part")):
+        if address and (
+            post or resolve(address.split("?")[0]).view_name in ("edit_section", "edit_part", "answers")
+        ):
             match = resolve(address.split("?")[0])
             said = tuple(value for key, value in match.kwargs.items() if key not in ("number", "pk"))
             found.setdefault((match.view_name, *said), element)

@@ -330,7 +330,7 @@ def test_a_card_that_waits_for_the_customers_answer_wants_a_reason(client_as, pe
     assert client.post(reverse("move", args=[job.number]), move).status_code == 422
     card = client.get(reverse("card", args=[job.number])).content.decode()
     assert "Write the customer&#x27;s answer" in card
-    Job.objects.filter(pk=job.pk).update(estimate_answer="Go on.")
+    build.answer(job)
     assert client.post(reverse("move", args=[job.number]), move).status_code == 302
 
 

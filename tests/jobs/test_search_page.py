@@ -163,5 +163,5 @@ def test_page_takes_the_same_few_queries_for_any_number_of_jobs(
     search.reindex_all()
     like = build.job()
     Shop.current()
-    with django_assert_max_num_queries(15):
+    with django_assert_max_num_queries(16):
         assert look(words="hunts", like=str(like.number)).status_code == 200

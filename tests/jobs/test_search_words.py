@@ -65,10 +65,10 @@ def test_everything_written_on_the_card_is_found(person):
         complaint="hesitates",
         came_with="cap and clip",
         tray="K12",
-        estimate_answer="go ahead, said by telephone",
         setting_note="strobe at crank pulley",
         handed_to="her brother Piet",
     )
+    build.answer(card, note="go ahead, said by telephone")
     stage = Stage.TEARDOWN
     Finding.objects.create(job=card, text="pivot seized with varnish", stage=stage, by=person)
     PartLine.objects.create(

@@ -18,7 +18,7 @@ SENDS = {
     "unit": {"unit-maker": "Gadwall", "unit-number": "G 7"},
     "engine": {"engine-make": "Ternhill", "engine-year": "1958"},
     "agreed": {"complaint": "hunts at idle", "tray": "T 9"},
-    "answer": {"revised_estimate": "210", "agreed_limit": "250", "estimate_answer": "yes, by telephone"},
+    "answer": {"revised_estimate": "210.25"},
     "setting": {"setting_note": "12 degrees at 700, vacuum line off and plugged"},
 }
 SHOWN = {
@@ -26,7 +26,7 @@ SHOWN = {
     "unit": "Gadwall",
     "engine": "Ternhill",
     "agreed": "hunts at idle",
-    "answer": "yes, by telephone",
+    "answer": "210.25",
     "setting": "12 degrees at 700",
 }
 
@@ -94,7 +94,7 @@ def test_second_of_two_writers_keeps_the_text_and_sees_the_others(client_as, sec
         "unit": {"unit-maker": "Pochard"},
         "engine": {"engine-make": "Merganser"},
         "agreed": {"complaint": "pinks at 3000"},
-        "answer": {"estimate_answer": "no, too dear"},
+        "answer": {"revised_estimate": "190.75"},
         "setting": {"setting_note": "10 degrees"},
     }[section]
     answer = edit(second, job, section, **mine)

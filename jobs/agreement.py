@@ -1,0 +1,128 @@
+"""What was asked of the customer, what they agreed to, and what the work has come to so far.
+
+All amounts are in the shop's currency and as the customer pays them, tax included. The shop's own stock, and
+practice units, have nobody to ask.
+"""
+
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+
+from django.db.models import DecimalField, F, Prefetch, Subquery, Sum, prefetch_related_objects
+from django.db.models.functions import Coalesce
+
+from jobs.models import EstimateAnswer, PartLine
+
+FRAME = "tax included"
+ANSWER = "the customer's answer"
+CONSENT = "the customer's consent: they declined"
+LIMIT = "the customer's agreement to what goes over the limit"
+OF_THE_CUSTOMER = (ANSWER, CONSENT, LIMIT)
+
+ANSWERS = Prefetch("answers", EstimateAnswer.objects.select_related("by"))
+
+_CENT = Decimal("0.01")
+_MONEY = DecimalField(max_digits=20, decimal_places=4)
+_SAID = EstimateAnswer.Said
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """How a card stands with its customer."""
+
+    asked: Decimal | None  # the estimate, as revised; none: none was made
+    limit: Decimal | None  # none: none was agreed, which is not a limit of 0
+    spent: Decimal  # parts and labour, without what was left off or has no price
+    answer: EstimateAnswer | None  # the latest that was given and not taken back, to whatever was asked then
+    has_customer: bool
+
+    @property
+    def is_answered(self):
+        """Whether there is an answer to what is asked now."""
+        return self._was_answered and self.answer.asked == self.asked
+
+    @property
+    def _was_answered(self):
+        return self.answer is not None and self.answer.said != _SAID.NONE
+
+    @property
+    def is_estimate_over_limit(self):
+        return None not in (self.asked, self.limit) and self.asked > self.limit
+
+    @property
+    def awaits_answer(self):
+        """Whether an answer is due: to an estimate over the limit, or to any after a no."""
+        if not self.has_customer or self.asked is None or self.is_answered:
+            return False
+        unsettled = self.answer is not None and self.answer.said in (_SAID.NONE, _SAID.DECLINED)
+        return unsettled or self.is_estimate_over_limit
+
+    @property
+    def is_declined(self):
+        """Whether the customer's last word is no, and nothing else was asked since."""
+        declined = self.answer is not None and self.answer.said == _SAID.DECLINED
+        return self.has_customer and declined and (self.asked is None or self.is_answered)
+
+    @property
+    def over_by(self):
+        """By how much parts and labour lie over the limit, or None where they don't."""
+        over = self.has_customer and self.limit is not None and self.spent > self.limit
+        return self.spent - self.limit if over else None
+
+    @property
+    def to_ask(self):
+        """The amount to ask for next: the estimate, or what the work has come to if that is more."""
+        return self.spent if self.over_by and self.spent > (self.asked or 0) else self.asked
+
+    @property
+    def needs(self):
+        """What is missing of the customer before the card goes on, in plain words."""
+        wanted = {ANSWER: self.awaits_answer, CONSENT: self.is_declined, LIMIT: self.over_by is not None}
+        return [need for need in OF_THE_CUSTOMER if wanted[need]]
+
+
+def agreement_of(job):
+    """How a card stands; one query for its answers, the first time, if it came with ``guards.with_facts``."""
+    prefetch_related_objects([job], ANSWERS)
+    rows = [row for row in job.answers.all() if row.taken_back_at is None]
+    amounts = [row.amount for row in rows if row.amount is not None]
+    spent = job.spent if hasattr(job, "spent") else _sum(job.parts.all())
+    return Agreement(
+        asked=asked_of(job),
+        limit=amounts[-1] if amounts else job.agreed_limit,
+        spent=to_cents(spent),
+        answer=rows[-1] if rows else None,
+        has_customer=not (job.is_stock or job.is_practice or job.is_closed),
+    )
+
+
+def asked_of(job):
+    """The estimate that stands: the revised one, else the one of intake, else None."""
+    return job.estimate if job.revised_estimate is None else job.revised_estimate
+
+
+def labour_so_far(job):
+    """What the hours on a card come to."""
+    return to_cents(_sum(job.parts.filter(state=PartLine.State.LABOUR)))
+
+
+def spent_on(job):
+    """An expression: what the parts and hours of a row's card come to; ``job`` is its key."""
+    lines = _charged(PartLine.objects.filter(job=job)).order_by()
+    return Coalesce(
+        Subquery(lines.values("job").annotate(cost=_COST).values("cost")), Decimal(0), output_field=_MONEY
+    )
+
+
+def to_cents(amount):
+    return amount.quantize(_CENT, ROUND_HALF_UP)
+
+
+_COST = Sum(F("price") * F("quantity"), output_field=_MONEY)
+
+
+def _charged(lines):
+    return lines.filter(price__isnull=False).exclude(state=PartLine.State.LEFT_OFF)
+
+
+def _sum(lines):
+    return _charged(lines).aggregate(cost=_COST)["cost"] or Decimal(0)

@@ -1,0 +1,92 @@
+"""What the customer says to an estimate, and how a card is closed whose unit was not rebuilt."""
+
+from django.db import models
+from django.utils import timezone
+
+from jobs.models.card import Job
+from shop.fields import between, person_field
+
+
+def money_field(*names, **options):
+    """An amount in the shop's currency, tax included: what the customer pays."""
+    return models.DecimalField(
+        *names, max_digits=9, decimal_places=2, validators=between(0, 999999), **options
+    )
+
+
+class EstimateAnswer(models.Model):
+    """One answer to the estimate as a whole: never overwritten, a later one stands in its place."""
+
+    class Said(models.TextChoices):
+        ACCEPTED = "accepted", "Accepted"
+        IN_PART = "in_part", "Accepted in part"
+        DECLINED = "declined", "Declined"
+        NONE = "none", "No answer yet"
+
+    class How(models.TextChoices):
+        IN_PERSON = "in_person", "in person"
+        TELEPHONE = "telephone", "by telephone"
+        EMAIL = "email", "by email"
+        MESSAGE = "message", "by message"
+        LETTER = "letter", "by letter"
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="answers")
+    said = models.CharField("answer", max_length=8, choices=Said)
+    asked = money_field("amount asked", null=True, blank=True)  # none: no estimate stood then
+    amount = money_field("amount agreed", null=True, blank=True)  # from then on the limit; none: none agreed
+    said_by = models.CharField("who said it", max_length=120, blank=True)
+    how = models.CharField(max_length=9, choices=How, blank=True)
+    given_at = models.DateTimeField("when")
+    note = models.CharField(max_length=500, blank=True)
+    by = person_field()
+    at = models.DateTimeField("entered at", default=timezone.now)
+    taken_back_by = person_field(null=True, blank=True)
+    taken_back_at = models.DateTimeField(null=True, blank=True)
+    taken_back_why = models.CharField("why it is taken back", max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["given_at", "pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(said__in=["accepted", "in_part"], amount__isnull=False)
+                | models.Q(said__in=["declined", "none"], amount=None),
+                name="an_amount_is_agreed_where_it_is_accepted",
+            )
+        ]
+
+    def __str__(self):
+        return self.get_said_display()
+
+
+class Closing(models.Model):
+    """The hand-back of a unit that was not rebuilt: what went back, what is owed, who took or gave it up."""
+
+    job = models.OneToOneField(Job, on_delete=models.PROTECT, related_name="closing")
+    things = models.JSONField(default=list)  # what came with it: [[thing, whether it goes back], ...]
+    fee = money_field("fee for the estimate")
+    labour = money_field("labour so far")
+    currency = models.CharField(max_length=3)  # the shop's when it was closed
+    collected_by = models.CharField(max_length=120, blank=True)
+    consent_by = models.CharField("who gave consent", max_length=120, blank=True)
+    reason = models.CharField(max_length=300, blank=True)
+    by = person_field()
+    at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self):
+        return f"{self.job.ended_as}, {self.owed} {self.currency} owed"
+
+    @property
+    def owed(self):
+        """What the owner owes, tax included."""
+        return self.fee + self.labour
+
+    @property
+    def went_back(self):
+        return [thing for thing, goes in self.things if goes]
+
+    @property
+    def stayed(self):
+        return [thing for thing, goes in self.things if not goes]

@@ -1,0 +1,48 @@
+"""Closing a card without the repair: one page, one send."""
+
+from django.core.exceptions import ValidationError
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods
+
+from jobs.actions.closing import close_unrepaired, endings_for
+from jobs.agreement import agreement_of
+from jobs.forms.money import CloseForm
+from jobs.guards import refuse_practice, require_open
+from jobs.queries import card_for
+from shop.once import take, taken
+from shop.pages import page, sent
+from shop.rights import require
+from shop.versions import Conflict
+
+
+@require_http_methods(["GET", "POST"])
+def close_card(request, number):
+    """The unit goes back as it came, is kept for parts, or is scrapped."""
+    require(request.user, "hand_back")
+    if request.method == "POST" and (before := taken(request)) is not None:
+        return redirect(before)
+    job = card_for(request.user, number)
+    require_open(job)
+    refuse_practice(job)
+    form = CloseForm(sent(request), job=job, person=request.user)
+    if request.method == "POST" and form.is_valid():
+        ending, version = form.cleaned_data["ending"], form.cleaned_data["version"]
+
+        def close():
+            close_unrepaired(job, ending, form.closing_data(), by=request.user, version=version)
+            return reverse("card", args=[number])
+
+        try:
+            return redirect(take(request, close))
+        except ValidationError as error:
+            form.add_error(None, error)
+        except Conflict as conflict:
+            form.show_conflict(conflict.current)
+    context = {
+        "job": job,
+        "form": form,
+        "agreement": agreement_of(job),
+        "endings": endings_for(job, request.user),
+    }
+    return page(request, "jobs/close.html", context, status=form.status)
