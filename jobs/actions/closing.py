@@ -4,6 +4,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import F
 
+from jobs.actions import springs
 from jobs.actions.noting import note
 from jobs.agreement import agreement_of
 from jobs.guards import held, refuse_practice
@@ -32,6 +33,7 @@ def close_unrepaired(job, ending, data, *, by, version):
     if now.version != version:
         raise Conflict(now)
     _refuse_incomplete(now, ending, data)
+    springs.give_back(now, by=by)  # no unit leaves, or lies in a box, with what was only tried in it
     closing = Closing.objects.create(job=now, by=by, currency=Shop.current().currency, **data)
     values = {"closed_at": closing.at, "ending": ending, "handed_to": closing.collected_by}
     values["warranty_until"] = None

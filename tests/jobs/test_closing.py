@@ -10,9 +10,10 @@ from django.db import IntegrityError, transaction
 from django.urls import reverse
 from django.utils import timezone
 
+from curves import stock
 from curves.learning import teaching_builds
 from curves.locks import Locked, require_unlocked
-from curves.models import HeadType
+from curves.models import HeadType, Run
 from jobs import audit, guards, sheets
 from jobs.actions import closing, moving, opening
 from jobs.forms.money import things_of
@@ -122,6 +123,18 @@ def test_a_sheet_signed_before_says_on_its_public_page_how_it_ended(client):
     assert "Returned unrepaired" in text
     sheet.refresh_from_db()
     assert "ended" not in sheet.content
+
+
+@pytest.mark.parametrize("kind", [Run.Kind.TRIAL, Run.Kind.FINAL])
+def test_springs_that_hung_in_it_are_back_in_the_drawer(owner, kind):
+    job, spring = declined("spring_trials"), build.spring(quantity=1)
+    build.run(job.build, kind=kind, primary=spring)
+    stock.settle(job.build, by=owner)
+    spring.refresh_from_db()
+    assert spring.quantity == 0
+    close(job, by=owner)
+    spring.refresh_from_db()
+    assert (spring.quantity, PartLine.objects.filter(job=job).count()) == (1, 0)
 
 
 @pytest.mark.parametrize(("ending", "words"), [("kept", "Kept for parts"), ("scrapped", "Scrapped")])
