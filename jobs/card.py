@@ -9,7 +9,7 @@ from django.utils.functional import SimpleLazyObject
 
 from jobs import abrasive, guards, stages
 from jobs.agreement import FRAME, agreement_of
-from jobs.inspection import CAUTIONS
+from jobs.inspection import CAUTIONS, applies
 from jobs.models import PartLine, Step
 from jobs.nextstep import next_step
 from jobs.notices import notices
@@ -57,6 +57,10 @@ class Card:
     @cached_property
     def missing(self):
         return guards.missing(self.job)
+
+    @property
+    def missing_count(self):
+        return guards.how_many(self.missing)
 
     @cached_property
     def notices(self):
@@ -140,6 +144,11 @@ class Card:
         return [one for one in self.inspection if one.answer is None]
 
     @property
+    def rest_unmeasured(self):
+        """What may be answered as good in one tap."""
+        return [one for one in self.inspection if one.may_be_good_unmeasured]
+
+    @property
     def head_is_measured_here(self):
         """Whether the head stands in the teardown: from the spring trials on it stands there."""
         return stages.place(self.job.stage) < stages.place(Stage.SPRING_TRIALS)
@@ -181,7 +190,8 @@ class Card:
 
     @cached_property
     def _steps(self):
-        return list(self.job.steps.select_related("by"))
+        steps = self.job.steps.select_related("by")
+        return [step for step in steps if step.at or applies(step, self.job.unit)]
 
     @property
     def was_blasted(self):

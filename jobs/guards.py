@@ -16,6 +16,23 @@ from jobs.stages import Stage
 from shop.words import several
 
 
+class Counted(str):
+    """Something missing, in plain words; ``things`` is how many things it is."""
+
+    things = 1
+
+    @classmethod
+    def of(cls, count, noun, to):
+        need = cls(f"{several(count, noun)} {to}")
+        need.things = count
+        return need
+
+
+def how_many(missing):
+    """How many things are missing: twenty points to answer are twenty."""
+    return sum(getattr(need, "things", 1) for need in missing)
+
+
 class Closed(PermissionDenied):
     """A closed card takes no more writing."""
 
@@ -66,15 +83,18 @@ def refuse_practice(job):
         raise PermissionDenied("This is a practice unit: it does not leave the bench. Open another to go on.")
 
 
+_ASKED = Q(triggers="") | Q(triggers__contains=OuterRef("unit__trigger"))  # as ``inspection.applies``
+
+
 def with_facts(jobs):
     """Jobs with the counts and costs that ``missing`` and the folded lines of a card need, in one query."""
     answers = Inspection.objects.filter(job=OuterRef("pk"))
     unanswered = InspectionPoint.objects.filter(
         ~Exists(Inspection.objects.filter(job=OuterRef(OuterRef("pk")), point=OuterRef("pk"))),
-        Q(triggers="") | Q(triggers__contains=OuterRef("unit__trigger")),
+        _ASKED,
         in_use=True,
     )
-    steps = Step.objects.filter(job=OuterRef("pk"))
+    steps = Step.objects.filter(_ASKED | Q(at__isnull=False), job=OuterRef("pk"))
     return jobs.annotate(
         spent=spent_on(OuterRef("pk")),
         points_answered=_count(answers),
@@ -147,12 +167,12 @@ def _unit(job):
 
 
 def _points(job):
-    return [f"{several(job.points_open, 'inspection point')} to answer"] if job.points_open else []
+    return [Counted.of(job.points_open, "inspection point", "to answer")] if job.points_open else []
 
 
 def _cleaning(job):
     if job.cleaning_open:
-        return [f"{several(job.cleaning_open, 'cleaning step')} to do"]
+        return [Counted.of(job.cleaning_open, "cleaning step", "to do")]
     return [] if job.cleaning_done or job.cleaning_aside else ["a cleaning step done or put aside"]
 
 
@@ -178,7 +198,7 @@ def _final(job):
 
 
 def _assembly(job):
-    return [f"{several(job.assembly_open, 'assembly step')} to do"] if job.assembly_open else []
+    return [Counted.of(job.assembly_open, "assembly step", "to do")] if job.assembly_open else []
 
 
 def _sheet(job):

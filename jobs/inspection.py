@@ -74,6 +74,7 @@ _ANYTHING = (-1_000_000, 1_000_000)
 _BETWEEN_SPARKS = {"dwell", "cam-lobe-spread"}  # no more than from one spark to the next
 
 
+# text, parts, and where it is not for all units the triggers
 DEFAULT_STEPS = {
     Step.List.CLEANING: [
         ("Degrease", "body, shaft, weights, base plate"),
@@ -88,7 +89,7 @@ DEFAULT_STEPS = {
         ("Felt oiled", "cam"),
         ("Cam greased sparingly", "cam"),
         ("Shims and end float set", "shaft"),
-        ("Heat-sink compound under the module", "module"),
+        ("Heat-sink compound under the module", "module", _MODULE),
         ("O-ring new and oiled", "body"),
         ("Pin and dog as found, with its marks in line", "drive"),
     ],
@@ -158,7 +159,7 @@ def unusual(point, value, build):
 
 
 def applies(point, unit):
-    """Whether a point is asked of this unit; of a unit whose trigger nobody knows, all are."""
+    """Whether a point or a step is asked of this unit; of a unit whose trigger nobody knows, all are."""
     return not point.triggers or unit.trigger in point.triggers
 
 
@@ -194,7 +195,15 @@ def proposed_verdict(point, value):
 def new_steps(job):
     """The default steps of a new card, not saved."""
     return [
-        Step(job=job, list=name, text=text, parts=parts, abrasive=text == BLAST, order=place)
+        Step(
+            job=job,
+            list=name,
+            text=text,
+            parts=parts,
+            abrasive=text == BLAST,
+            triggers="".join(triggers),
+            order=place,
+        )
         for name, steps in DEFAULT_STEPS.items()
-        for place, (text, parts) in enumerate(steps, start=1)
+        for place, (text, parts, *triggers) in enumerate(steps, start=1)
     ]

@@ -2,8 +2,9 @@
 
 from collections import Counter
 from dataclasses import dataclass
+from functools import cached_property
 
-from django.db.models import F, FilteredRelation, Q
+from django.db.models import F, FilteredRelation, OuterRef, Q, Subquery
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 
@@ -11,7 +12,7 @@ from curves.queries import fetch_curves
 from jobs import guards, stages
 from jobs.agreement import ANSWER, ANSWERS, CONSENT, LIMIT, OF_THE_CUSTOMER
 from jobs.inspection import limit_of, unusual
-from jobs.models import Inspection, InspectionPoint, Job
+from jobs.models import AuditEntry, Inspection, InspectionPoint, Job
 from jobs.stages import ORDER, Stage
 from shop.rights import require
 from shop.words import days
@@ -52,6 +53,12 @@ class Row:
     days_late: int  # past the promised day
     missing: list[str]  # but for what the customer has to say
     of_customer: list[str]
+    is_mine: bool  # whether the reader did the last thing on it
+
+    @property
+    def is_ready(self):
+        """Whether the customer can come for it: nothing is missing for the hand-back."""
+        return self.job.stage == Stage.HAND_BACK and not self.missing and not self.of_customer
 
     @property
     def awaits_answer(self):
@@ -82,32 +89,72 @@ class Column:
     rows: list[Row]
 
 
+# What of the board may be shown alone: words, what it means, whether a row belongs to it.
+FILTERS = {
+    "mine": ("Mine", "You did the last thing on these cards.", lambda row: row.is_mine),
+    "late": ("Late", "The promised day is past.", lambda row: row.days_late > 0),
+    "ready": ("Ready to collect", "Nothing is missing for the hand-back.", lambda row: row.is_ready),
+}
+
+
+@dataclass(frozen=True)
+class Filter:
+    """One way to look at the board, with how many cards it shows; the empty key shows all."""
+
+    key: str
+    words: str
+    meaning: str
+    count: int
+    is_shown: bool
+
+
 @dataclass(frozen=True)
 class Board:
-    columns: list[Column]
+    rows: list[Row]
     left_out: int  # open cards beyond what one page can show
+    show: str = ""  # a key of FILTERS
+
+    @cached_property
+    def columns(self):
+        """The rows that are shown, under their stages."""
+        wanted = FILTERS[self.show][2] if self.show else lambda row: True
+        shown = [row for row in self.rows if wanted(row)]
+        return [Column(stage, [row for row in shown if row.job.stage == stage]) for stage in ORDER]
+
+    @cached_property
+    def filters(self):
+        every = Filter("", "All", "", self.count, not self.show)
+        return [every, *(self._filter(key, *about) for key, about in FILTERS.items())]
+
+    def _filter(self, key, words, meaning, belongs):
+        return Filter(key, words, meaning, sum(map(belongs, self.rows)), self.show == key)
+
+    @property
+    def shown(self):
+        return next(one for one in self.filters if one.is_shown)
 
     @property
     def count(self):
-        return sum(len(column.rows) for column in self.columns) + self.left_out
+        return len(self.rows) + self.left_out
 
     @property
     def late(self):
-        return sum(row.days_late > 0 for column in self.columns for row in column.rows)
+        return sum(row.days_late > 0 for row in self.rows)
 
     @property
     def awaiting(self):
-        return sum(row.awaits_answer for column in self.columns for row in column.rows)
+        return sum(row.awaits_answer for row in self.rows)
 
 
-def board(person):
-    """Every open card under its stage, the one promised first on top."""
+def board(person, show=""):
+    """Every open card under its stage, the one promised first on top; ``show`` leaves some out."""
     require(person, "read")
     open_jobs = Job.objects.real().filter(closed_at=None)
-    rows = _rows(open_jobs.order_by(F("promised_on").asc(nulls_last=True), "number"), MOST_ON_BOARD)
-    columns = [Column(stage, [row for row in rows if row.job.stage == stage]) for stage in ORDER]
+    last = AuditEntry.objects.filter(job=OuterRef("pk")).order_by("-pk").values("by")[:1]
+    wanted = open_jobs.annotate(last_by=Subquery(last))
+    rows = _rows(wanted.order_by(F("promised_on").asc(nulls_last=True), "number"), MOST_ON_BOARD, person)
     left_out = open_jobs.count() - len(rows) if len(rows) == MOST_ON_BOARD else 0
-    return Board(columns, left_out)
+    return Board(rows, left_out, show if show in FILTERS else "")
 
 
 def standing(jobs):
@@ -122,10 +169,10 @@ def standing(jobs):
     return {job.pk: _row(job) for job in counted}
 
 
-def _rows(open_jobs, most):
+def _rows(open_jobs, most, person):
     jobs = list(_with_answers(open_jobs).select_related("customer", "engine", "unit", "build__target")[:most])
     fetch_curves(_at_bench(jobs))
-    return [_row(job) for job in jobs]
+    return [_row(job, person) for job in jobs]
 
 
 def _with_answers(jobs):
@@ -137,12 +184,13 @@ def _at_bench(jobs):
     return [job.build for job in jobs if job.stage in _JUDGED]
 
 
-def _row(job):
+def _row(job, person=None):
     late = (timezone.localdate() - job.promised_on).days if job.promised_on else 0
     needs = guards.missing(job)
     missing = [need for need in needs if need not in OF_THE_CUSTOMER]
     of_customer = [need for need in needs if need in OF_THE_CUSTOMER]
-    return Row(job, days_in_stage(job), max(late, 0), missing, of_customer)
+    mine = person is not None and job.last_by == person.pk
+    return Row(job, days_in_stage(job), max(late, 0), missing, of_customer, mine)
 
 
 def days_in_stage(job):
@@ -162,6 +210,11 @@ class Asked:
     @property
     def limit(self):
         return limit_of(self.point)
+
+    @property
+    def may_be_good_unmeasured(self):
+        """Whether a look can answer it: a limit wants a measured value."""
+        return self.answer is None and self.point.low is None and self.point.high is None
 
 
 def inspection_of(job):

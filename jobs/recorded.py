@@ -9,6 +9,7 @@ from django.utils.timezone import localtime
 
 from curves import checks, queries
 from jobs import abrasive, guards
+from jobs.inspection import applies
 from jobs.models import PartLine, Step
 
 _PLACES = 6  # more than anyone reads, and no dust of a conversion there and back
@@ -62,8 +63,7 @@ def recorded(job, build):
         }
         | ({"wanted": wanted} if wanted else {}),  # a card without says what it said before there was this
         "steps": {
-            name.value: [_step(step) for step in job.steps.select_related("by") if step.list == name]
-            for name in Step.List
+            name.value: [_step(step) for step in _steps(job) if step.list == name] for name in Step.List
         },
         **_abrasive(job),
         "head": _head(build),
@@ -114,6 +114,11 @@ def _inspection(answer):
 
 def _part(line):
     return {"text": line.text, "quantity": float(line.quantity), "why": line.why}
+
+
+def _steps(job):
+    """What was done, and what this unit is still asked."""
+    return [step for step in job.steps.select_related("by") if step.at or applies(step, job.unit)]
 
 
 def _step(step):

@@ -41,13 +41,39 @@ def answer_point(job, point, *, by, value=None, verdict="", note_text="", versio
         raise Conflict(answer)
     else:
         changed = changes(answer, data, data)
-        written = data | {"by": by, "at": timezone.now()}
+        written = data | {"by": by, "at": timezone.now(), "in_bulk": False}
         for name, new in written.items():
             setattr(answer, name, new)
         save_versioned(answer, version, list(written))
     said = answer.get_verdict_display()
     note("answered an inspection point", job, by, point=point.label, verdict=said, changes=changed)
     return answer
+
+
+@transaction.atomic
+def answer_rest(job, points, *, by):
+    """Answer these points as good in one go, each an answer of its own; those answered since stay."""
+    require(by, "edit_work")
+    held(job)
+    if any(point.low is not None or point.high is not None for point in points):
+        raise ValidationError("A point with a limit wants a measured value.")
+    taken = set(Inspection.objects.filter(job=job).values_list("point", flat=True))
+    data = {"verdict": Inspection.Verdict.GOOD, "in_bulk": True}
+    made = [_first_answer(job, point, by, data) for point in points if point.pk not in taken]
+    for answer in made:
+        note("answered a point with the rest", job, by, point=answer.point.label, verdict="Good")
+    return made
+
+
+@transaction.atomic
+def take_back_rest(job, answers, *, by):
+    """Take such answers back, but for those that were answered anew meanwhile."""
+    require(by, "edit_work")
+    held(job)
+    rows = Inspection.objects.select_related("point").filter(job=job, pk__in=answers, in_bulk=True)
+    for answer in rows:
+        note("took an answer back", job, by, point=answer.point.label)
+    return rows.delete()[0]
 
 
 def _first_answer(job, point, by, data):

@@ -46,6 +46,7 @@ class Inspection(models.Model):
     value = models.FloatField(null=True, blank=True, validators=between(-1e6, 1e6))
     verdict = models.CharField(max_length=8, choices=Verdict)
     note = models.CharField(max_length=200, blank=True)
+    in_bulk = models.BooleanField(default=False)  # said good together with the rest of the list
     by = person_field()
     at = models.DateTimeField(auto_now=True)
     version = models.PositiveIntegerField(default=1)
@@ -165,6 +166,7 @@ class Step(models.Model):
     aside = models.CharField("put aside because", max_length=200, blank=True)
     by = person_field(null=True, blank=True)
     at = models.DateTimeField(null=True, blank=True)  # when it was done or put aside; none: still open
+    triggers = models.CharField(max_length=60, blank=True, default="")  # comma-separated; empty: for all
     order = models.PositiveSmallIntegerField(default=0)
 
     class Meta:

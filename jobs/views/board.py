@@ -8,7 +8,7 @@ from shop.pages import page
 
 @require_GET
 def board(request):
-    shown = queries.board(request.user)
+    shown = queries.board(request.user, request.GET.get("show", ""))
     return page(
         request,
         "jobs/board.html",

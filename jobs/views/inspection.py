@@ -5,40 +5,38 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils.text import slugify
 from django.views.decorators.http import require_http_methods, require_POST
 
-from jobs.actions.teardown import answer_point
+from jobs.actions import teardown
 from jobs.forms.lines import AnswerPointForm, PointForm
 from jobs.guards import require_open
 from jobs.inspection import limit_of, triggers_of
 from jobs.models import InspectionPoint
 from jobs.queries import inspection_of
-from jobs.views.showing import answered, load, saved, show_section
+from jobs.stages import Stage
+from jobs.views.showing import answered, load, saved
+from shop import notes
 from shop.pages import page
 from shop.rights import require
 from shop.versions import Conflict
+from shop.words import several
+
+LIST = "jobs/_inspection.html"
 
 
 @require_http_methods(["GET", "POST"])
 def answer_points(request, number):
     """The whole list; only the lines that were changed are written."""
     shown = _writable(request, number)
-    forms = [
-        AnswerPointForm(
-            request.POST or None,
-            point=one.point,
-            answer=one.answer,
-            build=shown.job.build,
-            cylinders=shown.job.cylinders,
-        )
-        for one in shown.inspection
-    ]
+    lines = _lines(shown, request.POST or None)
+    forms = [form for _, form in lines]
     if request.method == "POST":
         for form in forms:
             if form.is_touched():
                 _write(form, shown.job, request.user)
         if not any(form.errors or form.current for form in forms):
             return saved(request, number, "inspection")
-    status = max(form.status for form in forms) if forms else 200
-    return show_section(request, shown, "inspection", editing="inspection", forms=forms, status=status)
+    status = max((form.status for form in forms), default=200)
+    context = {"card": shown, "job": shown.job, "lines": lines, "back": _back(shown)}
+    return page(request, "jobs/inspection.html", context, status=status)
 
 
 @require_POST
@@ -48,12 +46,41 @@ def answer_one(request, number, pk):
     one = next((one for one in inspection_of(shown.job) if one.point.pk == pk), None)
     if one is None:
         raise PermissionDenied("This point isn't asked of this unit.")
-    form = AnswerPointForm(
-        request.POST, point=one.point, answer=one.answer, build=shown.job.build, cylinders=shown.job.cylinders
-    )
+    form = AnswerPointForm(request.POST, point=one.point, answer=one.answer, **_unit_of(shown.job))
     answer = _write(form, shown.job, request.user)
     line = {"form": form, "answer": answer or one.answer, "just_saved": answer is not None}
-    return answered(request, number, "jobs/sections/_inspection_state.html", status=form.status, **line)
+    state = "jobs/sections/_inspection_state.html"
+    return answered(request, number, state, within=LIST, status=form.status, lines=_lines, **line)
+
+
+@require_POST
+def answer_rest(request, number):
+    """Everything that a look can answer as good, in one tap; with ``back`` such answers are taken back."""
+    shown = _writable(request, number)
+    if "back" in request.POST:
+        keys = [int(key) for key in request.POST["back"].split(",") if key.isdecimal() and len(key) < 19]
+        count = teardown.take_back_rest(shown.job, keys, by=request.user)
+        notes.leave(request, f"{several(count, 'answer')} taken back.")
+        return redirect("answer_points", number)
+    made = teardown.answer_rest(shown.job, [one.point for one in shown.rest_unmeasured], by=request.user)
+    left = [one.point.label for one in shown.unanswered if not one.may_be_good_unmeasured]
+    rest = f" Left to measure: {', '.join(left)}." if left else ""
+    undo = {"back": ",".join(str(answer.pk) for answer in made)}
+    said = f"{several(len(made), 'point')} answered as good.{rest}"
+    notes.leave(request, said, undo=request.path if made else None, values=undo)
+    return redirect("answer_points", number)
+
+
+def _lines(card, data=None):
+    """The points asked of a card, each with its form."""
+    return [
+        (one, AnswerPointForm(data, point=one.point, answer=one.answer, **_unit_of(card.job)))
+        for one in card.inspection
+    ]
+
+
+def _back(card):
+    return card.address(Stage.TEARDOWN, "inspection")
 
 
 def _unit_of(job):
@@ -75,7 +102,7 @@ def _write(form, job, person):
         return None
     data = form.cleaned_data
     try:
-        return answer_point(
+        return teardown.answer_point(
             job,
             form.point,
             by=person,

@@ -64,7 +64,8 @@ def answered(request, number, fragment, *, within=CARD, besides=(), status=200, 
     """
     as_of = AuditEntry.objects.filter(job__number=number).aggregate(last=Max("pk"))["last"]
     card = load(request, number, ORDER)  # whichever stages are unfolded there
-    context = context_of(card, fragment=fragment, **extra)
+    extra = {name: made(card) if callable(made) else made for name, made in extra.items()}
+    context = context_of(card, fragment=fragment, is_card=within == CARD, **extra)
     context["changed_parts"] = live.changed_parts(request, within, context, besides=besides)
     answer = render(request, "jobs/_saved.html", context, status=status)
     answer["As-Of"] = as_of or 0  # an answer that comes in late never replaces a newer one

@@ -26,7 +26,7 @@ class LiveNode(template.Node):
 
     def render(self, context):
         name = str(self.name.resolve(context))
-        said = {key: value.resolve(context) for key, value in self.attributes.items()}
+        said = {key.replace("_", "-"): value.resolve(context) for key, value in self.attributes.items()}
         tag, met = said.pop("tag", "div"), context.get(live.COLLECTOR)
         if met:
             met.enter(name)

@@ -47,7 +47,7 @@ document.addEventListener("htmx:oobBeforeSwap", ({ detail }) => {
 
 function isInUse(part) {
   const fields = [...part.querySelectorAll("input:not([type=hidden]), select, textarea")];
-  return Boolean(part.querySelector("form:is([data-keep], [data-filling])")) || fields.some((field) => field === document.activeElement || isTyped(field));
+  return Boolean(part.querySelector("form[data-keep]")) || fields.some((field) => field === document.activeElement || isTyped(field));
 }
 
 function isTyped(field) {

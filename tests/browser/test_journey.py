@@ -171,8 +171,10 @@ def test_walk_in_is_served_from_the_counter_to_the_sheet_in_hand(chromium, serve
     keys.press("link", "Fill in the inspection", within=page.locator("#rail"))
     form = page.locator("form.points")
     expect(form).to_be_visible()
-    for point in form.locator("li.point select").all():
-        keys.to(point)
+    for point in form.locator(".point").all():
+        keys.to(point.locator("summary"))
+        page.keyboard.press("Enter")
+        keys.to(point.locator("select"))
         page.keyboard.press("ArrowDown")
     keys.press("button", "Save the inspection")
     expect(page.get_by_text("Every point is answered")).to_be_attached()

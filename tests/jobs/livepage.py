@@ -92,7 +92,7 @@ class LivePage:
 
 def is_open(part):
     """Whether a form is open in it, as static/js/live.js sees it."""
-    return any({"data-keep", "data-filling"} & set(form.keys()) for form in part.iter("form"))
+    return any(form.get("data-keep") is not None for form in part.iter("form"))
 
 
 def parse(text):

@@ -1,12 +1,14 @@
 """The board and the card: what they say, and that more cards cost no more queries."""
 
 import datetime
+import re
 
 import pytest
 from django.urls import reverse
 from django.utils import timezone
 
 from jobs import queries
+from jobs.actions import teardown
 from tests import build
 from tests.jobs.full import full_job
 from tests.jobs.paperwork import finished_job, signed_sheet
@@ -119,3 +121,43 @@ def test_coming_stages_say_what_they_need(client_as):
     text = client_as("owner").get(reverse("card", args=[job.number])).content.decode()
     for word in ("Needs every inspection point answered", "Needs a signed curve sheet"):
         assert word in text
+
+
+def text_of_board(client, show=""):
+    return client.get(reverse("board"), {"show": show}).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("show", "numbers"),
+    [("", {1, 2, 3, 4}), ("mine", {1}), ("late", {2}), ("ready", {3}), ("nonsense", {1, 2, 3, 4})],
+)
+def test_board_shows_mine_late_and_ready_with_their_counts(client_as, show, numbers):
+    client = client_as("technician")
+    mine, late = build.job(), build.job(promised_on=timezone.localdate() - datetime.timedelta(days=2))
+    teardown.add_finding(mine, text="A loose clamp.", by=client.person)
+    signed_sheet(finished_job(), by=build.person("owner"))
+    teardown.add_finding(late, text="Dry.", by=client.person)
+    teardown.add_finding(
+        late, text="Bent.", by=build.person("owner")
+    )  # the last thing was done by someone else
+    build.job(stage="hand_back")  # nothing signed yet: nobody can come for it
+    text = text_of_board(client, show)
+    assert set(map(int, re.findall(r'class="ticket" href="/jobs/(\d+)/"', text))) == numbers
+    plain = re.sub(r"<[^>]+>", "", text)
+    for words in ("All 4", "Mine 1", "Late 1", "Ready to collect 1"):
+        assert words in plain
+
+
+def test_board_says_what_mine_means_and_jumps_to_a_stage(client_as):
+    build.job()
+    text = text_of_board(client_as("technician"), "mine")
+    assert "You did the last thing on these cards." in text
+    assert 'href="#col-teardown"' in text
+
+
+def test_rail_counts_things_not_kinds(client_as):
+    job = build.job(stage="teardown")
+    text = client_as("technician").get(reverse("card", args=[job.number])).content.decode()
+    open_points = queries.card_for(build.person("owner"), job.number).points_open
+    assert open_points > 1
+    assert f"today, {open_points} missing" in text

@@ -1,6 +1,7 @@
 """The inspection list: proposed verdicts, answers line by line and all at once, and the shop's own list."""
 
 import datetime
+import re
 
 import pytest
 from django.urls import reverse
@@ -202,3 +203,57 @@ def test_a_later_answer_says_its_own_time(client_as, monkeypatch):
     text = one(client, job, asked, value="0.06", version="1").content.decode()
     assert f"Saved {timezone.localtime():%H:%M}" in text
     assert job.inspections.get().at > long_ago + datetime.timedelta(hours=4)
+
+
+def rest(client, job, **values):
+    return client.post(reverse("answer_rest", args=[job.number]), values, follow=True)
+
+
+def test_the_rest_is_good_in_one_tap_but_for_what_wants_measuring(client_as):
+    job, client = build.job(stage="teardown"), client_as("technician")
+    one(client, job, point("spring-loops"), verdict="worn")
+    text = rest(client, job).content.decode()
+    answers = {answer.point.key: answer for answer in job.inspections.all()}
+    assert (answers["spring-loops"].verdict, answers["spring-loops"].in_bulk) == ("worn", False)
+    bulk = [answer for key, answer in answers.items() if key != "spring-loops"]
+    assert {(answer.verdict, answer.in_bulk, answer.by) for answer in bulk} == {("good", True, client.person)}
+    assert all(answer.point.low is None and answer.point.high is None for answer in bulk)
+    assert "shaft-side-play" not in answers
+    assert f"{len(bulk)} points answered as good." in text
+    assert re.search("Left to measure: Shaft side play, ", text)
+    assert job.history.filter(verb="answered a point with the rest").count() == len(bulk)
+    assert "points answered as good" not in rest(client, job).content.decode().replace(
+        "0 points answered", ""
+    )
+    assert job.inspections.count() == len(answers)
+
+
+def test_such_answers_are_taken_back_but_not_one_given_anew(client_as):
+    job, client = build.job(stage="teardown"), client_as("technician")
+    rest(client, job)
+    keys = ",".join(str(pk) for pk in job.inspections.values_list("pk", flat=True))
+    one(client, job, point("clamp"), verdict="replace", version="1")
+    rest(client, job, back=keys)
+    left = job.inspections.get()
+    assert (left.point.key, left.verdict, left.in_bulk) == ("clamp", "replace", False)
+    assert job.history.filter(verb="took an answer back").exists()
+
+
+@pytest.mark.parametrize("values", [{}, {"back": "1"}])
+def test_only_the_bench_answers_the_rest_and_only_on_an_open_card(client_as, client, values):
+    job = build.job(stage="teardown")
+    assert client.post(reverse("answer_rest", args=[job.number]), values).status_code == 302
+    assert rest(client_as("counter"), job, **values).status_code == 403
+    assert client_as("owner").get(reverse("answer_rest", args=[job.number])).status_code == 405
+    closed = build.job(stage="hand_back", closed_at=timezone.now())
+    assert rest(client_as("owner"), closed, **values).status_code == 403
+    assert not Inspection.objects.exists()
+
+
+@pytest.mark.parametrize("keys", ["", "x", "1,,2", "9" * 30])
+def test_nonsense_takes_nothing_back(client_as, keys):
+    job, client = build.job(stage="teardown"), client_as("technician")
+    rest(client, job)
+    stood = job.inspections.count()
+    rest(client, build.job(stage="teardown"), back=keys)
+    assert job.inspections.count() == stood
