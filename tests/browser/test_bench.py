@@ -300,8 +300,8 @@ def test_a_sweep_that_is_read_leads_on(page, db):
     expect(page.locator("[data-bench-next]")).to_have_text("Come down to 1000 distributor rpm and read.")
     type_in(page, "7.5", "0")
     expect(page.locator("[data-bench-next]")).to_have_text("Sweep: all read.")
-    page.get_by_role("link", name="To the card").click()
-    page.wait_for_url(f"**/jobs/{job.number}/?open=spring_trials#stage-spring_trials")
+    page.get_by_role("link", name="To the next pair").click()
+    page.wait_for_url(f"**/jobs/{job.number}/trials/")
     assert len(saved(job)) == 4
 
 

@@ -84,3 +84,15 @@ def test_the_card_says_what_the_final_run_proves(client_as):
     assert ">passes<" in said["spark"]
     assert ">fails<" in said["dwell"]  # 6 degrees where 3 are allowed
     assert "−6.0 distributor degrees (−12.0 crank) by 875 distributor rpm (1750 crank)" in said["dwell"]
+
+
+@pytest.mark.parametrize(
+    ("kind", "words", "where"), [("trial", "To the next pair", "/trials/"), ("final", "To the card", "#")]
+)
+def test_what_is_all_read_leads_to_what_comes_next(client_as, kind, words, where):
+    job = build.job(stage="spring_trials")
+    run = build.run(job.build, kind=kind)
+    text = client_as("technician").get(f"/jobs/{job.number}/bench/?run={run.number}").content.decode()
+    link = text.split("data-bench-done")[1].split("</a>")[0]
+    assert words in link
+    assert where in link
