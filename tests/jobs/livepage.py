@@ -104,10 +104,12 @@ def values_of(form, answers):
     values = {}
     for field in form.iter():
         name, kind = field.get("name"), field.get("type", "text")
-        if field.tag not in FIELDS or not name or kind in ("submit", "file") or field.tag == "button":
+        if field.tag not in FIELDS or not name or kind in ("submit", "file"):
             continue
         plain = name.rsplit("-", 1)[-1]
-        if kind == "hidden":
+        if field.tag == "button":  # the first one is the form's own
+            values.setdefault(name, field.get("value", ""))
+        elif kind == "hidden":
             values[name] = field.get("value", "")
         elif plain in answers:
             values[name] = answers[plain]
