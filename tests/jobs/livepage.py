@@ -119,7 +119,8 @@ def values_of(form, answers):
             continue
         else:
             values[name] = field.get("value") or (field.text or "").strip()
-    return values
+    pressed = [button for button in form.iter("button") if button.get("name")]
+    return values | {button.get("name"): button.get("value", "") for button in pressed[:1]}
 
 
 def _said(element):

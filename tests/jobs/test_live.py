@@ -74,9 +74,7 @@ def writes_on(page):
     for element in page.root.iter():
         post, opens = element.get("hx-post"), element.get("hx-get") if element.tag == "a" else None
         address = post or opens
-        if address and (
-            post or resolve(address.split("?")[0]).view_name in ("edit_section", "edit_part", "answers")
-        ):
+        if address and (post or resolve(address.split("?")[0]).view_name in OPENED):
             match = resolve(address.split("?")[0])
             said = tuple(value for key, value in match.kwargs.items() if key not in ("number", "pk"))
             found.setdefault((match.view_name, *said), element)
