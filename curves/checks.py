@@ -4,8 +4,8 @@ from dataclasses import asdict, dataclass
 from math import isnan
 
 from curves import convert, engine, frames, judging
-from curves.engine.sparks import SPACING_LIMIT_DEG
-from curves.engine.trigger import MOST_DWELL_CHANGE_DEG
+from curves.engine.trigger.points import MOST_DWELL_CHANGE_DEG
+from curves.engine.trigger.sparks import SPACING_LIMIT_DEG
 from curves.engine.units import KPA_PER_INHG, KPA_PER_MMHG
 from curves.results import InBoth
 

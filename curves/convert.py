@@ -3,7 +3,7 @@
 import numpy as np
 
 from curves import engine
-from curves.engine.trigger import TURN_DEG
+from curves.engine.trigger.points import TURN_DEG
 from curves.models import Frame, Spring
 
 Counts = engine.Spring  # what counts of a spring, for those who name no arrays

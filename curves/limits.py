@@ -6,7 +6,7 @@ number by itself stand at the models' fields; here they meet the cylinders, whic
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 
-from curves.engine.sparks import SPACING_LIMIT_DEG
+from curves.engine.trigger.sparks import SPACING_LIMIT_DEG
 from curves.recording import MODELS
 
 TURN_DEG = 360  # of the distributor: one spark for each cylinder

@@ -11,7 +11,7 @@ import numpy as np
 
 from curves import convert, engine, simulated
 from curves.engine import Drive
-from curves.engine.loads import LENGTH_SD_MM, LOAD_SD_N
+from curves.engine.springs.loads import LENGTH_SD_MM, LOAD_SD_N
 from curves.models import Frame, Spring
 from curves.simulated import TrueSpring, Unit
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from math import isfinite
 
 from curves import engine
-from curves.engine.response import Response
+from curves.engine.timing.response import Response
 
 FINDINGS = {
     "best inside": "Best advance found",

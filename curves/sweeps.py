@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from curves import convert, engine, judging, queries, timing
-from curves.engine.idle import IdleTiming
-from curves.engine.timing import TrueInitial
+from curves.engine.timing.idle import IdleTiming
+from curves.engine.timing.initial import TrueInitial
 from curves.results import Warning
 
 FINDINGS = {

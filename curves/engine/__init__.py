@@ -1,36 +1,36 @@
 """The curve engine: pure numerics of an ignition distributor's advance, in the shaft frame."""
 
-from .band import Target, band_edges, distance_outside
-from .calibrate import calibrate
-from .calibration import Calibration
+from .bands.band import Target, band_edges, distance_outside
+from .bands.verdict import Verdict, judge_curve
 from .curve import Curve
-from .head import Head, Run, stretch_per_degree
-from .idle import idle_timing
-from .knees import Knees, fit_knees
-from .leak import leak_down
-from .learn import learn_head, learned_values
-from .likeness import Shelf, curve_distance, describe_curve, nearest_curves
-from .loads import spring_from_loads
-from .nearness import nearest_engines
-from .possible import Feasibility, can_follow
-from .prior import LearnedType
-from .promises import Promise
-from .proposals import Proposal, Proposals
-from .propose import propose
+from .fitting.calibrate import calibrate
+from .fitting.calibration import Calibration
+from .fitting.learn import learn_head, learned_values
+from .governor.head import Head, Run, stretch_per_degree
+from .governor.prior import LearnedType
+from .likeness.curves import Shelf, curve_distance, describe_curve, nearest_curves
+from .likeness.engines import nearest_engines
+from .lines.knees import Knees, fit_knees
+from .proposing.possible import Feasibility, can_follow
+from .proposing.promises import Promise
+from .proposing.proposals import Proposal, Proposals
+from .proposing.propose import propose
+from .proposing.sweeps import Sweeps, judge_sweeps, sweep_of
+from .proposing.wanted import WantedSpring, wanted_spring
 from .readings import Readings
-from .response import fit_response
-from .setting import best_initial, setting_card, total_timing
-from .sparks import scatter
-from .springs import Spring
-from .sweeps import Sweeps, judge_sweeps, sweep_of
-from .timing import true_initial
-from .trigger import coil_current, copper_resistance, copper_temperature, dwell, dwell_change
+from .springs.loads import spring_from_loads
+from .springs.spring import Spring
+from .springs.winding import thinnest_wire, wire_for_rate
+from .springs.wire import active_turns, spring_from_wire, turns_for_rate
+from .timing.idle import idle_timing
+from .timing.initial import true_initial
+from .timing.response import fit_response
+from .timing.setting import best_initial, setting_card, total_timing
+from .trigger.points import coil_current, copper_resistance, copper_temperature, dwell, dwell_change
+from .trigger.sparks import scatter
 from .units import Drive, to_newtons
-from .vacuum import advance_map, fit_capsule
-from .verdict import Verdict, judge_curve
-from .wanted import WantedSpring, wanted_spring
-from .winding import thinnest_wire, wire_for_rate
-from .wire import active_turns, spring_from_wire, turns_for_rate
+from .vacuum.capsule import advance_map, fit_capsule
+from .vacuum.leak import leak_down
 
 __all__ = [
     "Calibration",

@@ -6,7 +6,7 @@ from time import perf_counter
 import numpy as np
 
 from curves.engine import Shelf
-from curves.engine.likeness import DESCRIPTION_RPM
+from curves.engine.likeness.curves import DESCRIPTION_RPM
 
 ROWS = 100_000
 QUERIES = 15

@@ -8,9 +8,9 @@ import numpy as np
 from scipy.optimize import brentq
 
 from curves.engine import calibrate, propose
-from curves.engine.fit import mistyping_loss
-from curves.engine.model import build_model
-from curves.engine.starts import starting_points
+from curves.engine.fitting.fit import mistyping_loss
+from curves.engine.fitting.model import build_model
+from curves.engine.fitting.starts import starting_points
 from curves.simulated import MEASURED, make_drawer, make_kind
 
 from .workshop import Job

@@ -5,7 +5,7 @@ import pytest
 
 from curves import engine
 from curves.engine import Curve, Drive, Head, LearnedType, Run, Shelf, Spring, Target
-from curves.engine.vacuum import fit_capsule
+from curves.engine.vacuum.capsule import fit_capsule
 
 CURVE = [500, 1500], [0, 10]
 TARGET = Target([500, 1500], [0, 10], 0.5)

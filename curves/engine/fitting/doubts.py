@@ -1,0 +1,85 @@
+"""What a person should look at after a calibration, in words."""
+
+import numpy as np
+
+from ..governor.equilibrium import Balance, find_snaps
+from ..governor.prior import POSITIONS, TRAVEL
+
+DOUBTED_WEIGHT = 0.5
+CONTRADICTED_SHARE = 0.2  # of a run's readings
+SURPRISE = 3.0  # standard deviations between a label and what was found
+LEAST_SNAP_DEG = 0.25  # a smaller jump is lost in the scatter of a reading
+MOVING_SDS = 2.0  # standard deviations of a reading that it must lie off rest and stop
+FEWEST_SPEEDS = 3
+
+
+def doubts(model, fitted, runs):
+    """Give warnings: readings left out, contradictions, snaps, springs unlike their label, little data."""
+    yield from _mistyped(model, fitted)
+    yield from _snaps(model, fitted, runs)
+    yield from _surprises(model, fitted)
+    yield from _two_labels(model)
+    if not fitted.converged:
+        yield "The search did not settle: take the result with care."
+    yield from _uninformed(model, fitted)
+
+
+def _mistyped(model, fitted):
+    """Name the readings that were left out, and say when there are too many of them."""
+    doubted = np.flatnonzero(fitted.weight < DOUBTED_WEIGHT)
+    fits = model.advance_deg - fitted.residuals * model.noise_deg
+    for index in doubted:
+        yield (
+            f"Run {model.run[index] + 1}: {model.advance_deg[index]:g} deg at {model.speed_rpm[index]:g} rpm "
+            f"does not fit the others, which say {fits[index]:.1f} deg. Mistyped? It was left out."
+        )
+    for run, wrong in enumerate(np.bincount(model.run[doubted], minlength=len(model.bend_mm))):
+        total = np.count_nonzero(model.run == run)
+        if wrong > max(1, CONTRADICTED_SHARE * total):
+            yield f"Run {run + 1} contradicts the others: {wrong} of its {total} readings do not fit."
+
+
+def _uninformed(model, fitted):
+    """Say when the readings hold too little to know the springs and weights by."""
+    speeds = np.unique(model.speed_rpm).size
+    if speeds < FEWEST_SPEEDS:
+        yield f"Readings at only {speeds} speed(s): the head is known by its measurements alone."
+    travel = np.exp(model.natural(fitted.z[None])[0, TRAVEL])
+    clear = MOVING_SDS * model.noise_deg
+    moving = (model.advance_deg > clear) & (model.advance_deg < travel - clear)
+    if not (moving & (fitted.weight >= DOUBTED_WEIGHT)).any():
+        yield (
+            "No sound reading lies between rest and stop, where springs and weights show: read at speeds "
+            "between the begin of advance and the stop."
+        )
+
+
+def _snaps(model, fitted, runs):
+    """Name the runs in which the weights jump."""
+    head = model.balance(model.natural(fitted.z[None]))
+    for index, run in enumerate(runs):
+        parts = (part[0, min(index, part.shape[1] - 1)] for part in head)
+        for snap in find_snaps(Balance(*parts), falling=bool(run.falling.all())):
+            seen = abs(snap.to_deg - snap.from_deg) >= LEAST_SNAP_DEG
+            if seen and any(run.speed_rpm > snap.speed_rpm):
+                yield (
+                    f"Run {index + 1}: the weights snap from {snap.from_deg:.1f} to {snap.to_deg:.1f} deg at "
+                    f"{snap.speed_rpm:.0f} rpm and rest nowhere between."
+                )
+
+
+def _surprises(model, fitted):
+    """Name the springs that are far from what their label says."""
+    for (spring, place), column in model.springs.items():
+        off = np.abs(fitted.z[column : column + 3])
+        if off.max() > SURPRISE:
+            what = ("rate", "free length", "initial tension")[int(off.argmax())]
+            yield f"{POSITIONS[place].capitalize()} {spring.key}: its {what} is far from its label."
+
+
+def _two_labels(model):
+    """Name keys that came with more than one label in the same place."""
+    seen = {}
+    for spring, place in model.springs:
+        if seen.setdefault((spring.key, place), spring) != spring:
+            yield f"Spring {spring.key} came with two different labels: taken as two springs."

@@ -1,0 +1,1 @@
+"""How alike two curves or two engines are, and the nearest of many."""

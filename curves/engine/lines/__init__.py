@@ -1,0 +1,1 @@
+"""Curves as continuous straight pieces between knees, fitted by least squares."""

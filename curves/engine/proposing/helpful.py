@@ -1,0 +1,111 @@
+"""Which measurement would raise the best chance most, and what the weights cost that stick."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..governor.prior import GAP, POSITIONS, STRETCH, TRAVEL
+
+PARTS = 4  # the draws are cut into so many by what a measurement would say
+CONTENDERS = 200
+WORTH_IT = 0.03
+CHANCE_ROUNDS = 8
+FREED_SHARE = 0.25  # of the friction is left in clean, oiled weights; common practice, no source
+FREED_CONTENDERS = 60
+WORTH_FREEING = 0.15
+POINTS = 41
+_SEED = 20_014
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """What to measure, and by how much the best chance would rise on average."""
+
+    what: str
+    gain: float
+
+
+def most_helpful(drawer, finely, target, ranked):
+    """Find the measurement that would help most to choose.
+
+    If a quantity were known, one would choose what suits that value. So the draws are cut into parts by the
+    quantity, the best choice of each part is taken, and the mean of their chances is compared with what a
+    meaningless quantity would gain in the same way.
+    """
+    choices, scores = finely
+    leading = np.argsort(-scores.chance, kind="stable")[:CONTENDERS]
+    chances = drawer.bench.chances(choices.take(leading), target, scores.initial_deg[leading])
+    rng = np.random.default_rng(_SEED)
+    by_luck = [_gain(chances, rng.random(chances.shape[1])) for _ in range(CHANCE_ROUNDS)]
+    gains = {what: _gain(chances, values) for what, values in _quantities(drawer, ranked)}
+    what = max(gains, key=gains.get)
+    gain = gains[what] - float(np.mean(by_luck))
+    return Measurement(what, gain) if gain > WORTH_IT else None
+
+
+@dataclass(frozen=True)
+class Sticking:
+    """How far apart friction keeps the sweeps, and what the best chance would be with the weights freed.
+
+    Attributes
+    ----------
+    apart_deg, at_rpm : float
+        Greatest distance of the falling curve above the rising one in the newest run [shaft degree], where.
+    chance, freed_chance : float
+        The best chance as it is, and with a quarter of the friction left.
+    """
+
+    apart_deg: float
+    at_rpm: float
+    chance: float
+    freed_chance: float
+
+    def believed(self, share):
+        """Give the same with only so much left of its chances."""
+        return replace(self, chance=share * self.chance, freed_chance=share * self.freed_chance)
+
+
+def what_sticking_costs(drawer, calibration, finely, target):
+    """Tell what it would bring to free the weights, or None where it is not worth it."""
+    if not any(run.falling.any() for run in calibration.runs):
+        return None  # nothing read tells the friction
+    choices, scores = finely
+    leading = np.argsort(-scores.chance, kind="stable")[:FREED_CONTENDERS]
+    free = drawer.bench.freed(FREED_SHARE)
+    freed = free.chances(choices.take(leading), target, scores.initial_deg[leading]).mean(axis=-1).max()
+    chance = float(scores.chance.max())
+    if freed - chance < WORTH_FREEING:
+        return None
+    last = len(calibration.runs) - 1
+    speeds = np.linspace(target.speed_rpm[0], target.speed_rpm[-1], POINTS)
+    up, down = (
+        calibration.run_draws(last, speeds, falling=falling).mean(axis=0) for falling in (False, True)
+    )
+    worst = int(np.argmax(down - up))
+    return Sticking(float(down[worst] - up[worst]), float(speeds[worst]), chance, float(freed))
+
+
+def _gain(chances, values):
+    """Give how much the best chance would rise on average if `values` were known to a quarter."""
+    parts = np.array_split(np.argsort(values, kind="stable"), PARTS)
+    informed = np.mean([chances[:, part].mean(axis=1).max() for part in parts])
+    return float(informed - chances.mean(axis=1).max())
+
+
+def _quantities(drawer, ranked):
+    """Give names and draws of what can be measured: the head, and the springs of the first proposals."""
+    head = drawer.bench.head
+    for place, position in enumerate(POSITIONS):
+        yield f"post gap, {position}", head[:, GAP.start + place]
+        yield f"stretch per degree, {position}", head[:, STRETCH.start + place]
+    yield "travel", head[:, TRAVEL]
+    for proposal in ranked:
+        sides = (
+            (proposal.primary, drawer.primaries, drawer.bench.primaries),
+            (proposal.secondary, drawer.secondaries, drawer.bench.secondaries),
+        )
+        for spring, springs, table in sides:
+            if spring is not None:
+                draws = table[springs.index(spring)]
+                for column, name in enumerate(("rate", "free length", "initial tension")):
+                    yield f"{name} of spring {spring.key}", draws[:, column]

@@ -1,0 +1,198 @@
+"""A run as it is read and judged: each sweep by itself."""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from ..bands.verdict import Verdict, judge_curve
+from ..fitting.model import LEAST_SCATTER_DEG, READING_SCATTER_DEG
+from ..readings import MAX_SPEED_RPM, Readings, checked_array, checked_flags, checked_number
+
+
+def sweep_of(readings, *, falling):
+    """Give the readings of one direction; a falling sweep starts from where the rising one turned.
+
+    Parameters
+    ----------
+    readings : Readings or Run
+    falling : bool
+
+    Returns
+    -------
+    Readings or None
+        None where nothing was read in that direction.
+
+    Raises
+    ------
+    ValueError
+        Never of readings that were taken.
+
+    Notes
+    -----
+    The highest reading of the rising sweep is the first of the falling one, unless that was read anew.
+
+    References
+    ----------
+    All points are checked up and down: Hudson Rambler Technical Service Manual (1955), p. 30.
+
+    Examples
+    --------
+    >>> sweep_of(Readings([500, 1000, 500], [0, 5, 1], [False, False, True]), falling=True).advance_deg
+    array([1., 5.])
+    """
+    rows = rows_of(readings.speed_rpm, readings.falling, falling)
+    return Readings(readings.speed_rpm[rows], readings.advance_deg[rows], falling) if rows.any() else None
+
+
+def judge_sweeps(target, readings, *, initial_deg=0.0) -> tuple[Verdict, ...]:
+    """Judge a run as it was read: the rising sweep and the falling one, each by itself.
+
+    Parameters
+    ----------
+    target : Target
+    readings : Readings or Run
+    initial_deg : float, default 0
+        Initial timing added to the curve [shaft degree].
+
+    Returns
+    -------
+    tuple of Verdict
+        Of the rising sweep, then of the falling one; of one alone where the other was not read.
+
+    Raises
+    ------
+    ValueError
+        If the target is no `Target`.
+
+    Notes
+    -----
+    A run lies in the band when no verdict has anything outside and the first covers every target speed.
+
+    References
+    ----------
+    All points are checked up and down: Hudson Rambler Technical Service Manual (1955), p. 30.
+
+    Examples
+    --------
+    >>> from curves.engine import Target
+    >>> readings = Readings([500, 1500, 500], [0, 10, 2], [False, False, True])
+    >>> [verdict.worst_deg for verdict in judge_sweeps(Target([500, 1500], [0, 10], 0.5), readings)]
+    [0.0, 1.5]
+    """
+    sweeps = (sweep_of(readings, falling=falling) for falling in (False, True))
+    return tuple(judge_curve(target, sweep, initial_deg=initial_deg) for sweep in sweeps if sweep is not None)
+
+
+@dataclass(frozen=True, eq=False)
+class Sweeps:
+    """How a run will be read: at which speeds, which way, on what scale.
+
+    Parameters
+    ----------
+    speed_rpm : array_like, shape (n,)
+        Shaft speeds [rpm], 0 to 20 000, in any order.
+    falling : bool or array_like of bool, shape (n,), default False
+        True where the speed will come from above.
+    scale_deg : float, default 0.5
+        Division of the scale [shaft degree], 0 to 10; 0 is read without rounding.
+    scatter_deg : float, default 0.25
+        Standard deviation of a reading, but for the rounding [shaft degree], 0.001 to 10.
+
+    Raises
+    ------
+    ValueError
+        If there is no speed, or a value is NaN or out of range.
+
+    Notes
+    -----
+    What is read is the advance at the speed where the shaft really turns, off by a normal scatter, rounded to
+    the division; the tachometer is off by 0.3 % through a whole run and by 3 rpm at each reading.
+
+    References
+    ----------
+    JCGM 100:2008 (GUM), 4.3.7: rounding is an error of its own. The sizes are common practice, no source.
+
+    Examples
+    --------
+    >>> Sweeps([1500, 500]).speed_rpm
+    array([ 500., 1500.])
+    """
+
+    speed_rpm: np.ndarray
+    falling: np.ndarray = False
+    scale_deg: float = field(default=0.5, kw_only=True)
+    scatter_deg: float = field(default=READING_SCATTER_DEG, kw_only=True)
+
+    def __post_init__(self):
+        speed = checked_array("speed_rpm", self.speed_rpm, 0.0, MAX_SPEED_RPM)
+        falling = checked_flags("falling", self.falling, speed.size)
+        order = np.lexsort((speed, falling))  # rising first: each way is one block
+        for name, values in (("speed_rpm", speed[order]), ("falling", falling[order])):
+            values.setflags(write=False)
+            object.__setattr__(self, name, values)
+        object.__setattr__(self, "scale_deg", checked_number("scale_deg", self.scale_deg, 0.0, 10.0))
+        scatter = checked_number("scatter_deg", self.scatter_deg, LEAST_SCATTER_DEG, 10.0)
+        object.__setattr__(self, "scatter_deg", scatter)
+
+    def as_loose_as(self, calibration):
+        """Give the sweeps with the scatter that the readings of a calibration show, if that is greater.
+
+        Parameters
+        ----------
+        calibration : Calibration
+
+        Returns
+        -------
+        Sweeps
+
+        Raises
+        ------
+        ValueError
+            If the scatter would be out of range.
+
+        Examples
+        --------
+        >>> from curves.engine import Head, Run, Spring, calibrate
+        >>> run = Run(Spring("P1", 3.0, 19.7), None, [400, 800, 1100], [0, 4.5, 7.5])
+        >>> found = calibrate(Head((20.0, 22.0), (0.24, 0.24), 12.0), [run])
+        >>> Sweeps([500]).as_loose_as(found).scatter_deg >= 0.25
+        True
+        """
+        return replace(self, scatter_deg=self.scatter_deg * calibration.unrest)
+
+    def reaching(self, target):
+        """Give the sweeps with the target's speeds added that the rising one does not reach.
+
+        Parameters
+        ----------
+        target : Target
+
+        Returns
+        -------
+        Sweeps
+
+        Raises
+        ------
+        ValueError
+            Never of a sound target.
+
+        Examples
+        --------
+        >>> from curves.engine import Target
+        >>> Sweeps([500, 1000]).reaching(Target([600, 1500], [0, 10], 0.5)).speed_rpm
+        array([ 500., 1000., 1500.])
+        """
+        rising = self.speed_rpm[~self.falling]
+        low, high = (rising.min(), rising.max()) if rising.size else (np.inf, -np.inf)
+        added = target.speed_rpm[(target.speed_rpm < low) | (target.speed_rpm > high)]
+        falling = np.concatenate([self.falling, np.zeros(added.size, bool)])
+        return replace(self, speed_rpm=np.concatenate([self.speed_rpm, added]), falling=falling)
+
+
+def rows_of(speed_rpm, falling, wanted):
+    """Mark the readings that make one sweep, as `sweep_of` gives it."""
+    rows = falling if wanted else ~falling
+    if wanted and rows.any():
+        top = speed_rpm.max()
+        return rows | (speed_rpm == top) & (top > speed_rpm[rows].max())
+    return rows

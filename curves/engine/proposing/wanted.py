@@ -1,0 +1,223 @@
+"""The spring to buy or to wind when the drawer has none."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..bands.band import Target
+from ..fitting.calibration import Calibration
+from ..governor.head import MAX_BEND_MM
+from ..governor.prior import GAP, POSITIONS, TYPICAL_RATES
+from ..readings import checked_array, checked_choice, checked_kind, checked_number
+from ..springs.spring import (
+    LEAST_LENGTH_MM,
+    LEAST_RATE_N_PER_MM,
+    MAX_LENGTH_MM,
+    MAX_RATE_N_PER_MM,
+    MAX_TENSION_N,
+    Spring,
+    within_range,
+)
+from ..springs.wire import USUAL_INDEX, turns_for_rate
+from .drawer import Drawer
+from .judge import Judge
+from .ranking import FAIR_CHANCE, Choices
+from .sweeps import Sweeps
+
+RATE_RANGE = 4.0  # looked for from a quarter to four times the springs known
+LENGTH_RANGE_MM = 3.0
+ROUNDS = 3
+POINTS = 13
+NARROWER = 3.0
+WIRES_MM = np.round(np.arange(0.5, 2.01, 0.05), 2)
+SPRINGS = (  # what is no spring is not looked at
+    (np.log(LEAST_RATE_N_PER_MM), LEAST_LENGTH_MM),
+    (np.log(MAX_RATE_N_PER_MM), MAX_LENGTH_MM),
+)
+# Mean coil diameters, the most usual first; common practice, no source.
+COILS_MM = (7.0, 6.0, 8.0, 5.0, 9.0, 10.0, 12.0)
+LEAST_TURNS = 3.0
+
+
+@dataclass(frozen=True)
+class WantedSpring:
+    """A spring to look for.
+
+    Attributes
+    ----------
+    spring : Spring
+        Rate, free length and initial tension, as if exactly so.
+    chance : float
+        That with it the curve, or the run as it will be read, lies in the band; see `Proposal`.
+    worst_miss_deg : float
+        Greatest distance from the target at its points, expected [shaft degree].
+    wire_mm, coil_mm, turns : float or None
+        Wire, mean coil diameter [mm] and active turns that make it; None if none of the usual do.
+    warnings : tuple of str
+        What to look at: no fair chance, a best at the edge of what was looked at, no usual wire.
+
+    Examples
+    --------
+    >>> WantedSpring(Spring("wanted primary", 2.5, 19.0), 0.7, 0.4, 1.0, 7.0, 11.2, ()).turns
+    11.2
+    """
+
+    spring: Spring
+    chance: float
+    worst_miss_deg: float
+    wire_mm: float | None
+    coil_mm: float | None
+    turns: float | None
+    warnings: tuple[str, ...]
+
+
+def wanted_spring(
+    calibration,
+    target,
+    position,
+    other,
+    *,
+    initial_tension_n=0.0,
+    post_bend_mm=(0.0, 0.0),
+    coils_mm=COILS_MM,
+    sweeps=None,
+):
+    """Find rate and free length of the spring that would do best beside another.
+
+    Parameters
+    ----------
+    calibration : Calibration
+    target : Target
+    position : {"primary", "secondary"}
+        Where the wanted spring hangs.
+    other : Spring or None
+        What hangs in the other place; None for a head with a single spring.
+    initial_tension_n : float, default 0
+        Initial tension it will have [N], at least 0.
+    post_bend_mm : tuple (float, float)
+        Where the posts are [mm].
+    coils_mm : array_like
+        Mean coil diameters that fit the head [mm], the most welcome first.
+    sweeps : Sweeps, optional
+        How the run will be read, as for `propose`: then the chance is of the verdict on that run.
+
+    Returns
+    -------
+    WantedSpring
+
+    Raises
+    ------
+    ValueError
+        If an argument is not of its kind or out of range.
+
+    Notes
+    -----
+    A net over rate and free length, drawn closer three times, each knot scored over the draws like a spring
+    in the drawer. Wire and turns follow from k = G d^4 / (8 D^3 n); the coils must fit between the loops.
+
+    References
+    ----------
+    V. B. Bhandari, Design of Machine Elements, ch. 10.
+
+    Examples
+    --------
+    >>> from curves.engine import Head, Run, calibrate
+    >>> head = Head((20.0, 22.0), (0.24, 0.24), 12.0)
+    >>> first, second = Spring("P1", 3.0, 19.7), Spring("S1", 9.0, 23.0)
+    >>> run = Run(first, second, [400, 600, 800, 1100, 1400, 1800], [0, 1.5, 4.5, 7.5, 11, 12])
+    >>> target = Target([600, 800, 1100], [1.5, 4.5, 7.5], 1.0)
+    >>> wanted = wanted_spring(calibrate(head, [run]), target, "primary", second)
+    >>> 2.0 < wanted.spring.rate_n_per_mm < 4.5, wanted.chance > 0.8
+    (True, True)
+    """
+    checked_kind("calibration", calibration, Calibration)
+    checked_kind("target", target, Target)
+    place = POSITIONS.index(checked_choice("position", position, POSITIONS))
+    checked_kind("other", other, Spring, none_too=position == "primary")
+    tension = checked_number("initial_tension_n", initial_tension_n, 0.0, MAX_TENSION_N)
+    bend = checked_array("post_bend_mm", post_bend_mm, -MAX_BEND_MM, MAX_BEND_MM, like=("(p, s)", 2))
+    coils = checked_array("coils_mm", coils_mm, 0.0, 100.0, above=True)
+    checked_kind("sweeps", sweeps, Sweeps, none_too=True)
+    if sweeps:
+        sweeps = sweeps.reaching(target).as_loose_as(calibration)
+    rate, length, chance, miss, at_edge = _search(calibration, target, place, other, tension, bend, sweeps)
+    fair = FAIR_CHANCE * (Judge.of(target, sweeps).middle_chance(target) if sweeps else 1.0)
+    spring = Spring(
+        f"wanted {position}",
+        within_range("rate_n_per_mm", rate),  # which taking and undoing a logarithm may leave by a hair
+        length,
+        tension,
+    )
+    wire, coil, turns = _winding(rate, length, coils) or (None, None, None)
+    words = []
+    if chance < fair:
+        words.append(
+            f"No spring here has a fair chance: the best, this one, has {chance:.0%}. Look at the target and "
+            "at the other spring."
+        )
+    if at_edge and chance < 1.0:
+        words.append(
+            f"The best lies at the edge of what was looked at (rates up to {RATE_RANGE:g} times those known "
+            f"and down to 1/{RATE_RANGE:g}, lengths within {LENGTH_RANGE_MM:g} mm of the gap): a spring "
+            "beyond may do better."
+        )
+    if not wire:
+        words.append("No usual wire and coil makes this spring in the room there is.")
+    return WantedSpring(spring, chance, miss, wire, coil, turns, tuple(words))
+
+
+def _search(calibration, target, place, other, tension, bend, sweeps):
+    """Draw a net over rate and length closer and closer.
+
+    Gives rate and length of the best knot, its chance and worst miss, and whether it lies at the first
+    net's edge.
+    """
+    sides = [(other,), (other,)]
+    sides[place] = (Spring("any", TYPICAL_RATES[place], 1.0),)
+    drawer = Drawer.open(calibration, target, *sides, sweeps=sweeps)
+    known = [spring.rate_n_per_mm for spring, where in calibration.model.springs if where == place]
+    known = [rate for rate in known if rate] or [TYPICAL_RATES[place]]
+    middle = np.array([np.mean(np.log(known)), np.exp(drawer.bench.head[:, GAP.start + place]).mean()])
+    first, reach = middle, np.array([np.log(RATE_RANGE), LENGTH_RANGE_MM])
+    farthest = (1.0 - 1e-9) * reach
+    line = np.linspace(-1.0, 1.0, POINTS)
+    for _ in range(ROUNDS):
+        net = np.stack(np.meshgrid(line, line, indexing="ij"), axis=-1).reshape(-1, 2) * reach + middle
+        net = np.clip(net, *SPRINGS)
+        bench, choices = _hung(drawer, place, net, tension, bend)
+        scores = bench.score(choices, target)
+        best = np.lexsort((scores.worst_miss_deg, -scores.chance))[0]
+        middle, reach = net[best], reach / NARROWER
+    chance = scores.chance[best]
+    if sweeps:
+        chance = bench.chances(choices.take([best]), target, scores.initial_deg[[best]]).mean()
+    return (
+        float(np.exp(middle[0])),
+        float(middle[1]),
+        float(chance),
+        float(scores.worst_miss_deg[best]),
+        bool((np.abs(middle - first) >= farthest).any()),
+    )
+
+
+def _hung(drawer, place, net, tension, bend):
+    """Hang in springs of exactly such log rates and lengths."""
+    exact = np.column_stack([net, tension * np.exp(-net[:, 0])])
+    table = np.repeat(exact[:, None].astype(drawer.bench.head.dtype), len(drawer.bench.head), axis=1)
+    index = [np.zeros(len(net), dtype=int)] * 2
+    index[place] = np.arange(len(net))
+    choices = Choices(*index, np.tile(bend, (len(net), 1)), np.full(len(net), np.nan))
+    return drawer.bench.with_side(place, table), choices
+
+
+def _winding(rate, length, coils_mm):
+    """Choose the thickest usual wire that winds such a spring between its loops; None if none does."""
+    for coil in map(float, coils_mm):
+        for wire in map(float, WIRES_MM[::-1]):
+            if not USUAL_INDEX[0] <= coil / wire <= USUAL_INDEX[1]:
+                continue
+            turns = turns_for_rate(rate, wire, coil)
+            loops = coil - wire  # half an inner diameter at either end
+            if turns >= LEAST_TURNS and (turns + 1.0) * wire <= length - loops:
+                return wire, coil, turns
+    return None

@@ -1,0 +1,1 @@
+"""What fires the coil: dwell, coil current and copper, and how evenly the sparks fall."""

@@ -1,0 +1,280 @@
+"""The vacuum capsule: what it adds at which vacuum, and both advances together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..curve import Curve
+from ..lines.choice import choose_pieces
+from ..lines.knees import LEAST_READING_SD_DEG, READING_SD_DEG
+from ..lines.pieces import Pieces, Shape
+from ..readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, as_given, checked_array, checked_kind, checked_number
+
+MAX_VACUUM_KPA = 110.0
+
+
+@dataclass(frozen=True, eq=False)
+class Capsule:
+    """A vacuum capsule in the shaft frame; every `_se` is the standard error of the value before it.
+
+    Attributes
+    ----------
+    begin_kpa, begin_se_kpa : float or None
+        Vacuum where the capsule begins to move [kPa]; None when it does not.
+    end_kpa, end_se_kpa : float or None
+        Vacuum where it reaches its stop [kPa]; None when the readings do not show it.
+    degrees, degrees_se : float
+        What it adds at its stop, or at the highest vacuum read [shaft degree].
+    slope_deg_per_kpa, slope_se : float
+        Slope between [shaft degree/kPa]; 0 when it does not move.
+    vacuum_kpa, advance_deg, residual_deg : ndarray, shape (n,)
+        The readings in rising order, and what they lie above the description.
+    converged : bool
+        Whether the search settled on a capsule that moves.
+    warnings : tuple of str
+        What to look at.
+    """
+
+    begin_kpa: float | None
+    begin_se_kpa: float | None
+    end_kpa: float | None
+    end_se_kpa: float | None
+    degrees: float
+    degrees_se: float
+    slope_deg_per_kpa: float
+    slope_se: float
+    vacuum_kpa: np.ndarray
+    advance_deg: np.ndarray
+    residual_deg: np.ndarray
+    converged: bool
+    warnings: tuple[str, ...]
+    _pieces: Pieces | None = field(repr=False)
+
+    def advance_at(self, vacuum_kpa):
+        """Give what the capsule adds at one vacuum or at several.
+
+        Parameters
+        ----------
+        vacuum_kpa : float or array_like, shape (n,)
+            Vacuum [kPa].
+
+        Returns
+        -------
+        float or ndarray, shape (n,)
+            Vacuum advance [shaft degree].
+
+        Raises
+        ------
+        ValueError
+            If a vacuum is not a finite number.
+
+        Examples
+        --------
+        >>> round(fit_capsule([10, 20, 25, 30, 40, 50], [0, 0, 2, 4, 6, 6]).advance_at(30), 6)
+        4.0
+        """
+        vacuum = checked_array("vacuum_kpa", vacuum_kpa)
+        value = np.zeros(vacuum.size) if self._pieces is None else self._pieces.value(vacuum)
+        return as_given(value, vacuum_kpa)
+
+
+def fit_capsule(vacuum_kpa, advance_deg, *, reading_sd_deg=READING_SD_DEG) -> Capsule:
+    """Find where a vacuum capsule begins and ends, and how many degrees it adds.
+
+    Parameters
+    ----------
+    vacuum_kpa : array_like, shape (n,)
+        Vacuum applied [kPa below the air outside], 0 to 110, in any order.
+    advance_deg : array_like, shape (n,)
+        Advance the capsule adds [shaft degree].
+    reading_sd_deg : float, default 0.25
+        Scatter of a reading [shaft degree], 0.001 to 10.
+
+    Returns
+    -------
+    Capsule
+
+    Raises
+    ------
+    ValueError
+        If nothing was read, lengths differ, or a value is NaN or out of range.
+
+    Notes
+    -----
+    advance = s (clip(p, p_begin, p_end) - p_begin); the same least squares as for knees, with one slope.
+
+    References
+    ----------
+    Datsun pick-up 1977, service manual p. EE-34: 0 degrees at 150 mmHg, 3.0 distributor degrees at 250 mmHg.
+
+    Examples
+    --------
+    >>> capsule = fit_capsule([10, 20, 25, 30, 40, 50], [0, 0, 2, 4, 6, 6])
+    >>> round(capsule.begin_kpa, 6), round(capsule.end_kpa, 6), round(capsule.degrees, 6)
+    (20.0, 35.0, 6.0)
+    """
+    vacuum = checked_array("vacuum_kpa", vacuum_kpa, 0.0, MAX_VACUUM_KPA)
+    like = ("vacuum_kpa", vacuum.size)
+    advance = checked_array("advance_deg", advance_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG, like=like)
+    sd = checked_number("reading_sd_deg", reading_sd_deg, LEAST_READING_SD_DEG, 10.0)
+    order = np.argsort(vacuum, kind="stable")
+    x, y = vacuum[order], advance[order]
+    fit, few = choose_pieces(x, y, [Shape(1, False), Shape(1, True)], 0.0, sd, forced=False)
+    words = _capsule_words(fit, x, y, few, sd)
+    if fit is None:
+        most = float(y.mean()) if few else 0.0
+        none = (None,) * 4
+        return Capsule(*none, most, sd, 0.0, np.inf, x, y, y - most, False, words, None)
+    spare = len(x) - fit.shape.parameters
+    variance = max(sd**2, fit.sse / spare) if spare > 0 else sd**2
+    errors = np.sqrt(variance * np.diag(fit.covariance))
+    stop = fit.shape.stop
+    top = fit.gradient(np.inf if stop else x[-1])[0]
+    felt = top != 0
+    top_variance = variance * top[felt] @ fit.covariance[np.ix_(felt, felt)] @ top[felt]
+    return Capsule(
+        begin_kpa=float(fit.knots[0]),
+        begin_se_kpa=float(errors[2]),
+        end_kpa=float(fit.knots[1]) if stop else None,
+        end_se_kpa=float(errors[3]) if stop else None,
+        degrees=float(fit.value(fit.knots[1] if stop else x[-1])),
+        degrees_se=float(np.sqrt(top_variance)),
+        slope_deg_per_kpa=float(fit.slopes[0]),
+        slope_se=float(errors[1]),
+        vacuum_kpa=x,
+        advance_deg=y,
+        residual_deg=y - fit.value(x),
+        converged=fit.converged,
+        warnings=words,
+        _pieces=fit,
+    )
+
+
+def _capsule_words(fit, x, y, few, sd):
+    if fit is None:
+        if few:
+            return ("Readings at one vacuum only: read at three or more.",)
+        return ("The capsule moves nothing: look for a torn diaphragm, a stuck plate or a hose that is off.",)
+    words = []
+    if few:
+        words.append("Few readings: begin and slope are those of one straight line; read at more vacuums.")
+    if fit.slopes[0] < 0:
+        words.append(
+            "The capsule retards: was the advance read with the sign turned, or is it a retard side?"
+        )
+    elif not fit.shape.stop:
+        words.append(f"Still moving at {x[-1]:.1f} kPa, the highest vacuum read: its stop was not seen.")
+    if fit.knots[0] <= 0:
+        words.append(
+            "The slope does not come down to 0 above 0 kPa: the readings may include the initial timing or "
+            "the centrifugal advance; take that off."
+        )
+    elif fit.knots[0] < x[0]:
+        words.append(f"The begin is drawn on from higher readings: read below {fit.knots[0]:.1f} kPa.")
+    if not fit.held.all():
+        words.append("Fewer than two readings lie on the slope: read there to place begin and end.")
+    far = np.abs(y - fit.value(x))
+    if far.max() > 4.0 * sd:
+        worst = int(np.argmax(far))
+        words.append(
+            f"The reading at {x[worst]:.1f} kPa lies far off the line of the others: look at it again."
+        )
+    return tuple(words)
+
+
+@dataclass(frozen=True, eq=False)
+class AdvanceMap:
+    """Both advances together over speed and vacuum, in the shaft frame.
+
+    Attributes
+    ----------
+    speed_rpm, vacuum_kpa : ndarray, shapes (n,) and (m,)
+        The axes [shaft rpm], [kPa].
+    advance_deg : ndarray, shape (n, m)
+        Initial timing, centrifugal and vacuum advance together [shaft degree].
+    greatest_deg, at_rpm, at_kpa : float
+        The greatest value, and where it is first reached.
+    over_deg : float or None
+        How far it exceeds the limit [shaft degree], negative when it stays below; None without a limit.
+    within : bool
+        False when the limit is exceeded anywhere.
+    warnings : tuple of str
+        What to look at, the capsule's own warnings first.
+    """
+
+    speed_rpm: np.ndarray
+    vacuum_kpa: np.ndarray
+    advance_deg: np.ndarray
+    greatest_deg: float
+    at_rpm: float
+    at_kpa: float
+    over_deg: float | None
+    within: bool
+    warnings: tuple[str, ...]
+
+
+def advance_map(curve, capsule, speed_rpm, vacuum_kpa, *, initial_deg=0.0, limit_deg=None) -> AdvanceMap:
+    """Add centrifugal and vacuum advance over a grid of speeds and vacuums.
+
+    Parameters
+    ----------
+    curve : Curve, Knees, Readings, Run, or pair (speed_rpm, advance_deg)
+        Centrifugal advance in the shaft frame; level beyond its ends.
+    capsule : Capsule
+    speed_rpm : float or array_like, shape (n,)
+        Speeds [shaft rpm].
+    vacuum_kpa : float or array_like, shape (m,)
+        Vacuums [kPa].
+    initial_deg : float, default 0
+        Initial timing [shaft degree].
+    limit_deg : float, optional
+        Most timing the engine stands [shaft degree].
+
+    Returns
+    -------
+    AdvanceMap
+
+    Raises
+    ------
+    ValueError
+        If a value is NaN or out of range, or the capsule is no `Capsule`.
+
+    Notes
+    -----
+    total(n, p) = initial + centrifugal(n) + capsule(p).
+
+    References
+    ----------
+    Volvo B23E 1982: vacuum advance 9 to 14 crank degrees at 200 mmHg, basic 10: the light reads 19 to 24.
+
+    Examples
+    --------
+    >>> capsule = fit_capsule([10, 20, 25, 30, 40, 50], [0, 0, 2, 4, 6, 6])
+    >>> curve = [500, 1500], [0, 10]
+    >>> total = advance_map(curve, capsule, [500, 1500], [0, 50], initial_deg=5, limit_deg=18)
+    >>> total.advance_deg.round(6).tolist(), round(total.over_deg, 6), total.within
+    ([[5.0, 11.0], [15.0, 21.0]], 3.0, False)
+    """
+    checked_kind("capsule", capsule, Capsule)
+    speed = checked_array("speed_rpm", speed_rpm, 0.0, MAX_SPEED_RPM)
+    vacuum = checked_array("vacuum_kpa", vacuum_kpa, 0.0, MAX_VACUUM_KPA)
+    initial = checked_number("initial_deg", initial_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG)
+    total = initial + Curve.of(curve).at(speed)[:, None] + capsule.advance_at(vacuum)[None, :]
+    row, column = np.unravel_index(np.argmax(total), total.shape)
+    greatest = float(total[row, column])
+    over, words = None, capsule.warnings
+    if limit_deg is not None:
+        over = greatest - checked_number("limit_deg", limit_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG)
+        if over > 0:
+            words = (
+                *words,
+                f"At {speed[row]:.0f} rpm and {vacuum[column]:.1f} kPa the total is {over:.1f} distributor "
+                "degrees over the limit: light load stands more advance than full load, but check that the "
+                "limit allows it.",
+            )
+    within = over is None or over <= 0
+    return AdvanceMap(
+        speed, vacuum, total, greatest, float(speed[row]), float(vacuum[column]), over, within, words
+    )
