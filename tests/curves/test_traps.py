@@ -11,7 +11,7 @@ import pytest
 from curves import sweeps, timing
 from curves.models import LightReading, Run, Sweep
 from jobs.queries import card_for
-from jobs.views.curve import curve_of
+from jobs.views.curve import curve_context
 from tests import build
 
 pytestmark = pytest.mark.django_db
@@ -143,7 +143,7 @@ def test_travel_that_is_not_as_stamped_is_shown_and_the_measured_one_counts():
     job = card(curve, band=[(1000, 0, 1), (3000, 20, 1)], idle=700, **limits)
     job.build.travel_stamped_deg, job.build.travel_measured_deg = 10, 14
     job.build.save()
-    said = curve_of(card_for(build.person(), job.number))["summary"]
+    said = curve_context(card_for(build.person(), job.number))["curve"]["summary"]
     words = {warning.kind: warning.text for warning in said.warnings}
     assert "Travel measured is 14 distributor degrees, 4 more than the 10 stamped" in words["travel"]
     assert said.total_crank_deg == pytest.approx(38)
@@ -168,7 +168,7 @@ def test_crank_degrees_typed_as_distributor_degrees_are_warned_of():
     # 22 crank degrees typed as 22 distributor degrees would be 44 at the crank: more than any maker's figure
     # at hand (TM 10-3930-623-12 gives at most 42 crank degrees).
     job = card([(300, 0), (500, 0), (1500, 22), (1800, 22)])
-    said = curve_of(card_for(build.person(), job.number))["summary"]
+    said = curve_context(card_for(build.person(), job.number))["curve"]["summary"]
     assert (
         "22.0 distributor degrees (44.0 crank) of centrifugal advance is much. Is the frame right?"
         in " ".join(warning.text for warning in said.warnings)
