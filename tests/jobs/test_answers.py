@@ -102,7 +102,9 @@ def test_answer_is_kept_with_who_how_and_when(client_as, role):
     ):
         assert shown in text
     told = unescape(client.get(reverse("history", args=[job.number])).content.decode())
-    assert "wrote the customer's answer (answer: Accepted; asked: 380; agreed: 380" in told
+    assert "wrote the customer's answer (" in told
+    for shown in ("answer: Accepted", "asked: 380", "agreed: 380", "said by: Marta Quill"):
+        assert shown in told
     assert of_customer(job) == []
 
 

@@ -94,6 +94,7 @@ def test_everything_says_how_it_ended_and_nothing_that_it_was_rebuilt(client_as)
     for shown in ("73.50", "25.00", "48.50", "Cap, clamp", "rotor arm", "tax included", "Not reached."):
         assert shown in card
     assert 'data-state="skipped"' in card
+    assert "Setting instructions" not in card
     assert "curve sheet" not in card.split('id="rail"')[1].split("card-curve")[0].lower()
     board = client.get(reverse("board")).content.decode()
     assert 'class="ticket"' not in board
