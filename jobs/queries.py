@@ -243,3 +243,21 @@ def values_used(model, name, among=1000, limit=100):
         .values_list(name, flat=True)[:among]
     )
     return [value for value, _ in Counter(filter(None, newest)).most_common(limit)]
+
+
+def engines_of(customer, most=4):
+    """The engines that a customer had here, the newest first, each once: as the newest card that has it."""
+    cards = (
+        Job.objects.real()
+        .filter(customer=customer, engine__isnull=False)
+        .select_related("engine", "customer")
+    )
+    found = {}
+    for job in cards.order_by("-number")[:40]:
+        found.setdefault(_figures(job.engine), job)
+    return list(found.values())[:most]
+
+
+def _figures(row):
+    """All that a row says, but for its key."""
+    return tuple(getattr(row, field.attname) for field in row._meta.concrete_fields if not field.primary_key)

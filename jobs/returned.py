@@ -1,8 +1,15 @@
-"""What a unit that came back brings along from its earlier card, and what it does not."""
+"""Which unit was here before, and what it brings along from its earlier card."""
 
 from dataclasses import dataclass
 
 from django.utils import timezone
+
+from jobs.models import Job
+from jobs.search import all_words
+from jobs.writing import words_of
+
+MOST_OFFERED = 3
+_LOOKED_AT = 200  # of the newest cards with that number anywhere on them
 
 
 @dataclass(frozen=True)
@@ -29,3 +36,77 @@ def warranty_of(job):
 def _warranty(until, on, source=""):
     holds = on <= until
     return Warranty(holds, f"{'in warranty until' if holds else 'warranty ended'} {until:%-d %b %Y}{source}")
+
+
+@dataclass(frozen=True)
+class Before:
+    """A unit that was here: its newest card that is closed, and the one that is open, if there are."""
+
+    last: Job | None
+    open: Job | None
+
+
+def found_again(*, number="", maker="", date_code="", earlier=None):
+    """Units that were here, the newest first, by an earlier job's number or by what is stamped on them.
+
+    A number is a type's as often as one unit's own: another maker or date code typed beside it rules a unit
+    out.
+    """
+    units = [earlier.unit_id] if (earlier := _numbered(earlier)) else _stamped(number, maker, date_code)
+    if not units:
+        return []
+    found = {}
+    cards = Job.objects.real().filter(unit__in=units).select_related("unit", "engine", "customer")
+    for job in cards.order_by("-number"):
+        found.setdefault(job.unit_id, []).append(job)
+    return [
+        Before(
+            next((job for job in jobs if job.is_closed), None),
+            next((job for job in jobs if not job.is_closed), None),
+        )
+        for jobs in list(found.values())[:MOST_OFFERED]
+    ]
+
+
+def to_start_from(number):
+    """The closed card of this number as (card, ""), or (None, why a new one can't start from it)."""
+    job = _numbered(number)
+    if job is None:
+        return None, f"There is no job {number} of a real unit."
+    if still := open_card_of(job.unit_id):
+        return None, f"This unit is still on the bench as job {still.number}: go on there."
+    return job, ""
+
+
+def open_card_of(unit):
+    return Job.objects.real().filter(unit=unit, closed_at=None).first()
+
+
+def is_same_mark(one, other):
+    """Whether two marks are one, however they are spaced and written."""
+    return _code(one) == _code(other)
+
+
+def _numbered(number):
+    cards = Job.objects.real().select_related("unit", "engine", "customer", "build")
+    return cards.filter(number=number).first() if number else None
+
+
+def _stamped(number, maker, date_code):
+    words = words_of(number)
+    if not words:
+        return []
+    cards = Job.objects.real().filter(all_words(words)).order_by("-number").select_related("unit")
+    units = {job.unit_id: job.unit for job in cards.defer("search_text")[:_LOOKED_AT]}
+    return [key for key, unit in units.items() if _is_stamped(unit, number, maker, date_code)]
+
+
+def _is_stamped(unit, number, maker, date_code):
+    others = [(unit.maker, maker), (unit.date_code, date_code)]
+    return is_same_mark(unit.number, number) and all(
+        is_same_mark(stands, typed) for stands, typed in others if _code(stands) and _code(typed)
+    )
+
+
+def _code(mark):
+    return "".join(words_of(mark))

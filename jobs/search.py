@@ -94,9 +94,9 @@ def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
     of queries doesn't grow with the hits.
     """
     words = writing.words_of(text)
-    in_tray = trays.asked_for(words, _all_words)
+    in_tray = trays.asked_for(words, all_words)
     jobs = _whole_cards(Job.objects.real()) if words else _with_runs(Job.objects.real())
-    jobs = jobs.filter(_all_words(words) | in_tray if in_tray else _all_words(words))
+    jobs = jobs.filter(all_words(words) | in_tray if in_tray else all_words(words))
     if closed is not None:
         jobs = jobs.filter(closed_at__isnull=not closed)
     if besides is not None:
@@ -150,7 +150,7 @@ def _with_runs(jobs):
     )
 
 
-def _all_words(words):
+def all_words(words):
     """Every word begins one on the card; or, for a number spaced otherwise, all of them together do."""
     each = Q()
     for word in words:

@@ -1,5 +1,6 @@
 """Opening a card for a customer's unit or for the shop's own stock, and reopening an old one as a new one."""
 
+from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
@@ -10,6 +11,7 @@ from jobs.actions.noting import note
 from jobs.guards import refuse_practice, require_closed
 from jobs.inspection import new_steps
 from jobs.models import Job, RoadReport, Step
+from jobs.returned import open_card_of
 from shop.models import Shop
 from shop.rights import require
 
@@ -64,9 +66,14 @@ def report_from_road(job, *, text, by):
 
 @transaction.atomic
 def reopen(job, *, by, road_report="", **fields):
-    """Open a new card for a unit that came back; the old one, its curve and its papers stay as they are."""
+    """Open a new card for a unit that came back; the old one, its curve and its papers stay as they are.
+
+    ``fields`` are those of ``open_job`` that the new card does not take from the old.
+    """
     refuse_practice(job)
     require_closed(job)
+    if still := open_card_of(job.unit_id):
+        raise PermissionDenied(f"This unit is still on the bench as job {still.number}: go on there.")
     if road_report:
         report_from_road(job, text=road_report, by=by)
     build = Build(
@@ -79,11 +86,9 @@ def reopen(job, *, by, road_report="", **fields):
     new = open_job(
         by=by,
         unit=job.unit,
-        engine=job.engine,
-        customer=job.customer,
         build=build,
         previous=job,
-        **({"complaint": road_report} | fields),
+        **({"engine": job.engine, "customer": job.customer, "complaint": road_report} | fields),
     )
     stock.take_over(job.build, new.build, by=by)
     if carried := _carry_target(job.build, build):

@@ -4,10 +4,11 @@ from django import forms
 from django.db.models import Q
 from django.urls import reverse
 
+from jobs import returned
 from jobs.forms.money import in_currency
 from jobs.models import Engine, Job, Unit
 from shop.fields import between
-from shop.forms import Form, ModelForm, NumberField
+from shop.forms import Form, ModelForm, NumberField, WholeField
 from shop.models import Customer
 from shop.once import OnceField
 
@@ -25,6 +26,17 @@ def customers_like(text, limit=20):
     for word in text.replace("(", " ").replace(")", " ").replace(",", " ").split():
         rows = rows.filter(Q(*((f"{name}__icontains", word) for name in _NAMED), _connector=Q.OR))
     return rows[:limit]
+
+
+def meant_by(typed):
+    """The customers whose name was typed; the one picked from the list of suggestions alone."""
+    name = typed.split(" (")[0].split(",")[0].strip()
+    found = list(Customer.objects.filter(name__iexact=name)[:50])
+    return [one for one in found if is_picked(one, typed)] or found
+
+
+def is_picked(customer, typed):
+    return named(customer).casefold() == typed.casefold()
 
 
 def _suggested(field, name):
@@ -78,9 +90,8 @@ class OwnerForm(Form):
 
     def _known(self, typed):
         """The one customer meant by the text, or None; two of one name are asked about."""
-        name = typed.split(" (")[0].split(",")[0].strip()
-        found = list(Customer.objects.filter(name__iexact=name)[:50])
-        picked = [customer for customer in found if named(customer).casefold() == typed.casefold()]
+        found = meant_by(typed)
+        picked = [customer for customer in found if is_picked(customer, typed)]
         if picked or self._says_new():
             return next(iter(picked or filter(self._is_reached_there, found)), None)
         if len(found) > 1:
@@ -217,7 +228,32 @@ class NewAgreedForm(AgreedForm):
         in_currency(self, "agreed_limit")
 
 
-class OnceForm(Form):
-    """The one-time key of the page that opens a card."""
+class StartForm(Form):
+    """The one-time key of the page that opens a card, and the earlier card that the new one starts from."""
 
     once = OnceField()
+    earlier = WholeField(
+        label="Earlier job number",
+        required=False,
+        validators=between(1, 9_999_999),
+        help_text="Was it here before? Its unit number finds the card too.",
+    )
+    previous = forms.IntegerField(required=False, widget=forms.HiddenInput)
+
+    def clean(self):
+        data = super().clean()
+        earlier, previous = data.get("earlier"), data.get("previous")
+        if previous:
+            data["before"], refusal = returned.to_start_from(previous)
+            if refusal:
+                self.add_error("earlier", refusal)
+        if earlier and earlier != previous:
+            self.add_error(
+                "earlier", f"The card does not start from job {earlier} yet: tap it, or clear this."
+            )
+        return data
+
+    @property
+    def before(self):
+        """The card to start from, or None."""
+        return self.cleaned_data.get("before") if self.is_bound and self.is_valid() else None

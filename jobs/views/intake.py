@@ -6,34 +6,61 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from curves.models import Build
 from jobs import building
-from jobs.actions.opening import open_job
+from jobs.actions.intake import change_unit
+from jobs.actions.noting import changes
+from jobs.actions.opening import open_job, reopen
 from jobs.actions.photos import add_photo
-from jobs.forms.intake import EngineForm, NewAgreedForm, OnceForm, OwnerForm, UnitForm, customers_like, named
+from jobs.forms.intake import EngineForm, NewAgreedForm, OwnerForm, StartForm, UnitForm, customers_like, named
 from jobs.forms.photos import IntakePhotosForm
 from jobs.forms.several import Several
-from jobs.models import Engine, Unit
+from jobs.forms.starts import Starts
+from jobs.models import Engine, Job, Unit
 from jobs.queries import values_used
+from jobs.returned import is_same_mark
 from shop import notes
 from shop.once import take, taken
 from shop.pages import page
 from shop.rights import require
 
+FILL = {"look", "take", "take_over", "start", "start_over", "part"}  # buttons that fill in, and open nothing
+
 
 class NewCard(Several):
-    """The forms of a new card, in the order of the talk at the counter."""
+    """The forms of a new card, in the order of the talk at the counter; ``starts`` fills them unchecked."""
 
-    def __init__(self, data=None, files=None):
-        self.owner = OwnerForm(data)
-        self.owner.fields["customer"].widget.attrs["autofocus"] = True
-        self.unit = UnitForm(data, prefix="unit")
-        self.agreed = NewAgreedForm(data)
-        self.engine = EngineForm(data, prefix="engine", empty_permitted=True)
+    def __init__(self, data=None, files=None, *, starts=None):
+        def typed(prefix=""):
+            return {} if starts is None else {"initial": _under(prefix, starts.typed)}
+
+        self.starts = starts or Starts(data.dict() if data else {})
+        self.start = StartForm(data, **typed())
+        self.before = self.start.before
+        unit = Unit.objects.get(pk=self.before.unit_id) if self.before else None
+        self.owner = OwnerForm(data, **typed())
+        self.owner.fields["customer"].widget.attrs["autofocus"] = starts is None
+        self.unit = UnitForm(data, prefix="unit", instance=unit, **typed("unit-"))
+        self.agreed = NewAgreedForm(data, **typed())
+        self.engine = EngineForm(data, prefix="engine", empty_permitted=True, **typed("engine-"))
         self.photos = IntakePhotosForm(data, files)
-        self.once = OnceForm(data)
-        super().__init__(self.owner, self.unit, self.agreed, self.engine, self.photos, self.once)
+        super().__init__(self.start, self.owner, self.unit, self.agreed, self.engine, self.photos)
+
+    @property
+    def holds_typing(self):
+        """Whether the page already shows what was typed, so that the browser must not put its own there."""
+        return self.owner.is_bound or bool(self.starts.typed)
 
     def is_valid(self):
-        return super().is_valid() and self._photos_are_good()
+        good = super().is_valid()
+        return self._is_the_unit() and good and self._photos_are_good()
+
+    def _is_the_unit(self):
+        """Another maker or number is another unit: its card must not start from this one's."""
+        for name in ("maker", "number") if self.before else ():
+            stands, typed = getattr(self.before.unit, name), self.unit.cleaned_data.get(name)
+            if stands and typed and not is_same_mark(stands, typed):
+                said = f"Job {self.before.number} is of a unit with {stands} here"
+                self.unit.add_error(name, f"{said}: write that, or don't start from it.")
+        return not self.unit.errors
 
     def _photos_are_good(self):
         self.pictures = self.photos.cleaned()
@@ -41,24 +68,45 @@ class NewCard(Several):
 
     def open(self, person):
         """Open the card; returns its address."""
-        engine = self.engine.instance if self.engine.has_changed() else None
-        job = open_job(
-            by=person,
-            customer=self.owner.cleaned_data["owner"],
-            unit=self.unit.instance,
-            engine=engine,
-            build=Build(travel_stamped_deg=self.unit.cleaned_data["travel_stamped_deg"]),
-            **self.agreed.row_data(),
-        )
+        job = self._back(person) if self.before else self._new(person)
         for picture in self.pictures:
             add_photo(job, picture, by=person)
         building.tray_tag(job, by=person)
         return reverse("card", args=[job.number])
 
+    def _new(self, person):
+        return open_job(
+            by=person,
+            unit=self.unit.instance,
+            build=Build(travel_stamped_deg=self.unit.cleaned_data["travel_stamped_deg"]),
+            **self._said(),
+        )
+
+    def _back(self, person):
+        job = Job.objects.get(pk=reopen(self.before, by=person, **self._said()).pk)
+        stamped = self.unit.cleaned_data["travel_stamped_deg"]
+        change_unit(job, self.unit.row_data(), by=person, version=job.version, travel_stamped_deg=stamped)
+        return job
+
+    def _said(self):
+        engine = self.engine.instance if self.engine.has_changed() else None
+        stood = self.before.engine if self.before else None
+        if engine and stood and not changes(stood, row := self.engine.row_data(), row):
+            engine = stood
+        return {"customer": self.owner.cleaned_data["owner"], "engine": engine} | self.agreed.row_data()
+
+
+def _under(prefix, typed):
+    return {name.removeprefix(prefix): text for name, text in typed.items() if name.startswith(prefix)}
+
 
 @require_http_methods(["GET", "POST"])
 def new_job(request):
     require(request.user, "open_job")
+    if request.method == "POST" and FILL & request.POST.keys():
+        answer = _shown(request, NewCard(starts=_filled(request.POST.dict())))
+        answer["HX-Reselect"] = f"#{request.htmx.target or 'main'}"  # the rest, files too, stays as it is
+        return answer
     if request.method == "POST" and (before := taken(request)):
         return redirect(before)
     form = NewCard(request.POST or None, request.FILES or None)
@@ -66,7 +114,35 @@ def new_job(request):
         place = take(request, lambda: form.open(request.user))
         notes.leave(request, "The card is open. Print its tag, and put it on the tray.")
         return redirect(place)
-    return page(request, "jobs/new.html", {"form": form, "used": used()}, status=form.status)
+    return _shown(request, form)
+
+
+def _shown(request, form):
+    context = {"form": form, "starts": form.starts, "used": used()}
+    return page(request, "jobs/new.html", context, status=form.status)
+
+
+def _filled(sent):
+    """What was typed with what a button asked to fill in; nothing is checked, and nothing opened."""
+    asked = {name: sent.pop(name) for name in FILL if name in sent}
+    starts = Starts(sent)
+    for name in ("take", "take_over"):
+        if name in asked:
+            starts.take(asked[name], over=name == "take_over")
+    for name in ("start", "start_over"):
+        if name in asked:
+            starts.start(asked[name], over=name == "start_over")
+    if "part" in asked:
+        starts.part()
+    return starts
+
+
+@require_GET
+def starts(request, of):
+    """What can be filled into the unit or the engine, as one types whose it is."""
+    require(request.user, "open_job")
+    typed = Starts(request.GET.dict())
+    return render(request, f"jobs/_{of}_starts.html", {"starts": typed})
 
 
 @require_GET

@@ -54,5 +54,10 @@ document.addEventListener("htmx:afterRequest", ({ detail }) => {
   const taken = detail.xhr.status >= 200 && detail.xhr.status < 400;
   if (form.matches("form[data-keep]") && taken) forget(form);
 });
+document.addEventListener("htmx:afterSettle", ({ target }) => {
+  // A part of the form was filled in: that is what a reload is to find.
+  const form = target.closest?.("form[data-keep]");
+  if (form && target !== form) save(form);
+});
 document.addEventListener("htmx:load", ({ detail }) => restoreAll(detail.elt));
 restoreAll(document);
