@@ -243,7 +243,7 @@ def _misses(traces, drive):
             side = _side(worst["outside_deg"])["side"]
             frame = trace["frame"]
             far = frames.number_in(abs(worst["outside_deg"]), Frame.CRANK, frame, drive)
-            text = f"{far:.1f} {Frame(frame).label} deg {side}"
+            text = f"read {far:.1f} {Frame(frame).label} deg {side}"
             misses.append(miss_of(trace["role"], text, worst["crank_rpm"], worst["crank_deg"], side))
     return misses
 

@@ -1,7 +1,8 @@
 """What to look at before any spring, and how the next run is taken to be read."""
 
-from curves import judging
+from curves import frames, judging
 from curves.offers import in_percent
+from curves.results import InBoth
 
 LIKELY = 0.5  # a promise that a person counts on
 FEW_IN_THE_MIDDLE = 0.5  # of curves in the middle of the band, judged so: below it the reading is the limit
@@ -15,17 +16,16 @@ def read_as(lesson):
     return f"{str(lesson.run).lower()} ({' and '.join(ways)})"
 
 
-def look_first(found, newest, runs, drive):
-    """What to look at before any spring: weights that stick, promises broken, a scale too coarse."""
+def look_first(found, newest, runs, drive, frame):
+    """What to look at before any spring: weights that stick, promises broken, a scale too coarse; in the
+    frame of who types, the other beside."""
     apart, speed = judging.sweeps_apart(newest.readings)
     sticking = found.sticking
     if sticking and apart < judging.APART_DEG:
         apart, speed = sticking.apart_deg, sticking.at_rpm
     if sticking or apart >= judging.APART_DEG:
-        text = (
-            f"Free the weights: the sweeps lie {drive.to_crank_deg(judging.tidy(apart)):.1f} crank degrees "
-        )
-        text += f"apart at {drive.to_crank_rpm(speed):.0f} crank rpm."
+        far = frames.said_angle(judging.tidy(apart), frame, drive)
+        text = f"Free the weights: the sweeps lie {far} apart at {frames.said_speed(speed, frame, drive)}."
         if sticking:
             freed = in_percent(sticking.freed_chance)
             text += f" With weights that swing freely the best chance would be {freed}, not "
@@ -40,9 +40,9 @@ def look_first(found, newest, runs, drive):
             "a bench that shakes."
         )
     if found.corners_cut_rpm:
-        speeds = ", ".join(f"{drive.to_crank_rpm(rpm):.0f}" for rpm in found.corners_cut_rpm)
+        speeds = frames.speeds([InBoth.speed(rpm, drive) for rpm in found.corners_cut_rpm], frame)
         yield (
-            f"Read at {speeds} crank rpm too, rising and falling: the band bends there, and the straight "
+            f"Read at {speeds} too, rising and falling: the band bends there, and the straight "
             "line between the readings beside it leaves the band whatever springs hang in."
         )
     elif found.greatest_chance < FEW_IN_THE_MIDDLE:

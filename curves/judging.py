@@ -5,11 +5,12 @@ from math import isfinite
 import numpy as np
 
 from curves import engine, frames, travel
-from curves.results import InBoth, Knee, Miss, RunSummary, Warning
+from curves.results import AT_POINT, BETWEEN, InBoth, Knee, Miss, RunSummary, Warning
 
 # Thresholds of what is said aloud though it is accepted; common practice, no source, but for the second.
 APART_DEG = 1.0  # distributor degrees between falling and rising sweep: the weights stick
 MUCH_CRANK_DEG = 40.0  # TM 10-3930-623-12 gives at most 42 crank degrees
+SO_FAR = "Sweeps in the band so far"  # the run's verdict, with all that is read beside them, is proof's alone
 PLACES = 6  # of what is shown, before it is rounded
 
 
@@ -51,7 +52,9 @@ def verdict(readings, band, drive):
     uncovered = tuple(float(rpm) for rpm in drive.to_crank_rpm(band.speed_rpm[missed]))
     if worst.worst_side in ("above", "below"):
         side = "over" if worst.worst_side == "above" else "under"
-        return False, Miss(_deg(tidy(worst.worst_deg), drive), side, _rpm(worst.worst_rpm, drive)), uncovered
+        where = AT_POINT if np.isclose(band.speed_rpm, worst.worst_rpm).any() else BETWEEN
+        miss = Miss(_deg(tidy(worst.worst_deg), drive), side, _rpm(worst.worst_rpm, drive), where)
+        return False, miss, uncovered
     return (None if uncovered else True), None, uncovered
 
 
@@ -89,14 +92,18 @@ def draft_words(readings, band, drive, frame):
         return warnings
     inside, miss, uncovered = verdict(readings, band, drive)
     if miss:
-        far, at = frames.angle(miss.distance_deg, frame), frames.speed(miss.speed_rpm, frame)
-        text = f"Out of the band by {far}, {miss.side}, at {at}."
-        return [Warning("out", text), *warnings]
+        return [Warning("out", miss_words(miss, frame)), *warnings]
     if uncovered:
         missing = [InBoth.speed(drive.to_shaft_rpm(rpm), drive) for rpm in uncovered]
-        reached = f"In the band so far; not reached yet: {frames.speeds(missing, frame)}."
+        reached = f"{SO_FAR}; not reached yet: {frames.speeds(missing, frame)}."
         return [Warning("in", reached), *warnings]
-    return [Warning("in", "In the band."), *warnings] if inside else warnings
+    return [Warning("in", f"{SO_FAR}."), *warnings] if inside else warnings
+
+
+def miss_words(miss, frame):
+    """How far a run lies out of its band at the worst, and where, in a frame, the other beside."""
+    far, at = frames.angle(miss.distance_deg, frame), frames.speed(miss.speed_rpm, frame)
+    return f"Out of the band by {far} {miss.side}, at {at}, {miss.where}."
 
 
 def build_warnings(build):

@@ -103,6 +103,16 @@ class Offer:
     def pair(self):
         return f"{self.primary} + {self.secondary}" if self.secondary else str(self.primary)
 
+    @property
+    def keys(self):
+        return self.primary.pk, self.secondary and self.secondary.pk
+
+    def is_fitted_in(self, run):
+        """Whether it is this very pair with these very bends that a run was made for."""
+        stands = run.primary_bend_mm, run.secondary_bend_mm
+        off = [abs(asked - is_at) for asked, is_at in zip(self.proposal.post_bend_mm, stands, strict=True)]
+        return self.keys == (run.primary_id, run.secondary_id) and max(off) < LEAST_BEND_MM
+
 
 @dataclass(frozen=True)
 class Measuring:
@@ -146,13 +156,13 @@ def predict(calibration, proposal, band, travel_deg=None):
     return Predicted(speeds, mean, np.maximum(mean - reach, 0.0), mean + reach)
 
 
-def bends(proposal, build, log):
-    """What to do to each post of a proposal, from where the newest run left it."""
+def bends(proposal, build, newest):
+    """What to do to each post of a proposal, from where the newest run left it, or is to find it."""
     primary, secondary = proposal.post_bend_mm
     wanted = (
         {"primary": primary} if proposal.secondary is None else {"primary": primary, "secondary": secondary}
     )
-    return bends_to(wanted, build, log[-1].run if log else None)
+    return bends_to(wanted, build, newest)
 
 
 def bends_to(wanted_mm, build, newest):
@@ -172,14 +182,13 @@ def why(offer, log, band, drive, pairs, frame):
     if not read:
         rank = f"{RANKS[offer.place - 1]} of {several(pairs, 'pair')} in the drawer"
         return f"It ranks {rank}, going by {_named(log)}{_hope(offer.proposal)}."
-    pair = (offer.primary.pk, offer.secondary and offer.secondary.pk)
-    before = next((one for one in reversed(read) if one.pair == pair), read[-1])
-    change = _with_the_same(offer, before.run) if before.pair == pair else _against(offer, before.run)
+    before = next((one for one in reversed(read) if one.pair == offer.keys), read[-1])
+    change = _with_the_same(offer, before.run) if before.pair == offer.keys else _against(offer, before.run)
     if before.in_band:
         return f"{before.run} lay in the band; {change}, the {CHANCE_OF} is {offer.chance}."
     miss = before.miss
-    found = f"{before.run} read {frames.angle(miss.distance_deg, frame)} {miss.side} the band at "
-    found += frames.speed(miss.speed_rpm, frame)
+    found = f"{before.run} lay {frames.angle(miss.distance_deg, frame)} {miss.side} the band at "
+    found += f"{frames.speed(miss.speed_rpm, frame)}, {miss.where}"
     expected = f"{change} it is expected {_beside(offer, band, miss.speed_rpm.shaft, drive, frame)} there"
     return f"{found}; {expected}{_hope(offer.proposal)}."
 

@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from curves.models import Run
 
 EDGE_DEG = 1e-6  # a curve on the edge lies inside
+# Where a run lies farthest out of its band; a single reading's miss and a proposal's expected one are others.
+AT_POINT, BETWEEN = "at one of its points", "between its points"
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,7 @@ class Miss:
     distance_deg: InBoth  # never negative
     side: str  # over, under
     speed_rpm: InBoth
+    where: str = ""  # against the band: AT_POINT or BETWEEN
 
 
 @dataclass(frozen=True)

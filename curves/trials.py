@@ -39,7 +39,7 @@ class Trial:
 
     @property
     def pair(self):
-        return self.run.primary_id, self.run.secondary_id
+        return _keys(self.run)
 
 
 @dataclass(frozen=True)
@@ -63,6 +63,7 @@ class TrialState:
     warnings: tuple[str, ...] = ()
     calibration: engine.Calibration | None = None
     question: "Question | None" = None
+    waiting: Run | None = None  # what hangs in the unit by now, and was not read, or not over the whole band
 
     @property
     def chance_of(self):
@@ -78,6 +79,21 @@ class TrialState:
     def done(self):
         """Whether the newest run lies in the band."""
         return bool(self.last and self.last.in_band)
+
+    @property
+    def is_begun(self):
+        """Whether something was read of what waits."""
+        return bool(self.waiting and self.log and self.log[-1].run == self.waiting)
+
+    @property
+    def others(self):
+        """The offers, but for the pair that waits to be read."""
+        return tuple(one for one in self.offers if not self.waiting or one.keys != _keys(self.waiting))
+
+    @property
+    def hangs(self):
+        """The offer that was taken up, as long as its run is not read; None without one."""
+        return next((one for one in self.offers if self.waiting and one.is_fitted_in(self.waiting)), None)
 
     @property
     def frame(self):
@@ -142,6 +158,7 @@ def trial_state(build, choices=None):
     missing = tuple(offers.missing(band, [one for one in taught if one.teaches], sides[0]))
     absent = tuple(row for row in rows.values() if not row.quantity and not row.held)
     state = {"build": build, "choices": choices, "drive": drive, "band": band, "log": log, "absent": absent}
+    state["waiting"] = _waiting(build, log, band)
     if not any(lesson.teaches for lesson in taught):
         return TrialState(**state, missing=missing)
     question = _question(build, taught, log, band, sides, choices)
@@ -153,7 +170,8 @@ def trial_state(build, choices=None):
         return TrialState(**state, missing=missing, warnings=warnings)
     found = proposed(question)
     pairs = len(question.primaries) * max(len(question.secondaries), 1)
-    maker = _Maker(state["calibration"], question, rows, build, target, band, drive, log, pairs)
+    newest = state["waiting"] or (log[-1].run if log else None)
+    maker = _Maker(state["calibration"], question, rows, build, target, band, drive, log, newest, pairs)
     made = tuple(
         maker.offer(place, proposal) for place, proposal in enumerate(_with_enough(found, rows), start=1)
     )
@@ -165,7 +183,7 @@ def trial_state(build, choices=None):
         pairs=pairs,
         fair=found.fair,
         read_as=firstlook.read_as(taught[-1]),
-        look_first=tuple(firstlook.look_first(found, taught[-1], teachers, drive)),
+        look_first=tuple(firstlook.look_first(found, taught[-1], teachers, drive, queries.typed_in(build))),
         belief=found.belief,
         measurement=found.measurement and offers.measuring(found.measurement, rows.values()),
     )
@@ -275,6 +293,20 @@ def _with_enough(found, rows):
             yield proposal
 
 
+def _waiting(build, log, band):
+    """The newest run, where it names a pair and there is no verdict on it yet; None otherwise."""
+    run = next(iter(queries.live_runs(build)[-1:]), None)
+    if run is None or not run.primary_id:
+        return None
+    if not log or log[-1].run != run:
+        return run
+    return run if band is not None and log[-1].in_band is None else None
+
+
+def _keys(run):
+    return run.primary_id, run.secondary_id
+
+
 def _trial(lesson: Lesson, band, drive):
     """A run against the band, with the best initial timing where that may move."""
     initial = None
@@ -304,6 +336,7 @@ class _Maker:
     band: engine.Target
     drive: engine.Drive
     log: tuple
+    newest: Run | None  # the posts stand where it has them
     pairs: int
 
     def offer(self, place, proposal):
@@ -316,7 +349,7 @@ class _Maker:
             secondary=proposal.secondary and labelled[proposal.secondary.key],
             predicted=offers.predict(self.calibration, proposal, self.band, travel),
             worst_miss_deg=InBoth.angle(proposal.worst_miss_deg, self.drive),
-            bends=offers.bends(proposal, self.build, self.log),
+            bends=offers.bends(proposal, self.build, self.newest),
             travel_deg=None if travel is None else InBoth.angle(travel, self.drive),
         )
         reason = offers.why(bare, self.log, self.band, self.drive, self.pairs, queries.typed_in(self.build))

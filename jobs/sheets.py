@@ -6,7 +6,7 @@ import numpy as np
 from django.conf import settings
 from django.urls import reverse
 
-from curves import charts, checks, outcome, paper, proof, queries
+from curves import charts, checks, judging, outcome, paper, proof, queries
 from jobs.agreement import FRAME
 from jobs.inspection import CAUTIONS
 from jobs.models import Sheet
@@ -181,6 +181,7 @@ def _run_summary(role, said):
         "name": str(said.run),
         "in_band": said.in_band,
         "miss": asdict(said.miss) if said.miss else None,
+        "miss_said": judging.miss_words(said.miss, said.run.frame) if said.miss else "",
         "springs": springs_of(said.run),
     }
 

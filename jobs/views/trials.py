@@ -33,7 +33,7 @@ def trials_of_job(request, number):
         "shown": shown,
         "curve": drawn(job.build, model=offers.model_line(shown, state.drive) if shown else None),
         "expected": offers.at_band(shown, state.band, state.drive) if shown else (),
-        "wanted": trials.to_buy(state) if "buy" in request.GET or (state.offers and not state.fair) else (),
+        "wanted": trials.to_buy(state) if "buy" in request.GET or _is_hopeless(state) else (),
         "may_fit": request.user.may("edit_curve") and not job.is_closed and not job.build.locked,
         "new_key": new_key,
     }
@@ -41,11 +41,16 @@ def trials_of_job(request, number):
     return page(request, "curves/trials.html", context, fragment=fragment, status=form.status)
 
 
+def _is_hopeless(state):
+    return bool(state.offers) and not state.fair and not state.waiting
+
+
 def _shown(request, state):
+    """The offer asked for, else the one that hangs in the unit, else the best of the others."""
     asked = request.GET.get("show", "")
-    place = int(asked) if asked.isdecimal() and len(asked) < 3 else 1
+    place = int(asked) if asked.isdecimal() and len(asked) < 3 else None
     picked = [offer for offer in state.offers if offer.place == place]
-    return next(iter(picked or state.offers), None)
+    return next(iter(picked), state.hangs or next(iter(state.others), None))
 
 
 @require_POST
@@ -66,11 +71,11 @@ def fit_pair(request, number):
 
 
 def _fitted(request, job, form):
-    read = [run for run in job.build.runs.all() if run.readings.all()]
     run = actions.fit_pair(job, form.run_values, by=request.user)
     hung = {position: getattr(run, position) for position in PLACES if getattr(run, position)}
     wanted = {position: getattr(run, f"{position}_bend_mm") for position in hung}
-    posts = offers.bends_to(wanted, job.build, read[-1] if read else None)
+    before = [one for one in queries.live_runs(job.build) if one != run]
+    posts = offers.bends_to(wanted, job.build, before[-1] if before else None)
     bending = "".join(
         f"bend the {bend.position} post {bend.way} by {bend.distance_mm:.2f} mm, "
         for bend in posts

@@ -62,7 +62,7 @@ function miss({ x, y }, { crank_rpm, crank_deg, outside_deg }, { frame_name: fra
   const away = (y.max - y.min) * 0.052 * Math.sign(outside_deg);
   const share = (crank_rpm - x.min) / (x.max - x.min);
   const isLeft = outside_deg > 0 ? share > ROOM : share > 1 - ROOM; // of its reading, away from the curve, but in the drawing
-  return { role: ROLE, text: `${Math.abs(outside_deg / ratio).toFixed(1)} ${frame} deg ${side}`, end: [crank_rpm, crank_deg], x: crank_rpm, y: crank_deg + away, anchor: isLeft ? "end" : "start", leader: false, side };
+  return { role: ROLE, text: `read ${Math.abs(outside_deg / ratio).toFixed(1)} ${frame} deg ${side}`, end: [crank_rpm, crank_deg], x: crank_rpm, y: crank_deg + away, anchor: isLeft ? "end" : "start", leader: false, side };
 }
 
 const tidy = (value) => Math.round(value * 1e6) / 1e6 + 0;

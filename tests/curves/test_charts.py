@@ -67,8 +67,8 @@ def test_readings_out_of_the_band_get_another_mark_and_a_word(made):
     assert shapes == ["polygon"] * len(out)
     [miss] = figure["misses"]
     # Falling, 600 distributor rpm: 4.5 there are 9 crank degrees at 1200, where the band ends at 6 + 1.
-    assert (miss["text"], miss["end"]) == ("1.0 distributor deg over", [1200, 9])
-    assert "1.0 distributor deg over" in "".join(svg_of(figure).itertext())
+    assert (miss["text"], miss["end"]) == ("read 1.0 distributor deg over", [1200, 9])
+    assert "read 1.0 distributor deg over" in "".join(svg_of(figure).itertext())
 
 
 def test_rising_and_falling_marks_differ(made):

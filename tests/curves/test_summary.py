@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from curves import engine, offers, outcome, queries
+from curves import convert, engine, judging, offers, outcome, queries
 from curves.models import Frame, Run
 from tests import build
 
@@ -128,6 +128,30 @@ def test_the_worst_miss_names_distance_side_and_speed_in_both_frames():
     assert said.latest.miss.speed_rpm.crank == pytest.approx(2000)
 
 
+def test_a_miss_at_a_point_of_the_band_and_one_between_points_are_told_apart():
+    made = build.build()
+    build.target(made, [(1000, 0, 1), (3000, 20, 1)])
+    build.run(made, [(500, 0), (1000, 7), (1500, 10)])  # 3 crank degrees over at 2000 rpm, within at its ends
+    between = summary_of(made).latest
+    build.run(made, [(500, 2), (1000, 5), (1500, 10)], frame="shaft")  # 3 over at 1000 rpm, where it begins
+    at_point = summary_of(made).latest
+    assert (between.miss.where, at_point.miss.where) == ("between its points", "at one of its points")
+    # What is typed is told in the frame it is typed in, and where it lies: the same words as on the sheet.
+    said = [
+        judging.miss_words(one.miss, frame) for one in (between, at_point) for frame in ("crank", "shaft")
+    ]
+    assert said == [
+        "Out of the band by 3.0 crank degrees (1.50 distributor) over, at 2000 crank rpm (1000 distributor), "
+        "between its points.",
+        "Out of the band by 1.5 distributor degrees (3.0 crank) over, at 1000 distributor rpm (2000 crank), "
+        "between its points.",
+        "Out of the band by 3.0 crank degrees (1.50 distributor) over, at 1000 crank rpm (500 distributor), "
+        "at one of its points.",
+        "Out of the band by 1.5 distributor degrees (3.0 crank) over, at 500 distributor rpm (1000 crank), "
+        "at one of its points.",
+    ]
+
+
 def test_a_falling_sweep_out_of_the_band_is_a_miss_too():
     made = build.build()
     build.target(made, [(1000, 0, 1), (3000, 20, 1)])
@@ -223,8 +247,10 @@ def test_numbers_on_the_card_carry_unit_and_frame(client_as):
     build.target(job.build)
     build.run(job.build, [(rpm, deg / 3) for rpm, deg in build.RISING])
     card = client_as("technician").get(f"/jobs/{job.number}/").content.decode()
-    worst = re.sub(r"<[^>]+>", "", card.split("<dt>Worst, ")[1].split("</dd>")[0])
-    assert re.search(r"distributor deg \([\d.]+ crank\) at \d+ distributor rpm \(\d+ crank\)", worst)
+    worst = re.sub(
+        r"<[^>]+>", "", card.split("<dt>Out of the band at one of its points</dt>")[1].split("</dd>")[0]
+    )
+    assert re.search(r"distributor deg \([\d.]+ crank\) under at \d+ distributor rpm \(\d+ crank\)", worst)
     assert "crank deg per 100 crank rpm" in card
 
 
@@ -240,3 +266,24 @@ def test_how_far_a_proposal_lies_from_the_middle_is_said_in_the_frame_of_who_typ
     assert said == "2.0 crank degrees (1.00 distributor) over its middle"
     said = offers._beside(expected, band, 1000, drive, "shaft")
     assert said == "1.0 distributor degrees (2.0 crank) over its middle"
+
+
+@pytest.mark.parametrize(
+    ("readings", "words"),
+    [
+        ([(500, 0), (1000, 5), (1500, 10)], "Sweeps in the band so far."),
+        (
+            [(500, 0), (1000, 5)],
+            "Sweeps in the band so far; not reached yet: 1500 distributor rpm (3000 crank).",
+        ),
+    ],
+)
+def test_sweeps_in_the_band_are_not_said_to_be_the_run(readings, words):
+    # Scatter or dwell may fail beside them: what the run comes to stands in its headline alone.
+    made = build.build()
+    build.target(made, [(1000, 0, 1), (3000, 20, 1)])
+    run = build.run(made, readings)
+    row, drive = queries.build_for(made.pk), engine.Drive.four_stroke()
+    band = convert.target_of(row.target, drive)
+    said = judging.draft_words(convert.run_readings(run, drive), band, drive, Frame.SHAFT)
+    assert [one.text for one in said if one.kind == "in"] == [words]

@@ -1,6 +1,7 @@
 """Spring trials as a loop: what teaches, what is proposed, in which frame, and that it ends in the band."""
 
 import dataclasses
+import re
 from itertools import count
 
 import numpy as np
@@ -189,7 +190,7 @@ def test_the_reason_is_one_sentence_about_the_run_before(bench):
     assert trials.trial_state(bench.fresh()).offers[0].why.startswith("It ranks first of 100 pairs")
     bench.read(*(Spring.objects.get(label=label) for label in ("P1", "S1")), number=1)
     for offer in trials.trial_state(bench.fresh()).offers:
-        assert offer.why.startswith("Trial run 2 read ")
+        assert offer.why.startswith("Trial run 2 lay ")
         assert offer.why.count(". ") == 0
         assert offer.why.endswith(".")
 
@@ -242,7 +243,11 @@ def test_sweeps_that_lie_apart_are_to_be_looked_at_first_and_widen_the_chances()
         found.append(trials.trial_state(bench.fresh()))
     free, sticking = found
     assert not any("Free the weights" in text for text in free.look_first)
-    assert sticking.look_first[0].startswith("Free the weights: the sweeps lie 2.0 crank degrees apart at ")
+    assert re.match(
+        r"Free the weights: the sweeps lie 1\.0 distributor degrees \(2\.0 crank\) apart at "
+        r"\d+ distributor rpm \(\d+ crank\)\.",
+        sticking.look_first[0],
+    )
     assert sticking.offers[0].percent < free.offers[0].percent
 
 
@@ -253,9 +258,9 @@ def test_broken_promises_and_a_band_too_narrow_for_the_scale_are_said():
     newest = trials.lessons(bench.fresh(), {})[-1]
     broken = tuple(engine.Promise(place, 0.9, False) for place in (0, 1))
     found = engine.Proposals((), False, (), greatest_chance=0.2, promises=broken, belief=0.55)
-    words = list(firstlook.look_first(found, newest, ["Trial run 2", "Trial run 3"], state.drive))
+    words = list(firstlook.look_first(found, newest, ["Trial run 2", "Trial run 3"], state.drive, "shaft"))
     assert words[0].startswith("Promised and missed: Trial run 2 at 90 %, Trial run 3 at 90 %. ")
     assert "taken down to 55 %" in words[0]
     assert "would be judged in it 20 % of the time" in words[1]
     kept = engine.Proposals((), False, (), promises=(*broken[:1], engine.Promise(1, 0.9, True)))
-    assert not list(firstlook.look_first(kept, newest, ["Trial run 2", "Trial run 3"], state.drive))
+    assert not list(firstlook.look_first(kept, newest, ["Trial run 2", "Trial run 3"], state.drive, "shaft"))

@@ -318,7 +318,7 @@ def test_the_state_carries_every_reading_the_drawing_and_the_verdict(client_as, 
     assert [row["key"] for row in state["rows"]] == [KEY]
     assert "being typed" in state["chart"]
     assert (
-        "Out of the band by 3.8 distributor degrees (7.5 crank), over, at 1000 distributor rpm (2000 crank)"
+        "Out of the band by 3.8 distributor degrees (7.5 crank) over, at 1000 distributor rpm (2000 crank)"
         in state["chart"]
     )
     assert "Rising sweep against the band" in state["checks"]

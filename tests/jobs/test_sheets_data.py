@@ -198,3 +198,32 @@ def test_numbers_on_paper_carry_unit_and_frame():
     said = printed(finished_job())
     assert 'stamped 11 <span class="unit">distributor deg</span>' in said
     assert "within, crank degrees" in said
+
+
+@pytest.mark.parametrize(
+    ("frame", "readings", "words"),
+    [
+        (
+            "shaft",
+            [(500, 0), (1000, 12)],
+            "3.8 distributor degrees (7.5 crank) over, at 1000 distributor rpm",
+        ),
+        ("crank", [(1000, 0), (2000, 24)], "7.5 crank degrees (3.75 distributor) over, at 2000 crank rpm"),
+    ],
+)
+def test_words_and_figure_of_a_sheet_speak_of_a_miss_in_the_frame_of_the_run(frame, readings, words):
+    job = build.job()
+    build.target(job.build, [(1000, 0, 1.0), (2000, 15.0, 1.5)])
+    build.run(job.build, readings, kind=Run.Kind.FINAL, frame=frame)
+    content = draft(job, built=False).content
+    page = pdf.write_html(content, data_sha256="0" * 64)
+    assert f"Out of the band by {words}" in page
+    assert "at one of its points." in page
+    first = words.split(" degrees")[0]
+    assert f"read {first} deg over" in content["curve"]["svg"]
+    # Signed before a miss had words of its own, it still says what it said.
+    for run in content["curve"]["runs"]:
+        del run["miss_said"]
+    assert "Worst: 7.5° at the crank over, at 2000 crank rpm." in pdf.write_html(
+        content, data_sha256="0" * 64
+    )

@@ -163,3 +163,92 @@ def test_the_page_costs_few_queries(client_as, job, django_assert_max_num_querie
         job.bench.read(*(Spring.objects.get(label=label) for label in ("P1", "S1")), number=number)
     with django_assert_max_num_queries(12):
         client.get(f"/jobs/{job.number}/trials/")
+
+
+def after_fitting(client, job, place=0):
+    """Fit an offer as its button does; the page as it is then."""
+    offer = trials.trial_state(job.bench.fresh()).offers[place]
+    bends = [f"{bend:g}" for bend in offer.proposal.post_bend_mm]
+    named = dict(zip(("primary_bend_mm", "secondary_bend_mm"), bends, strict=True))
+    client.post(*fit(job, str(offer.primary), str(offer.secondary), **named))
+    return offer, client.get(f"/jobs/{job.number}/trials/")
+
+
+def test_a_pair_that_was_fitted_is_read_next_and_not_offered_again(client_as, job):
+    client = client_as("technician")
+    before = client.get(f"/jobs/{job.number}/trials/").content.decode()
+    assert "Hangs in the unit now" not in before
+    assert ">Fit next</h2>" in before
+    offer, page = after_fitting(client, job)
+    words, run = page.content.decode(), job.build.runs.latest("number")
+    hangs, below = words.split(">Other pairs</h2>")
+    hangs = hangs.split("Hangs in the unit now</h2>")[1]
+    assert f"{run.primary} (post" in hangs or f"{run.primary} + {run.secondary}" in hangs
+    assert f'href="/jobs/{job.number}/bench/?run={run.number}">Read Trial run 2</a>' in hangs
+    assert "Fit next" not in words
+    state = page.context["state"]
+    assert offer.keys not in [one.keys for one in state.others]
+    assert below.count(">Fit this pair<") == len(state.others) > 0
+    assert words.count("btn btn-go") == 1  # one thing to do next, and it is to read
+    # What is drawn is what hangs there, and posts are bent from where it has them.
+    assert page.context["shown"].keys == offer.keys
+    assert "Hangs in the unit now: " in words.split('id="prediction"')[1]
+    for other in state.others:
+        for bend, stands in zip(other.bends, (run.primary_bend_mm, run.secondary_bend_mm), strict=True):
+            assert bend.by_mm == pytest.approx(bend.to_mm - stands)
+
+
+def test_who_may_not_read_is_only_told_what_hangs_in_the_unit(client_as, job):
+    after_fitting(client_as("technician"), job)
+    words = client_as("counter").get(f"/jobs/{job.number}/trials/").content.decode()
+    assert "Hangs in the unit now" in words
+    assert "Read Trial run 2" not in words
+
+
+def test_half_a_sweep_is_read_on_and_a_failed_run_leads_back_to_the_offers(client_as, job):
+    client = client_as("technician")
+    after_fitting(client, job)
+    run = job.build.runs.latest("number")
+    read = job.build.runs.earliest("number").readings.all()
+    run.readings.create(position=0, speed_rpm=read[0].speed_rpm, advance_deg=0)
+    page = client.get(f"/jobs/{job.number}/trials/")
+    assert page.context["state"].is_begun
+    assert "It is not read over the whole band yet: read on" in page.content.decode()
+    job.bench.read("P1", "S1", run=run)  # as the pair that failed before: out of the band
+    words = client.get(f"/jobs/{job.number}/trials/").content.decode()
+    assert "Hangs in the unit now" not in words
+    assert words.index(">Fit next</h2>") < words.index("Fit this pair")
+    assert "Out of the band</span>" in words
+    assert "Other pairs" not in words
+
+
+def test_a_pair_that_was_taken_off_again_hangs_no_longer(client_as, job):
+    client = client_as("technician")
+    after_fitting(client, job)
+    client.post(f"/jobs/{job.number}/runs/2/remove/")
+    words = client.get(f"/jobs/{job.number}/trials/").content.decode()
+    assert ">Fit next</h2>" in words
+    assert "Hangs in the unit now" not in words
+
+
+def test_another_pair_is_bent_from_where_the_one_that_hangs_has_its_posts(client_as, job):
+    client = client_as("technician")
+    client.post(*fit(job))  # 0.15 mm out, 0.1 mm in
+    answer = client.post(*fit(job, "P3", "S2", primary_bend_mm="0.05", secondary_bend_mm="-0.1", once="2"))
+    said = client.get(answer.url).content.decode()
+    assert "Trial run 3 is ready: bend the primary post in by 0.10 mm, hang in P3 and S2" in said
+
+
+def test_a_miss_stands_apart_from_what_a_proposal_is_expected_to_miss(client_as, job):
+    words = client_as("technician").get(f"/jobs/{job.number}/trials/").content.decode()
+    miss = trials.trial_state(job.bench.fresh()).last.miss
+    assert f"rpm ({miss.speed_rpm.crank:.0f} crank)</span>, {miss.where}" in words  # of the run that was read
+    assert "Farthest from the middle of the band, expected" in words
+    assert f"{miss.side} the band at" in words
+    assert f", {miss.where}; " in words  # why this pair
+    reads = [
+        one["text"]
+        for one in client_as("owner").get(f"/jobs/{job.number}/trials/").context["curve"]["figure"]["misses"]
+    ]
+    assert all(text.startswith("read ") and " distributor deg " in text for text in reads)
+    assert reads
