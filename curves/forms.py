@@ -187,6 +187,17 @@ class ChangeRunForm(RunForm):
         return refusing
 
 
+RANGE = ("initial_low_crank_deg", "initial_high_crank_deg")
+
+
+def range_to_keep(low, high, initial):
+    """The range of initial timing typed, and the one to set, as a target keeps them: none is from 0 to 0, and
+    who types that says that 0 is the one to set."""
+    if low == 0 == high and initial is None:
+        initial = 0.0
+    return low or 0.0, high or 0.0, initial
+
+
 class TargetForm(GridForm, ModelForm):
     """The band agreed, at the crank, and the initial timing that may go with it."""
 
@@ -210,11 +221,29 @@ class TargetForm(GridForm, ModelForm):
             "initial_crank_deg": "Initial timing to set (crank deg)",
             "total_limit_crank_deg": "Total at full speed at most (crank deg)",
         }
-        help_texts = {"initial_crank_deg": "Left empty, the best of the range is found for the curve."}
+        help_texts = {
+            "initial_low_crank_deg": "Both ends left empty: no range is agreed.",
+            "initial_crank_deg": "Left empty, the best of the range is found for the curve.",
+        }
+
+    def __init__(self, *args, **options):
+        super().__init__(*args, **options)
+        for name in RANGE:
+            self.fields[name].required = False
+            self.fields[name].initial = None
+        if not any(self.initial.get(name) for name in RANGE):
+            self.initial |= dict.fromkeys(RANGE)  # none is agreed: nothing stands there
 
     def clean(self):
         cleaned = super().clean()
-        low, high = cleaned.get("initial_low_crank_deg"), cleaned.get("initial_high_crank_deg")
+        low, high = (cleaned.get(name) for name in RANGE)
+        if (low is None) != (high is None):
+            empty = RANGE[0] if low is None else RANGE[1]
+            if empty not in self.errors:
+                self.add_error(empty, "A range has two ends: write this one too, or leave both empty.")
+        elif not any(name in self.errors for name in RANGE):
+            kept = range_to_keep(low, high, cleaned.get("initial_crank_deg"))
+            cleaned |= dict(zip((*RANGE, "initial_crank_deg"), kept, strict=True))
         if low is not None and high is not None and low > high:
             self.add_error(
                 "initial_high_crank_deg", f"Lower than the {low:g} it starts from: turn them round."

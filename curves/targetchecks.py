@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from django.core.exceptions import ValidationError
 
 from curves import convert, engine, judging, queries, timing
+from curves.forms import range_to_keep
+from curves.models.targets import InitialTiming
 from curves.sweeps import area_in_crank, stretch_of, wanted_of
 
 ROUND_CRANK_DEG = 4.0  # tried to either side of an initial timing that has no range
@@ -26,7 +28,7 @@ class Point:
 
 
 @dataclass(frozen=True)
-class Typed:
+class Typed(InitialTiming):
     """A target as typed so far; what can't be read yet is None."""
 
     points: Points
@@ -76,7 +78,7 @@ def typed_target(form):
         rows = [row for row in form.grid.values() if row is not None]
     rows = {row[0]: row for row in rows}.values()  # a speed typed twice counts once
     low, high, initial, limit = (_number(form, name) for name in form._meta.fields[:4])
-    low, high = low or 0.0, high or 0.0
+    low, high, initial = range_to_keep(low, high, initial)
     return Typed(Points(Point(*row) for row in rows), min(low, high), max(low, high), initial, limit)
 
 

@@ -83,16 +83,12 @@ def _unread_warnings(curve, initial, set_up, drive):
 
 
 def agreed_initial(target):
-    """The initial timing to set, else the middle of the range agreed, else None [crank degree].
-
-    A range from 0 to 0 is the empty one of a target where nothing was said of it.
-    """
-    if target is None:
+    """The initial timing to set, else the middle of the range agreed, else None [crank degree]."""
+    if target is None or not target.initial_agreed:
         return None
     if target.initial_crank_deg is not None:
         return target.initial_crank_deg
-    low, high = target.initial_low_crank_deg, target.initial_high_crank_deg
-    return (low + high) / 2 if low or high else None
+    return (target.initial_low_crank_deg + target.initial_high_crank_deg) / 2
 
 
 def initial_timing(curve, band, target, drive):

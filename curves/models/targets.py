@@ -6,7 +6,22 @@ from curves.models.builds import Build
 from shop.fields import between
 
 
-class Target(models.Model):
+class InitialTiming:
+    """What was agreed of the initial timing, by a row or by what is typed: one, a range, or none.
+
+    A range from 0 to 0 is the empty one, where nothing was said of it.
+    """
+
+    @property
+    def initial_range_agreed(self):
+        return bool(self.initial_low_crank_deg or self.initial_high_crank_deg)
+
+    @property
+    def initial_agreed(self):
+        return self.initial_crank_deg is not None or self.initial_range_agreed
+
+
+class Target(InitialTiming, models.Model):
     """The band agreed for this build, at the crank as people say it; the initial timing is not in it."""
 
     build = models.OneToOneField(Build, on_delete=models.CASCADE, related_name="target")

@@ -1,6 +1,7 @@
 """Where a target may start from, and what is said of it while it is typed; through HTTP, by hand."""
 
 import json
+import re
 
 import pytest
 
@@ -184,7 +185,7 @@ def test_the_target_page_asks_few_queries(client_as, job, django_assert_max_num_
         client.get(f"/jobs/{job.number}/target/")
 
 
-UNSAID = {"initial_low_crank_deg": "0", "initial_high_crank_deg": "0"}
+UNSAID = {"initial_low_crank_deg": "", "initial_high_crank_deg": ""}
 
 
 def test_where_no_initial_timing_is_agreed_none_is_taken_for_granted(client_as, job):
@@ -198,6 +199,62 @@ def test_where_no_initial_timing_is_agreed_none_is_taken_for_granted(client_as, 
     assert answer.context["choices"] is not None
     assert "initial" not in found
     assert "with 0 crank degrees of initial timing" in found["total"].text
+
+
+POINTS = json.dumps([{"speed": "1000", "advance": "0", "tolerance": "1"}])
+
+
+def test_where_no_initial_timing_is_agreed_no_page_says_that_one_is_needed_or_is_0(client_as, job):
+    client, address = client_as("technician"), f"/jobs/{job.number}/target/"
+    for _ in range(2):  # before it is saved, and as it was saved
+        page = client.get(address).content.decode()
+        for name in UNSAID:
+            label = page.split(f'for="id_{name}">')[1].split("</label>")[0]
+            assert "needed" not in label
+            field = re.search(f'<input[^>]*name="{name}"[^>]*>', page)[0]
+            assert " value=" not in field
+        assert client.post(address, {"json": POINTS, "version": "0", **UNSAID}).status_code in (302, 409)
+    row = Target.objects.get(build=job.build)
+    assert (row.initial_low_crank_deg, row.initial_high_crank_deg, row.initial_crank_deg) == (0, 0, None)
+    build.run(job.build)
+    card = client.get(f"/jobs/{job.number}/?open=spring_trials").content.decode()
+    said = [part.split("</dd>")[0] for part in card.split("<dt>Initial timing</dt><dd>")[1:]]
+    assert said == ["none agreed", "none agreed"]
+    assert "What the light must read" not in card
+    assert "None is agreed" in client.get(address).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("typed", "kept"),
+    [
+        ({"initial_low_crank_deg": "0", "initial_high_crank_deg": "0"}, (0, 0, 0)),  # 0 is one to set
+        ({"initial_low_crank_deg": "0", "initial_high_crank_deg": "4"}, (0, 4, None)),
+        ({"initial_low_crank_deg": "", "initial_high_crank_deg": "", "initial_crank_deg": "8"}, (0, 0, 8)),
+    ],
+)
+def test_what_is_agreed_of_the_initial_timing_is_kept_and_shown_again(client_as, job, typed, kept):
+    client, address = client_as("technician"), f"/jobs/{job.number}/target/"
+    assert client.post(address, {"json": POINTS, "version": "0", **typed}).status_code == 302
+    row = Target.objects.get(build=job.build)
+    assert (row.initial_low_crank_deg, row.initial_high_crank_deg, row.initial_crank_deg) == kept
+    page = client.get(address)
+    assert "None is agreed" not in page.content.decode()
+    assert ("none agreed" in client.get(f"/jobs/{job.number}/").content.decode()) is False
+    if any(kept[:2]):
+        form = page.context["form"]
+        assert [form[name].value() for name in UNSAID] == ["0", "4"]
+
+
+@pytest.mark.parametrize("name", ["initial_low_crank_deg", "initial_high_crank_deg"])
+def test_half_a_range_of_initial_timing_is_refused_beside_the_end_left_out(client_as, job, name):
+    typed = {"json": POINTS, "version": "0", **UNSAID, name: "8"}
+    answer = client_as("technician").post(f"/jobs/{job.number}/target/", typed)
+    assert answer.status_code == 422
+    [(empty, words)] = answer.context["form"].errors.items()
+    assert empty in UNSAID
+    assert empty != name
+    assert words == ["A range has two ends: write this one too, or leave both empty."]
+    assert not Target.objects.exists()
 
 
 def test_a_sweep_is_not_judged_by_an_initial_timing_that_nobody_agreed(client_as, job):

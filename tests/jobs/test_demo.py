@@ -12,9 +12,20 @@ from django.db.models import Sum
 from django.utils import timezone
 
 from curves import convert, engine, outcome, queries, responses, sweeps, timing
-from curves.models import Build, HeadType, Response, Run, Spring, SpringCorrection, SpringMove, Sweep
+from curves.models import (
+    Build,
+    HeadType,
+    Response,
+    Run,
+    Spring,
+    SpringCorrection,
+    SpringMove,
+    Sweep,
+    Target,
+)
 from jobs import audit
 from jobs import queries as cards
+from jobs.actions import practice
 from jobs.demo import bench, faults, make
 from jobs.demo.drawer import NOTES, TRUE
 from jobs.demo.engines import KINDS
@@ -309,8 +320,39 @@ def test_stock_of_the_demo_is_the_sum_of_its_moves(demo):
     assert fitted >= PartLine.objects.filter(spring__isnull=False).count() > 0
 
 
-def test_springs_of_the_demo_are_weighed_here_only_with_a_weighing(demo):
-    said = Spring.objects.filter(source="weighed")
-    assert said.exists()
-    assert not said.filter(load_tests=None).exists()
-    assert not Spring.objects.exclude(source="weighed").filter(load_tests__isnull=False).exists()
+def test_springs_are_weighed_here_only_with_a_weighing_in_demo_and_on_the_practice_bench(demo):
+    """Whatever says that it was weighed here has the pairs of the tester to show, and they give its rate."""
+    owner = Person.objects.get(role="owner")
+    job = practice.open_practice(by=owner, seed=5)
+    mine = list(Spring.everything.filter(practice=job.build))
+    for spring in (*mine[:2], mine[0]):  # one of them twice
+        practice.weigh_spring(job, Spring.everything.get(pk=spring.pk), by=owner)
+    said = Spring.everything.filter(source="weighed").prefetch_related("load_tests")
+    assert {spring.is_practice for spring in said} == {True, False}
+    for spring in said:
+        pairs = [(one.length_mm, one.load) for one in spring.load_tests.all()]
+        assert len({length for length, _ in pairs}) >= 3, spring
+        assert (spring.weighed_at, spring.weighed_by) != (None, None)
+        drawn = [(length, load) for length, load in pairs if load]
+        slope = np.polyfit(*zip(*drawn, strict=True), 1)[0]
+        assert spring.rate_n_per_mm == pytest.approx(slope, rel=0.15), spring
+    others = Spring.everything.exclude(source="weighed")
+    assert {spring.is_practice for spring in others} == {True, False}
+    assert not others.filter(load_tests__isnull=False).exists()
+
+
+def test_what_cards_of_the_demo_say_of_initial_timing_is_what_their_targets_agree(demo):
+    """A target of the demo names the one to set, and where a card says "set 6 degrees", it is that one."""
+    targets = Target.objects.select_related("build__job")
+    assert targets.count() > 60
+    for target in targets:
+        low, high = target.initial_low_crank_deg, target.initial_high_crank_deg
+        assert low <= target.initial_crank_deg <= high, target.build.job
+        assert low < high, target.build.job
+    told = [
+        job for job in Job.objects.select_related("build__target") if re.search("[0-9]", job.setting_note)
+    ]
+    assert len(told) > 60
+    for job in told:
+        said = int(re.search("(?:Set|from) ([0-9]+) degrees", job.setting_note)[1])
+        assert said == job.build.target.initial_crank_deg, job
