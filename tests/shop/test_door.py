@@ -160,6 +160,12 @@ class TestTheme:
         assert answer.headers["Location"] == "/login/"
         assert 'data-theme="dark"' in client.get(LOGIN).text
 
+    def test_the_footer_calls_it_the_theme(self, client, client_as):
+        for page in (client.get(LOGIN), client_as("counter").get("/")):
+            chooser = page.text.split("data-theme-choice>")[1].split("</form>")[0]
+            assert "<legend>Theme</legend>" in chooser
+            assert "paper" not in chooser.lower()
+
     def test_as_the_device_forgets_it(self, client):
         client.post("/theme/", {"theme": "light"})
         client.post("/theme/", {"theme": ""})
