@@ -3,11 +3,14 @@
 import io
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
-from PIL import Image
+from PIL import Image, ImageChops
 from playwright.sync_api import expect
 
+from jobs.actions.photos import add_photo
 from jobs.models import Job
+from jobs.photos import clean_photo
 from tests import build
 from tests.browser.looks import assert_holds, tab_to
 
@@ -166,6 +169,31 @@ def test_photo_is_taken_on_a_phone(open_page):
     image = page.locator("#sec-photos img")
     image.scroll_into_view_if_needed()
     page.wait_for_function("document.querySelector('#sec-photos img').naturalWidth > 0")
+
+
+@pytest.mark.parametrize("size", ["phone", "desk"])
+@pytest.mark.parametrize("shape", [(300, 900), (900, 300)])
+def test_photo_keeps_its_shape_on_the_card(open_page, size, shape):
+    """What is painted is measured: the box of an image does not say how the picture lies in it."""
+    job, file = full_card(), io.BytesIO()
+    Image.new("RGB", shape, (230, 0, 0)).save(file, "PNG")
+    photo = add_photo(job, clean_photo(SimpleUploadedFile("unit.png", file.getvalue())), by=build.person())
+    page = open_page(size)
+    page.goto(card_address(job))
+    image = page.locator("#sec-photos img")
+    image.scroll_into_view_if_needed()
+    with photo.small.open() as kept:
+        expect(image).to_have_js_property("naturalWidth", Image.open(kept).width)
+    painted = Image.open(io.BytesIO(image.screenshot())).convert("RGB")
+    much, *others = painted.split()
+    red = (
+        ImageChops.subtract(much, ImageChops.lighter(*others))
+        .point(lambda value: 255 * (value > 120))
+        .getbbox()
+    )
+    wide, high = red[2] - red[0], red[3] - red[1]
+    assert wide / high == pytest.approx(shape[0] / shape[1], rel=0.06)
+    assert max(wide, high) >= 60  # and no sliver of it
 
 
 def test_counter_opens_a_card_by_keyboard_alone(open_page):
