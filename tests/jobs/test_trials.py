@@ -184,7 +184,7 @@ def test_a_pair_that_was_fitted_is_read_next_and_not_offered_again(client_as, jo
     hangs, below = words.split(">Other pairs</h2>")
     hangs = hangs.split("Hangs in the unit now</h2>")[1]
     assert f"{run.primary} (post" in hangs or f"{run.primary} + {run.secondary}" in hangs
-    assert f'href="/jobs/{job.number}/bench/?run={run.number}">Read Trial run 2</a>' in hangs
+    assert f'href="/jobs/{job.number}/bench/?run={run.number}">Read trial run 2</a>' in hangs
     assert "Fit next" not in words
     state = page.context["state"]
     assert offer.keys not in [one.keys for one in state.others]
@@ -202,7 +202,7 @@ def test_who_may_not_read_is_only_told_what_hangs_in_the_unit(client_as, job):
     after_fitting(client_as("technician"), job)
     words = client_as("counter").get(f"/jobs/{job.number}/trials/").content.decode()
     assert "Hangs in the unit now" in words
-    assert "Read Trial run 2" not in words
+    assert "Read trial run 2" not in words
 
 
 def test_half_a_sweep_is_read_on_and_a_failed_run_leads_back_to_the_offers(client_as, job):
