@@ -7,10 +7,10 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.functional import SimpleLazyObject
 
-from jobs import abrasive, guards, stages
+from jobs import abrasive, guards, signing, stages
 from jobs.agreement import FRAME, agreement_of
 from jobs.inspection import CAUTIONS, applies
-from jobs.models import PartLine, Step
+from jobs.models import PartLine, Sheet, Step
 from jobs.nextstep import next_step
 from jobs.notices import notices
 from jobs.queries import days_in_stage, inspection_of
@@ -94,6 +94,15 @@ class Card:
         if job.promised_on is None or job.is_closed:
             return 0
         return max((timezone.localdate() - job.promised_on).days, 0)
+
+    @cached_property
+    def awaited_sheets(self):
+        """The sheets that wait to be signed since the unit went to a new owner, in words."""
+        return (
+            [Sheet.Kind(kind).label.lower() for kind in signing.awaited(self.job)]
+            if self.job.is_closed
+            else []
+        )
 
     @property
     def warranty(self):

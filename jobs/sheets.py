@@ -19,6 +19,7 @@ from shop.words import claim_in
 FORMAT = 1
 # A Letter page is shorter: the chart gives way, so that the setting card stays on the first page.
 CHART_WIDTH_MM = {Paper.A4: 180, Paper.LETTER: 160}
+SHELF = "Shop stock"
 TAG_PLACES = ["the tray", "the unit", "the bag of loose parts"]
 
 
@@ -45,7 +46,8 @@ def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=
     curve = reckoned(job, build, CHART_WIDTH_MM[paper_size])
     return data | {
         "shop": _shop(bool(curve["headline"] and curve["headline"]["proved"])),
-        "owner": str(job.customer) if job.customer else "Shop stock",
+        "owner": str(job.customer) if job.customer else SHELF,
+        "owner_key": job.customer_id,
         "recorded": said,
         "inspections": _with_limits(said["inspections"], points),
         "limit_sources": sorted({point.limit_source for point in points} - {""}),

@@ -8,8 +8,8 @@ from django.utils import timezone
 
 from curves.queries import build_for, newest_runs
 from jobs import audit, building, sheets
-from jobs.guards import held
-from jobs.models import AuditEntry, Sheet, SheetVoid
+from jobs.guards import require_open
+from jobs.models import AuditEntry, Job, Sheet, SheetVoid
 from jobs.recorded import recorded_sha256
 from shop.rights import require
 
@@ -30,7 +30,7 @@ def is_own_password(request, password):
 def sign(job, kind, *, paper_size, by, seen):
     """Freeze the next revision and order its PDF; ``seen`` is the hash of the card as the signer read it."""
     require(by, "sign_sheet")
-    job = held(job)
+    job = _held_to_sign(job, kind)
     said = recorded_sha256(job)
     if seen != said:
         raise CardChanged
@@ -85,19 +85,56 @@ def revisions(job):
 def _standing(sheet):
     if hasattr(sheet, "void"):
         return "void"
-    return "superseded" if sheet.superseded_by else "current"
+    if sheet.superseded_by:
+        return "superseded"
+    return "former" if names_another_owner(sheet) else "current"
+
+
+def names_another_owner(sheet):
+    """Whether the unit is somebody else's by now; without a key, as of old, only the shelf tells."""
+    said, owner = sheet.content, sheet.job.customer_id
+    if "owner_key" in said:
+        return said["owner_key"] != owner
+    return said.get("owner") == sheets.SHELF and owner is not None
+
+
+def awaited(job):
+    """The kinds of sheet that a closed card still lets be signed: its unit's owner stands on none of them."""
+    if not job.is_closed or job.ending or job.is_practice:
+        return []
+    newest = {sheet.kind: sheet for sheet in revisions(job) if not sheet.superseded_by}
+    kinds = [kind for kind, sheet in newest.items() if names_another_owner(sheet)]
+    curve = newest.get(Sheet.Kind.CURVE_SHEET)
+    lacks = job.allocated_on and (curve is None or curve.standing == "void")
+    if lacks and Sheet.Kind.CURVE_SHEET not in kinds and has_final_run(job):
+        kinds.append(Sheet.Kind.CURVE_SHEET)
+    return kinds
+
+
+def has_final_run(job):
+    return "final" in newest_runs(build_for(job.build_id))
+
+
+def _held_to_sign(job, kind):
+    """The card as it stands, kept from others; a closed one only where a new owner waits for this sheet."""
+    now = Job.objects.select_for_update().get(pk=job.pk)
+    if kind not in awaited(now):
+        require_open(now)
+    return now
 
 
 def changed_since(sheet, said):
     """Whether the card, whose hash is ``said``, says something else than when this sheet was signed.
 
-    A closed card takes no writing: what differs then is a name that the shop keeps elsewhere.
+    A closed card takes no writing but of its owner: what differs else is a name kept elsewhere.
     """
+    if names_another_owner(sheet):
+        return True
     return not sheet.job.is_closed and sheet.content["recorded_sha256"] != said
 
 
 def _refuse_empty(job, kind):
-    if kind == Sheet.Kind.CURVE_SHEET and "final" not in newest_runs(build_for(job.build_id)):
+    if kind == Sheet.Kind.CURVE_SHEET and not has_final_run(job):
         raise ValidationError("There is no final run to sign for: take it at the bench curve first.")
 
 

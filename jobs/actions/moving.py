@@ -13,6 +13,7 @@ from jobs.actions.noting import note
 from jobs.models import Job, Sheet, StageMove
 from jobs.recorded import recorded_sha256
 from jobs.stages import Stage
+from shop.models import Shop
 from shop.rights import require
 from shop.versions import Conflict
 
@@ -63,8 +64,12 @@ def hand_back(job, *, by, handed_to="", warranty_until=None, reason="", seen=Non
 
 
 @transaction.atomic
-def allocate(job, *, customer, by, handed_to="", warranty_until=None):
-    """Give a unit from the shop's shelf to a customer: the card keeps all it says and gets an owner."""
+def allocate(job, *, customer, by, on=None, engine=None, handed_to="", warranty_until=None, sign=False):
+    """Give a unit from the shop's shelf to a customer: the card keeps all it says and gets an owner.
+
+    ``engine`` is the owner's, an unsaved row; without one the card keeps the one it was rebuilt for. With
+    ``sign`` a new revision of the curve sheet names them, signed by who gives it; else it waits to be signed.
+    """
     require(by, "hand_back")
     now = Job.objects.select_for_update().get(pk=job.pk)
     guards.refuse_practice(now)
@@ -72,11 +77,32 @@ def allocate(job, *, customer, by, handed_to="", warranty_until=None):
     guards.require_rebuilt(now)
     if not now.is_stock:
         raise ValidationError(f"This unit already belongs to {now.customer}.")
-    if customer.pk is None:
-        customer.save()
-    _write(now, customer=customer, handed_to=handed_to, warranty_until=warranty_until)
-    note("allocated the unit", now, by, **_told(to=str(customer), handed_to=handed_to))
+    on = on or timezone.localdate()
+    _refuse_days(now, on, warranty_until)
+    for row in (customer, engine):
+        if row is not None and row.pk is None:
+            row.save()
+    given = {"customer": customer, "handed_to": handed_to, "warranty_until": warranty_until}
+    _write(now, allocated_on=on, engine=engine or now.engine, **given)
+    said = {"handed_to": handed_to, "on": on.isoformat(), "engine": str(engine or "")}
+    said["warranty_until"] = warranty_until.isoformat() if warranty_until else ""
+    note("allocated the unit", now, by, **_told(owner=str(customer), **said))
+    if sign:
+        kind, size = Sheet.Kind.CURVE_SHEET, Shop.current().paper
+        signing.sign(now, kind, paper_size=size, by=by, seen=recorded_sha256(now))
     return now
+
+
+def _refuse_days(job, on, warranty_until):
+    finished = timezone.localdate(job.closed_at)
+    if on < finished:
+        raise ValidationError(
+            {"on": f"It was finished on {finished:%-d %b %Y}: write that day or a later one."}
+        )
+    if on > timezone.localdate():
+        raise ValidationError({"on": "That day is yet to come: write the day on which it went."})
+    if warranty_until and warranty_until < on:
+        raise ValidationError({"warranty_until": "The warranty would end before the unit is theirs."})
 
 
 def _outdated(job):
@@ -87,7 +113,7 @@ def _outdated(job):
     current = [
         sheet
         for sheet in signing.revisions(job)
-        if sheet.kind == Sheet.Kind.CURVE_SHEET and sheet.standing == "current"
+        if sheet.kind == Sheet.Kind.CURVE_SHEET and sheet.standing in ("current", "former")
     ]
     said = recorded_sha256(job)
     outdated = any(signing.changed_since(sheet, said) for sheet in current)

@@ -52,7 +52,16 @@ class RoadReportForm(ModelForm):
 
 
 class AllocateForm(Form):
-    """Who takes a unit off the shop's shelf."""
+    """Who takes a unit off the shop's shelf, when, and the signature under the sheet that names them."""
 
+    on = DateField(label="Handed over on")
     handed_to = forms.CharField(label="Handed to", max_length=120, required=False)
     warranty_until = DateField(label="Warranty until", required=False)
+    password = forms.CharField(
+        label="Your password, to sign the new curve sheet",
+        required=False,
+        strip=False,
+        max_length=200,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+        help_text="It names the new owner. Left empty, the sheet waits to be signed.",
+    )

@@ -63,6 +63,7 @@ class Job(models.Model):
 
     setting_note = models.TextField("setting instructions", blank=True, max_length=2000)
     warranty_until = models.DateField(null=True, blank=True)
+    allocated_on = models.DateField(null=True, blank=True)  # when it went from the shelf to its owner
     handed_to = models.CharField("handed to", max_length=120, blank=True)
 
     stage_since = models.DateTimeField()

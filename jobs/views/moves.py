@@ -3,11 +3,14 @@
 from django.core.exceptions import ValidationError
 from django.shortcuts import redirect
 from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
+from jobs import signing
 from jobs.actions import moving, opening, trials
+from jobs.actions.moving import warranty_end
 from jobs.forms.handing import AllocateForm, HandBackForm, MoveForm, RoadReportForm
-from jobs.forms.intake import OwnerForm
+from jobs.forms.intake import EngineForm, OwnerForm
 from jobs.forms.several import Several
 from jobs.guards import require_closed, require_rebuilt
 from jobs.stages import Stage
@@ -74,15 +77,30 @@ def allocate(request, number):
     require(request.user, "hand_back")
     require_closed(shown.job)
     require_rebuilt(shown.job)
-    owner, handing = OwnerForm(request.POST or None), AllocateForm(request.POST or None)
+    today = timezone.localdate()
+    ends = warranty_end(today, shown.shop.warranty_months)
+    owner = OwnerForm(request.POST or None)
+    engine = EngineForm(request.POST or None, prefix="engine", empty_permitted=True)
+    handing = AllocateForm(request.POST or None, initial={"on": today, "warranty_until": ends})
     del owner.fields["stock"]
-    form = Several(owner, handing)
-    if request.method == "POST" and form.is_valid():
+    if not (request.user.may("sign_sheet") and signing.has_final_run(shown.job)):
+        del handing.fields["password"]
+    form = Several(owner, handing, engine)
+    if request.method == "POST" and form.is_valid() and _is_theirs(request, handing):
+        said = handing.cleaned_data
+        said["sign"] = bool(said.pop("password", ""))
+        said["engine"] = engine.instance if engine.has_changed() else None
         try:
-            moving.allocate(
-                shown.job, customer=owner.cleaned_data["owner"], by=request.user, **handing.cleaned_data
-            )
+            moving.allocate(shown.job, customer=owner.cleaned_data["owner"], by=request.user, **said)
             return redirect("card", number)
         except ValidationError as error:
-            owner.add_error(None, error)
+            (handing if hasattr(error, "error_dict") else owner).add_error(None, error)
     return show_section(request, shown, "returned", editing="returned", form=form, status=form.status)
+
+
+def _is_theirs(request, form):
+    """Whether no password was given, or the right one."""
+    password = form.cleaned_data.get("password")
+    if password and not signing.is_own_password(request, password):
+        form.add_error("password", "Not your password: write it again. Nothing was given or signed.")
+    return not form.errors

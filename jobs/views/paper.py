@@ -32,15 +32,19 @@ def paper_context(job, person, *, draft_form=None, sign_form=None):
     for sheet in signed:
         sheet.outdated = sheet.standing == "current" and signing.changed_since(sheet, said)
     size = {"paper": Shop.current().paper}
+    kinds = signing.awaited(job) if job.is_closed else list(Sheet.SIGNABLE)
+    sign_form = sign_form or SignForm(initial=size | {"seen": said}, prefix="sign")
+    sign_form.fields["kind"].choices = [(kind, Sheet.Kind(kind).label) for kind in kinds]
     return {
         "job": job,
         "drafts": drafts,
         "revisions": signed,
         "papers_pending": any(sheet.is_pending for sheet in drafts + signed),
         "draft_form": draft_form or DraftForm(initial=size, prefix="draft"),
-        "sign_form": sign_form or SignForm(initial=size | {"seen": said}, prefix="sign"),
+        "sign_form": sign_form,
         "void_form": VoidForm(),
         "may_sign": person.may("sign_sheet"),
+        "may_sign_next": person.may("sign_sheet") and bool(kinds),
     }
 
 

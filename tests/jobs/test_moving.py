@@ -273,7 +273,8 @@ def test_unit_from_the_shelf_goes_to_a_customer(client_as):
     job = build.job(stage="hand_back", customer=None, closed_at=timezone.now())
     assert client.get(reverse("allocate", args=[job.number])).status_code == 200
     assert fresh(job).is_stock
-    values = {"customer": "Ivo Brandt", "phone": "0555 0102", "handed_to": "Ivo"}
+    today = timezone.localdate().isoformat()
+    values = {"customer": "Ivo Brandt", "phone": "0555 0102", "handed_to": "Ivo", "on": today}
     answer = client.post(reverse("allocate", args=[job.number]), values)
     assert answer.status_code == 302
     assert fresh(job).customer.name == "Ivo Brandt"
