@@ -256,12 +256,21 @@ def test_stranger_with_the_paper_is_told_it_is_current_and_no_customer(job):
 def test_superseded_sheet_says_by_which_and_when(job):
     old = signed_sheet(job)
     job.findings.create(text="A loose clamp.", stage="teardown", by=build.person())
-    assert b"The card changed since this sheet was signed" in check(old).content
+    assert standing(check(old)) == "changed"
     new = signed_sheet(job)
     answer = check(old)
     assert standing(answer) == "superseded"
     assert f"revision {new.revision}" in answer.content.decode()
     assert standing(check(new)) == "current"
+
+
+def test_sheet_whose_card_changed_is_called_so_and_never_current(client_as, job):
+    sheet = signed_sheet(job)
+    job.findings.create(text="A loose clamp.", stage="teardown", by=build.person())
+    said = "Signed, and the card has changed since"
+    heading = re.search(r"<h1[^>]*>(.*?)</h1>", check(sheet).content.decode())[1]
+    assert heading == said
+    assert f"{said}." in client_as("owner").get(reverse("sheets", args=[job.number])).content.decode()
 
 
 def test_void_sheet_says_so(job):
