@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from curves import convert, engine, frames
+from curves.engine import in_percent
 from curves.engine.readings import MAX_SPEED_RPM
 from curves.models import Frame, Run, Spring
 from curves.results import InBoth
@@ -121,13 +122,6 @@ class Measuring:
     what: str
     gain_percent: float
     spring: Spring | None
-
-
-def in_percent(chance):
-    """A chance as people say it; never none and never certain."""
-    if chance > 0.99:
-        return "over 99 %"
-    return "under 1 %" if chance < 0.01 else f"{chance * 100:.0f} %"
 
 
 def missing(band, taught, primaries):

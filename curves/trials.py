@@ -375,7 +375,7 @@ class Wanted:
 
     @property
     def chance(self):
-        return offers.in_percent(self.belief * self.found.chance)
+        return engine.in_percent(self.belief * self.found.chance)
 
 
 def to_buy(state):

@@ -97,3 +97,10 @@ class Proposals(Sequence):
 
     def __getitem__(self, index):
         return self.ranked[index]
+
+
+def in_percent(chance):
+    """A chance as people say it; never none and never certain."""
+    if chance > 0.99:
+        return "over 99 %"
+    return "under 1 %" if chance < 0.01 else f"{chance * 100:.0f} %"

@@ -12,7 +12,7 @@ from ..readings import checked_array, checked_count, checked_kind, checked_numbe
 from .drawer import GLANCE_STRIDE, ROUGH_STRIDE, Drawer
 from .helpful import most_helpful, what_sticking_costs
 from .promises import belief, promises_of
-from .proposals import Proposal, Proposals
+from .proposals import Proposal, Proposals, in_percent
 from .ranking import FAIR_CHANCE, Choices
 from .sweeps import Sweeps
 
@@ -270,7 +270,7 @@ def _each_pair_once(ranked):
 
 def _warnings(first, greatest_chance, limit):
     """Say plainly that there is little hope."""
-    words = f"No pair has a fair chance: the greatest is {greatest_chance:.0%}."
+    words = f"No pair has a fair chance: the greatest is {in_percent(greatest_chance)}."
     if first.prospect >= HOPE:
         return (f"{words} The first is worth a run all the same: bent, it may well come in.",)
     bend = "" if limit else "allow the posts to be bent, or "

@@ -21,6 +21,7 @@ from ..springs.spring import (
 from ..springs.wire import USUAL_INDEX, turns_for_rate
 from .drawer import Drawer
 from .judge import Judge
+from .proposals import in_percent
 from .ranking import FAIR_CHANCE, Choices
 from .sweeps import Sweeps
 
@@ -152,8 +153,8 @@ def wanted_spring(
     words = []
     if chance < fair:
         words.append(
-            f"No spring here has a fair chance: the best, this one, has {chance:.0%}. Look at the target and "
-            "at the other spring."
+            f"No spring here has a fair chance: the best, this one, has {in_percent(chance)}. Look at the "
+            "target and at the other spring."
         )
     if at_edge and chance < 1.0:
         words.append(

@@ -70,7 +70,7 @@ def test_the_greatest_chance_makes_the_drawer_fair_wherever_it_stands():
     assert fair.warnings == ()
     greatest = max(proposal.chance for proposal in poor)
     assert not poor.fair
-    assert f"the greatest is {greatest:.0%}" in poor.warnings[0]
+    assert f"the greatest is {greatest * 100:.0f} %" in poor.warnings[0]
 
 
 def test_bends_keep_to_their_limit_and_help(bench, calibration):
