@@ -22,6 +22,12 @@ def signed(value, places=1):
 
 
 @register.filter
+def magnitude(value, places=1):
+    """As ``fixed``, without a sign: for where the words beside it say which side."""
+    return fixed(abs(value), places)
+
+
+@register.filter
 def plain(value):
     """A number as it was measured: no tail of zeros, a true minus sign; an en dash for none."""
     return "–" if value is None or value == "" else f"{float(value):.10g}".replace("-", "−")

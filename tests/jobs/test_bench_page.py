@@ -60,6 +60,15 @@ def test_a_run_just_begun_hides_no_curve(client_as, job):
     assert "latest, run 2" in page
 
 
+def test_advance_that_begins_below_idle_is_said_so_with_no_minus(client_as):
+    job = build.job(stage="bench_curve", engine=build.engine(idle_crank_rpm=1600))
+    build.run(job.build)
+    page = " ".join(client_as("technician").get(f"/jobs/{job.number}/").content.decode().split())
+    assert "<dt>Below idle by</dt><dd>" in page
+    assert "<dd>−" not in page
+    assert 'data-kind="idle"' in page
+
+
 def test_the_bench_asks_few_queries(client_as, job, django_assert_max_num_queries):
     build.target(job.build)
     client = client_as("technician")
