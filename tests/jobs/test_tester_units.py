@@ -100,6 +100,7 @@ def test_the_usual_cause_is_said_with_it(client, row, typed, really, named):
 def doubted(client, row, pairs, unit, **fields):
     answer = client.post(f"/springs/{row.pk}/loads/", sent(pairs, unit, use="1", **fields))
     assert answer.status_code == 422
+    assert '<p class="warning"><b>Doubted.</b>' in answer.content.decode()  # the sign on the line of its word
     return answer.context["test"].seal
 
 
