@@ -5,6 +5,7 @@ import re
 from django.db.models import Q
 
 MOST_WORDS = 2  # of a tray's mark: "T 4"
+NUMBER = {"no", "nr", "number"}  # "tray no 7" is tray 7
 
 
 def asked_for(words, rest_of):
@@ -13,12 +14,22 @@ def asked_for(words, rest_of):
     for place, word in enumerate(words):
         if not word.startswith("tray"):
             continue
-        following = [word[4:]] if word != "tray" else words[place + 1 : place + 1 + MOST_WORDS]
-        for count in range(1, len(following) + 1):
-            used = place + 1 + (count if word == "tray" else 0)
-            meant = _is_called("".join(following[:count])) & rest_of(words[:place] + words[used:])
+        for mark, after in _marks(words, place):
+            meant = _is_called(mark) & rest_of(words[:place] + words[after:])
             means = meant if means is None else means | meant
     return means
+
+
+def _marks(words, place):
+    """What the tray named at a place may be called, and at which word the rest goes on."""
+    if words[place] != "tray":
+        yield words[place][4:], place + 1
+        return
+    begin = place + 1
+    starts = [begin, begin + 1] if words[begin : begin + 1] and words[begin] in NUMBER else [begin]
+    for start in starts:
+        for end in range(start + 1, min(start + MOST_WORDS, len(words)) + 1):
+            yield "".join(words[start:end]), end
 
 
 def _is_called(mark):
