@@ -5,7 +5,7 @@ SHOP = {
     "address": "Unit 4, Old Ropewalk\nSkerrow Quay\nNorth Haddle NH4 7QX",
     "phone": "01632 960 400",
     "email": "bench@wexcombe.example",
-    "paper_note": "Set the timing with the vacuum line off and plugged.",
+    "paper_note": "Bring this sheet with the unit when it comes back.",
 }
 
 # login, name, role
