@@ -95,6 +95,9 @@ def test_everything_says_how_it_ended_and_nothing_that_it_was_rebuilt(client_as)
         assert shown in card
     assert 'data-state="skipped"' in card
     assert "Setting instructions" not in card
+    papers = client.get(reverse("sheets", args=[job.number])).content.decode()
+    assert "the card was closed without one" in papers
+    assert "first signed sheet" not in papers
     assert "curve sheet" not in card.split('id="rail"')[1].split("card-curve")[0].lower()
     board = client.get(reverse("board")).content.decode()
     assert 'class="ticket"' not in board
