@@ -224,6 +224,17 @@ def test_card_with_a_signed_sheet_is_handed_back_without_a_reason(person):
     assert moving.hand_back(job, by=person, handed_to="Marta").is_closed
 
 
+def test_way_to_hand_back_stands_at_the_head_once_nothing_is_missing(client_as, person):
+    way = '<a class="btn btn-go" href="#sec-hand_back">Hand back</a>'
+
+    def head_of(job):
+        page = client_as("owner").get(reverse("card", args=[job.number])).content.decode()
+        return page.split('id="rail"')[1].split('class="card-curve"')[0]
+
+    assert way not in head_of(build.job(stage="hand_back"))
+    assert way in head_of(signed(build.job(stage="hand_back"), person))
+
+
 def test_card_changed_after_its_sheet_was_signed_takes_a_reason(person):
     job = signed(build.job(stage="hand_back"), person)
     job.findings.create(text="cap cracked", stage="hand_back", by=person)
