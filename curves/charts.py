@@ -12,7 +12,7 @@ from curves.queries import live_runs, newest_runs
 
 ODD_WORD, MOST_ODD = "look again", 3  # beside what goes against the others
 MODEL_WORD = "expected"  # at the line's end; whose it is stands in its label
-ROLES = {"as_received": "as received", "latest": "latest", "final": "final", "draft": "being typed"}
+ROLES = {"as_received": "as received", "latest": "trial", "final": "final", "draft": "being typed"}
 EMPTY_SPAN = {"rpm": 3000.0, "deg": 20.0}  # of a figure that holds nothing yet
 LEAST_SPAN = {"rpm": 1000.0, "deg": 10.0}  # of one that does
 

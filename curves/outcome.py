@@ -27,8 +27,14 @@ def summary(build, *, idle_crank_rpm=None, top_crank_rpm=None, margin_crank_rpm=
         return CurveSummary(warnings=tuple(warnings))
     knees = {role: judging.knees_of(readings) for role, (_, readings) in runs.items()}
     said = {role: judging.run_summary(*read, knees[role], band, drive) for role, read in runs.items()}
+    is_final = "final" in said and said["final"].in_band is not None
+    earlier = []
     for role, (run, readings) in runs.items():
-        warnings += judging.run_warnings(run, readings, said[role], drive)
+        told = judging.run_warnings(run, readings, said[role], drive)
+        if is_final and role != "final":
+            earlier += [(run, warning) for warning in told]
+        else:
+            warnings += told
     judged = next(role for role in ("final", "latest", "as_received") if role in runs)
     set_up = timing.Engine(idle_crank_rpm, top_crank_rpm, margin_crank_rpm)
     found = timing.timing_of(runs[judged][1], knees[judged], band, row, set_up, drive)
@@ -40,6 +46,7 @@ def summary(build, *, idle_crank_rpm=None, top_crank_rpm=None, margin_crank_rpm=
         setting_card=found.setting_card,
         total_crank_deg=found.total_crank_deg,
         warnings=(*warnings, *found.warnings),
+        earlier=tuple(earlier),
     )
 
 

@@ -122,6 +122,8 @@ class CurveSummary:
     setting_card: tuple[SettingRow, ...] = ()
     total_crank_deg: float | None = None
     warnings: tuple[Warning, ...] = field(default=())
+    # Of the runs before a final one that was judged: (run, warning), said beside their own run only.
+    earlier: tuple[tuple, ...] = ()
 
     @property
     def latest_in_band(self):

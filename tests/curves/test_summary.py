@@ -287,3 +287,23 @@ def test_sweeps_in_the_band_are_not_said_to_be_the_run(readings, words):
     band = convert.target_of(row.target, drive)
     said = judging.draft_words(convert.run_readings(run, drive), band, drive, Frame.SHAFT)
     assert [one.text for one in said if one.kind == "in"] == [words]
+
+
+STICKS = [*build.RISING, *((rpm, deg + 1.5, True) for rpm, deg in reversed(build.RISING[:-1]))]
+
+
+@pytest.mark.parametrize("kind", [Run.Kind.AS_RECEIVED, Run.Kind.TRIAL])
+def test_what_an_earlier_run_warned_of_is_not_said_under_a_final_run_that_is_judged(kind):
+    made = build.build()
+    early = build.run(made, STICKS, kind=kind)
+    assert "falling_above" in [warning.kind for warning in summary_of(made).warnings]
+    final = build.run(made, build.SWEPT, kind=Run.Kind.FINAL)
+    # Without a band nothing is judged yet, and all is said.
+    assert "falling_above" in [warning.kind for warning in summary_of(made).warnings]
+    build.target(made)
+    said = summary_of(made)
+    assert "falling_above" not in [warning.kind for warning in said.warnings]
+    assert [(run, warning.kind) for run, warning in said.earlier] == [(early, "falling_above")]
+    final.readings.all().delete()
+    build.run(made, STICKS, kind=Run.Kind.FINAL)
+    assert "falling_above" in [warning.kind for warning in summary_of(made).warnings]

@@ -57,7 +57,7 @@ def test_a_run_just_begun_hides_no_curve(client_as, job):
     build.run(job.build, number=2)
     build.run(job.build, [], number=3)
     page = client_as("technician").get(f"/jobs/{job.number}/").content.decode()
-    assert "latest, run 2" in page
+    assert "trial, run 2" in page
 
 
 def test_advance_that_begins_below_idle_is_said_so_with_no_minus(client_as):
@@ -67,6 +67,17 @@ def test_advance_that_begins_below_idle_is_said_so_with_no_minus(client_as):
     assert "<dt>Below idle by</dt><dd>" in page
     assert "<dd>−" not in page
     assert 'data-kind="idle"' in page
+
+
+def test_an_earlier_runs_warning_stands_beside_that_run_and_not_under_the_final_one(client_as):
+    job = build.job(stage="bench_curve")
+    build.run(job.build, [*build.RISING, *((rpm, deg + 1.5, True) for rpm, deg in build.RISING[-2::-1])])
+    build.target(job.build)
+    build.run(job.build, build.SWEPT, kind=Run.Kind.FINAL)
+    page = client_as("technician").get(f"/jobs/{job.number}/?open=spring_trials").content.decode()
+    assert page.count("The weights may stick") == 1
+    numbers = page.split('id="card-numbers"')[1].split('class="card-work"')[0]
+    assert "The weights may stick" not in numbers
 
 
 def test_the_bench_asks_few_queries(client_as, job, django_assert_max_num_queries):
