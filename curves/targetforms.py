@@ -2,7 +2,7 @@
 
 from django import forms
 
-from shop.forms import Form, NumberField, WholeField
+from shop.forms import Form, NumberField, SpeedField, WholeField
 
 SPEED = {"min_value": 0, "max_value": 20000}
 ANGLE = {"min_value": 0, "max_value": 60}
@@ -11,10 +11,10 @@ ANGLE = {"min_value": 0, "max_value": 60}
 class SlopesForm(Form):
     """A blank two-slope curve: begin, knee, full."""
 
-    begin_rpm = NumberField(label="Begins at (crank rpm)", **SPEED)
-    knee_rpm = NumberField(label="Knee at (crank rpm)", **SPEED)
+    begin_rpm = SpeedField(label="Begins at (crank rpm)", **SPEED)
+    knee_rpm = SpeedField(label="Knee at (crank rpm)", **SPEED)
     knee_deg = NumberField(label="with (crank deg)", **ANGLE)
-    full_rpm = NumberField(label="Full at (crank rpm)", **SPEED)
+    full_rpm = SpeedField(label="Full at (crank rpm)", **SPEED)
     full_deg = NumberField(label="with all (crank deg)", **ANGLE)
 
     def clean(self):

@@ -81,7 +81,7 @@ class Agreement:
 
 
 def agreement_of(job):
-    """How a card stands; one query for its answers, the first time, if it came with ``guards.with_facts``."""
+    """How a card stands; one query for its answers, the first time, if it came with ``facts.with_facts``."""
     prefetch_related_objects([job], ANSWERS)
     rows = [row for row in job.answers.all() if row.taken_back_at is None]
     amounts = [row.amount for row in rows if row.amount is not None]

@@ -7,6 +7,7 @@ from jobs import building, signing
 from jobs.audit import entry_hash
 from jobs.models import AuditEntry, Sheet
 from jobs.recorded import digest, recorded_sha256
+from jobs.revisions import changed_since, revisions
 
 
 def find(token):
@@ -20,8 +21,8 @@ def find(token):
 
 def standing(sheet):
     """A signed sheet with its standing, what superseded it, and whether its card changed since."""
-    found = next(one for one in signing.revisions(sheet.job) if one.pk == sheet.pk)
-    found.outdated = signing.changed_since(found, recorded_sha256(sheet.job))
+    found = next(one for one in revisions(sheet.job) if one.pk == sheet.pk)
+    found.outdated = changed_since(found, recorded_sha256(sheet.job))
     return found
 
 

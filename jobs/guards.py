@@ -4,14 +4,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.core.exceptions import PermissionDenied
-from django.db.models import Count, Exists, IntegerField, OuterRef, Q, Subquery, Value
-from django.db.models.functions import Coalesce
 
 from curves import outcome, queries
 from curves.models import Run
 from jobs import abrasive
-from jobs.agreement import agreement_of, spent_on
-from jobs.models import Finding, Inspection, InspectionPoint, Job, PartLine, Sheet, Step
+from jobs.agreement import agreement_of
+from jobs.facts import facts_of
+from jobs.models import Job
+from jobs.revisions import OUTDATED, is_outdated
 from jobs.stages import Stage
 from shop.words import several
 
@@ -83,59 +83,6 @@ def refuse_practice(job):
         raise PermissionDenied("This is a practice unit: it does not leave the bench. Open another to go on.")
 
 
-_ASKED = Q(triggers="") | Q(triggers__contains=OuterRef("unit__trigger"))  # as ``inspection.applies``
-
-
-def with_facts(jobs):
-    """Jobs with the counts and costs that ``missing`` and the folded lines of a card need, in one query."""
-    answers = Inspection.objects.filter(job=OuterRef("pk"))
-    unanswered = InspectionPoint.objects.filter(
-        ~Exists(Inspection.objects.filter(job=OuterRef(OuterRef("pk")), point=OuterRef("pk"))),
-        _ASKED,
-        in_use=True,
-    )
-    steps = Step.objects.filter(_ASKED | Q(at__isnull=False), job=OuterRef("pk"))
-    return jobs.annotate(
-        spent=spent_on(OuterRef("pk")),
-        points_answered=_count(answers),
-        points_bad=_count(answers.filter(verdict=Inspection.Verdict.REPLACE)),
-        points_open=_count(unanswered),
-        findings_count=_count(Finding.objects.filter(job=OuterRef("pk"))),
-        parts_left_off=_count(PartLine.objects.filter(job=OuterRef("pk"), state=PartLine.State.LEFT_OFF)),
-        last_blasted_at=abrasive.last_blasted_at(),
-        **_steps_of("cleaning", steps.filter(list=Step.List.CLEANING)),
-        **_steps_of("assembly", steps.filter(list=Step.List.ASSEMBLY)),
-        sheets_that_hold=_count(_newest_curve_sheets().filter(job=OuterRef("pk"), void=None)),
-    )
-
-
-def _steps_of(name, steps):
-    return {
-        f"{name}_done": _count(steps.filter(at__isnull=False, aside="")),
-        f"{name}_aside": _count(steps.exclude(aside="")),
-        f"{name}_open": _count(steps.filter(at=None)),
-    }
-
-
-def _newest_curve_sheets():
-    """The newest revision of each card: void or not, the ones before it hold no longer."""
-    signed = Sheet.objects.signed().filter(kind=Sheet.Kind.CURVE_SHEET)
-    later = signed.filter(job=OuterRef("job"), revision__gt=OuterRef("revision"))
-    return signed.filter(~Exists(later))
-
-
-def _count(rows):
-    counted = rows.order_by().annotate(one=Value(1)).values("one").annotate(n=Count("pk")).values("n")
-    return Coalesce(Subquery(counted, output_field=IntegerField()), 0)
-
-
-def facts_of(job):
-    """A job with the counts of ``with_facts``: itself, if it was fetched with them."""
-    if hasattr(job, "points_open"):
-        return job
-    return with_facts(Job.objects.select_related("unit", "engine", "build")).get(pk=job.pk)
-
-
 def missing(job):
     """What the next stage, or closing, needs and this card hasn't got, in plain words."""
     if job.is_closed:
@@ -202,7 +149,10 @@ def _assembly(job):
 
 
 def _sheet(job):
-    return [] if job.sheets_that_hold else ["a signed curve sheet"]
+    if not job.sheets_that_hold:
+        return ["a signed curve sheet"]
+    # Whether the card says something else by now costs ten queries: asked where the record has a later entry.
+    return [OUTDATED] if job.touched_since_signed and is_outdated(job) else []
 
 
 # A unit that was blasted after the cleaning is asked for its sign-off wherever the card stands by then, and a

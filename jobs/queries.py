@@ -9,9 +9,9 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone
 
 from curves.queries import fetch_curves
-from jobs import guards, stages
+from jobs import facts, guards, stages
 from jobs.agreement import ANSWER, ANSWERS, CONSENT, LIMIT, OF_THE_CUSTOMER
-from jobs.inspection import limit_of, unusual
+from jobs.inspection import TRAVEL, limit_of, unusual
 from jobs.models import AuditEntry, Inspection, InspectionPoint, Job
 from jobs.stages import ORDER, Stage
 from shop.rights import require
@@ -27,7 +27,7 @@ def card_for(person, number):
     Four queries: the card with all it points at, its runs, their readings, and the points of its target.
     """
     require(person, "read")
-    jobs = guards.with_facts(
+    jobs = facts.with_facts(
         Job.objects.select_related(
             "customer",
             "engine",
@@ -177,7 +177,7 @@ def _rows(open_jobs, most, person):
 
 def _with_answers(jobs):
     """Cards with all that ``guards.missing`` asks of them, in two queries however many they are."""
-    return guards.with_facts(jobs).prefetch_related(ANSWERS)
+    return facts.with_facts(jobs).prefetch_related(ANSWERS)
 
 
 def _at_bench(jobs):
@@ -213,8 +213,9 @@ class Asked:
 
     @property
     def may_be_good_unmeasured(self):
-        """Whether a look can answer it: a limit wants a measured value."""
-        return self.answer is None and self.point.low is None and self.point.high is None
+        """Whether a look can answer it: a limit wants a measured value, and so does the travel."""
+        wants_value = self.point.low is not None or self.point.high is not None or self.point.key == TRAVEL
+        return self.answer is None and not wants_value
 
 
 def inspection_of(job):

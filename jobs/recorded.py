@@ -8,7 +8,8 @@ from django.utils.formats import date_format
 from django.utils.timezone import localtime
 
 from curves import checks, queries
-from jobs import abrasive, guards
+from jobs import abrasive
+from jobs.facts import facts_of
 from jobs.inspection import applies
 from jobs.models import PartLine, Step
 
@@ -129,11 +130,11 @@ def _step(step):
 
 def _abrasive(job):
     """The sign-off after blasting, or that it is still wanted; of a card without, an empty sign-off."""
-    facts = guards.facts_of(job)
-    if abrasive.is_left_open(facts):
+    card = facts_of(job)
+    if abrasive.is_left_open(card):
         return {"abrasive_free": "", "abrasive_open": True}
-    signed = abrasive.was_blasted(facts)
-    return {"abrasive_free": _who_and_when(facts.abrasive_free_by, facts.abrasive_free_at) if signed else ""}
+    signed = abrasive.was_blasted(card)
+    return {"abrasive_free": _who_and_when(card.abrasive_free_by, card.abrasive_free_at) if signed else ""}
 
 
 def _head(build):

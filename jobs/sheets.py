@@ -11,6 +11,7 @@ from jobs.agreement import FRAME
 from jobs.inspection import CAUTIONS
 from jobs.models import Sheet
 from jobs.recorded import answers_of, canonical, day, digest, recorded, springs_of
+from jobs.revisions import SHELF
 from jobs.stages import Stage
 from shop.models import Paper, Shop
 from shop.templatetags.numbers import fixed
@@ -19,7 +20,6 @@ from shop.words import claim_in
 FORMAT = 1
 # A Letter page is shorter: the chart gives way, so that the setting card stays on the first page.
 CHART_WIDTH_MM = {Paper.A4: 180, Paper.LETTER: 160}
-SHELF = "Shop stock"
 TAG_PLACES = ["the tray", "the unit", "the bag of loose parts"]
 
 

@@ -8,12 +8,12 @@ from django.utils import timezone
 
 from curves.queries import build_for, newest_runs
 from jobs import audit, building, sheets
+from jobs.facts import SIGNED
 from jobs.guards import require_open
 from jobs.models import AuditEntry, Job, Sheet, SheetVoid
 from jobs.recorded import recorded_sha256
+from jobs.revisions import changed_since, names_another_owner, revisions
 from shop.rights import require
-
-SIGNED = "signed a sheet"
 
 
 class CardChanged(Exception):
@@ -66,38 +66,6 @@ def make_void(sheet, *, by, reason):
         audit.record("made a sheet void", job=sheet.job, by=by, paper=str(sheet), reason=reason)
 
 
-def revisions(job):
-    """The signed sheets of a card, newest first, each with ``standing``: current, superseded or void."""
-    signed = list(
-        Sheet.objects.signed()
-        .filter(job=job)
-        .select_related("signed_by", "void", "job")
-        .order_by("kind", "-revision")
-    )
-    newest = {}
-    for sheet in signed:
-        sheet.superseded_by = newest.get(sheet.kind)
-        newest.setdefault(sheet.kind, sheet)
-        sheet.standing = _standing(sheet)
-    return signed
-
-
-def _standing(sheet):
-    if hasattr(sheet, "void"):
-        return "void"
-    if sheet.superseded_by:
-        return "superseded"
-    return "former" if names_another_owner(sheet) else "current"
-
-
-def names_another_owner(sheet):
-    """Whether the unit is somebody else's by now; without a key, as of old, only the shelf tells."""
-    said, owner = sheet.content, sheet.job.customer_id
-    if "owner_key" in said:
-        return said["owner_key"] != owner
-    return said.get("owner") == sheets.SHELF and owner is not None
-
-
 def awaited(job):
     """The kinds of sheet that a closed card still lets be signed: its unit's owner stands on none of them."""
     if not job.is_closed or job.ending or job.is_practice:
@@ -121,16 +89,6 @@ def _held_to_sign(job, kind):
     if kind not in awaited(now):
         require_open(now)
     return now
-
-
-def changed_since(sheet, said):
-    """Whether the card, whose hash is ``said``, says something else than when this sheet was signed.
-
-    A closed card takes no writing but of its owner: what differs else is a name kept elsewhere.
-    """
-    if names_another_owner(sheet):
-        return True
-    return not sheet.job.is_closed and sheet.content["recorded_sha256"] != said
 
 
 def _refuse_empty(job, kind):

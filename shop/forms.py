@@ -53,6 +53,12 @@ class NumberField(_AsTyped, forms.FloatField):
     default_error_messages = {"invalid": "Not a number that can be kept: write digits."}
 
 
+class SpeedField(NumberField):
+    """A speed in rpm, never read to a thousandth: a comma before three digits is a thousands mark."""
+
+    decimals = 1
+
+
 class DecimalField(_AsTyped, forms.DecimalField):
     """An exact decimal, for money and counts."""
 

@@ -2,6 +2,8 @@
 
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
+from django.db.models import Subquery
+from django.db.models.functions import Coalesce
 
 from curves import actions as build_actions
 from curves import reach
@@ -9,6 +11,7 @@ from curves.models import Frame, Run
 from jobs import audit
 from jobs.actions.noting import note
 from jobs.actions.springs import settle_lines
+from jobs.facts import SIGNED
 from jobs.guards import held, held_at_its_ratio
 from jobs.models import AuditEntry
 
@@ -64,7 +67,9 @@ def take_back_reading(job, run, kind, key, *, by, version=None):
 
 def _note_once(verb, job, by, run):
     said = AuditEntry.objects.filter(job=job, verb=verb, by=by, detail__run=str(run))
-    if not said.exists():
+    signed = AuditEntry.objects.filter(job=job, verb=SIGNED).order_by("-pk").values("pk")[:1]
+    # Read after a signature, it is said again: the sheet no longer says what the card says.
+    if not said.filter(pk__gt=Coalesce(Subquery(signed), 0)).exists():
         audit.record(verb, job=job, by=by, run=str(run))
 
 

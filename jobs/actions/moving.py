@@ -12,6 +12,7 @@ from jobs import guards, signing, stages
 from jobs.actions.noting import note
 from jobs.models import Job, Sheet, StageMove
 from jobs.recorded import recorded_sha256
+from jobs.revisions import OUTDATED, is_outdated
 from jobs.stages import Stage
 from shop.models import Shop
 from shop.rights import require
@@ -51,7 +52,7 @@ def hand_back(job, *, by, handed_to="", warranty_until=None, reason="", seen=Non
         raise ValidationError(
             f"A card is handed back from Hand-back; this one is at {now.get_stage_display()}."
         )
-    missing = guards.missing(now) or _outdated(now)
+    missing = guards.missing(now) or ([OUTDATED] if is_outdated(now) else [])
     _want_reason(bool(missing), reason, missing)
     _write(now, closed_at=timezone.now(), handed_to=handed_to, warranty_until=warranty_until)
     stock.come_home(now.build, by=by)
@@ -103,21 +104,6 @@ def _refuse_days(job, on, warranty_until):
         raise ValidationError({"on": "That day is yet to come: write the day on which it went."})
     if warranty_until and warranty_until < on:
         raise ValidationError({"warranty_until": "The warranty would end before the unit is theirs."})
-
-
-def _outdated(job):
-    """What closing needs when a curve sheet is signed, but for what the card said before its last change.
-
-    Not asked by ``guards.missing``: the board would read every line of every card for it.
-    """
-    current = [
-        sheet
-        for sheet in signing.revisions(job)
-        if sheet.kind == Sheet.Kind.CURVE_SHEET and sheet.standing in ("current", "former")
-    ]
-    said = recorded_sha256(job)
-    outdated = any(signing.changed_since(sheet, said) for sheet in current)
-    return ["a curve sheet signed since the card was changed"] if outdated else []
 
 
 def _locked(job, seen):

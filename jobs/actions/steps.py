@@ -7,7 +7,8 @@ from django.utils import timezone
 
 from jobs import abrasive
 from jobs.actions.noting import note
-from jobs.guards import held, with_facts
+from jobs.facts import with_facts
+from jobs.guards import held
 from jobs.models import Job, Step
 from shop.rights import require
 

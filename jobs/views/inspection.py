@@ -34,6 +34,9 @@ def answer_points(request, number):
                 _write(form, shown.job, request.user)
         if not any(form.errors or form.current for form in forms):
             return saved(request, number, "inspection")
+        shown = _writable(request, number)  # what could be saved is, and counts
+        asked = {one.point.pk: one for one in shown.inspection}
+        lines = [(asked[form.point.pk], form) for form in forms]
     status = max((form.status for form in forms), default=200)
     context = {"card": shown, "job": shown.job, "lines": lines, "back": _back(shown)}
     return page(request, "jobs/inspection.html", context, status=status)

@@ -14,6 +14,7 @@ from jobs.forms.papers import LARGEST_UPLOAD, CompareForm, DraftForm, SignForm, 
 from jobs.models import Sheet
 from jobs.queries import card_for
 from jobs.recorded import recorded_sha256
+from jobs.revisions import changed_since, revisions
 from jobs.views.showing import answered
 from shop import once
 from shop.models import Shop
@@ -27,10 +28,10 @@ LIST = "jobs/sections/_paper_list.html"
 def paper_context(job, person, *, draft_form=None, sign_form=None):
     """What the paper section of a card shows: two queries, and no curve is computed."""
     drafts = list(Sheet.objects.filter(job=job, revision=None).select_related("job"))
-    signed = signing.revisions(job)
+    signed = revisions(job)
     said = recorded_sha256(job, job.build)
     for sheet in signed:
-        sheet.outdated = sheet.standing == "current" and signing.changed_since(sheet, said)
+        sheet.outdated = sheet.standing == "current" and changed_since(sheet, said)
     size = {"paper": Shop.current().paper}
     kinds = signing.awaited(job) if job.is_closed else list(Sheet.SIGNABLE)
     sign_form = sign_form or SignForm(initial=size | {"seen": said}, prefix="sign")

@@ -123,6 +123,13 @@ function addRow() {
   choose(cells.addRow(numberOf(input.value) * factor));
 }
 
+// What is typed after a choice is the next reading: Enter keeps it, and does not choose once more. A tablet
+// keeps its own keyboard down.
+function readOn(button) {
+  if (matchMedia("(pointer: coarse)").matches) button.blur();
+  else input.focus({ preventScroll: true });
+}
+
 // Going about in the sheet
 
 function choose(cell, text = "") {
@@ -361,6 +368,7 @@ root.addEventListener("click", ({ target }) => {
     cells.show(sheet, unit);
     choose(cells.selected);
   }
+  if (asked ?? measured) readOn(asked ?? measured);
 });
 // A key of the pad leaves the focus where it is: in the reading, or nowhere on a tablet.
 part("pad").addEventListener("pointerdown", (event) => event.preventDefault());

@@ -11,6 +11,7 @@ from django.utils import timezone
 from jobs import building, checking, signing
 from jobs.actions import moving
 from jobs.models import Job, Sheet
+from jobs.revisions import names_another_owner
 from shop.models import Customer
 from tests import build
 from tests.jobs.paperwork import finished_job, signed_sheet, text_of
@@ -150,9 +151,9 @@ def test_closed_card_of_its_first_owner_takes_no_new_signature(technician):
 def test_sheet_frozen_before_owners_had_a_key_still_says_whose_it_is(client_as, shelf, monkeypatch):
     keyless = property(lambda sheet: {k: v for k, v in json.loads(sheet.data).items() if k != "owner_key"})
     monkeypatch.setattr(Sheet, "content", keyless)
-    assert not signing.names_another_owner(newest(shelf))
+    assert not names_another_owner(newest(shelf))
     give(client_as("counter"), shelf)
-    assert signing.names_another_owner(newest(shelf))
+    assert names_another_owner(newest(shelf))
     assert 'data-standing="former"' in page_of(client_as("counter"), newest(shelf))
 
 

@@ -7,9 +7,11 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs.inspection import limit_of, proposed_verdict, seed_points
-from jobs.models import Inspection, InspectionPoint
+from jobs.facts import facts_of
+from jobs.inspection import TRAVEL, limit_of, proposed_verdict, seed_points
+from jobs.models import Inspection, InspectionPoint, Job
 from tests import build
+from tests.forms import Page
 
 pytestmark = pytest.mark.django_db
 HTMX = {"HX-Request": "true"}
@@ -257,3 +259,34 @@ def test_nonsense_takes_nothing_back(client_as, keys):
     stood = job.inspections.count()
     rest(client, build.job(stage="teardown"), back=keys)
     assert job.inspections.count() == stood
+
+
+def test_every_line_that_was_refused_is_open_and_says_so(client_as):
+    job = build.job(stage="teardown")
+    client = client_as("technician")
+    page = Page(client.get(reverse("answer_points", args=[job.number])).content.decode())
+    wrong = {"shaft-end-float": "-0.1", "points-gap": "14"}
+    points = {
+        point.key: point.pk for point in InspectionPoint.objects.filter(key__in=[*wrong, "shaft-side-play"])
+    }
+    form = page.form(reverse("answer_points", args=[job.number]))
+    values = form.sends | {f"p{points[key]}-value": text for key, text in wrong.items()}
+    values[f"p{points['shaft-side-play']}-value"] = "0.05"
+    answer = client.post(form.action, values)
+    text = answer.content.decode()
+    assert answer.status_code == 422
+    for key in wrong:
+        head = text.split(f'id="point-{points[key]}"')[1].split("</summary>")[0]
+        assert " open>" in head.split("<summary>")[0]
+        assert 'name="point"' not in head  # or the browser would fold all but one of them
+        assert "not saved" in head
+    left = facts_of(Job.objects.get(pk=job.pk)).points_open
+    assert f"<b>{left}</b> to answer" in text  # the one that could be saved is
+    assert job.inspections.count() == 1
+
+
+def test_a_travel_is_never_good_without_its_value(client_as):
+    job = build.job(stage="teardown")
+    client_as("technician").post(reverse("answer_rest", args=[job.number]))
+    assert not job.inspections.filter(point__key=TRAVEL).exists()
+    assert job.inspections.filter(in_bulk=True).exists()

@@ -1,17 +1,20 @@
 """Moving a card: one stage at a time, by those who may, and with a reason where something is missing."""
 
 import datetime
+import uuid
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.urls import reverse
 from django.utils import timezone
 
+from curves.models import Run
 from jobs import guards, signing
-from jobs.actions import moving
+from jobs.actions import curve, moving, teardown
 from jobs.actions.steps import sign_abrasive_free
 from jobs.models import Inspection, InspectionPoint, Job, Sheet, Step
 from jobs.recorded import recorded_sha256
+from jobs.revisions import OUTDATED
 from jobs.stages import ORDER, Stage
 from shop.versions import Conflict
 from tests import build
@@ -331,6 +334,30 @@ def test_a_void_newest_sheet_leaves_none_that_holds(person):
     assert guards.missing(fresh(job)) == ["a signed curve sheet"]
     with pytest.raises(ValidationError, match="a signed curve sheet"):
         moving.hand_back(fresh(job), by=person, handed_to="Marta")
+
+
+def test_a_card_changed_since_its_sheet_is_ready_nowhere(client_as, person):
+    job = signed(build.job(stage="hand_back"), person)
+    assert guards.missing(fresh(job)) == []
+    finding = teardown.add_finding(job, text="cap cracked", by=person)
+    assert guards.missing(fresh(job)) == [OUTDATED]
+    client = client_as("counter")
+    for address in (reverse("card", args=[job.number]), reverse("board")):
+        assert OUTDATED in client.get(address).content.decode()
+    with pytest.raises(ValidationError, match=OUTDATED):
+        moving.hand_back(fresh(job), by=person, handed_to="Marta")
+    teardown.remove_finding(finding, by=person)  # the sheet says again what the card says
+    assert guards.missing(fresh(job)) == []
+
+
+def test_a_reading_after_the_signature_is_seen_by_everyone(person):
+    job = signed(build.job(stage="hand_back"), person)
+    run = job.build.runs.get(kind=Run.Kind.FINAL)
+    values = {"speed_rpm": 1300.0, "advance_deg": 9.0, "falling": False}
+    for key, count in ((uuid.uuid4(), 1), (uuid.uuid4(), 1)):
+        curve.put_reading(job, run, "reading", key, values, by=person)
+        assert OUTDATED in guards.missing(fresh(job))
+        assert job.history.filter(verb="read at the bench").count() == count
 
 
 def test_a_card_that_waits_for_the_customers_answer_wants_a_reason(client_as, person):

@@ -10,7 +10,7 @@ from django.urls import reverse
 from curves.models import Run
 from curves.proof import final_of
 from curves.queries import build_for
-from jobs import guards, pdf
+from jobs import facts, guards, pdf
 from jobs.actions import moving
 from jobs.models import Job, Sheet
 from jobs.results import result_of
@@ -135,7 +135,7 @@ def test_headline_and_guard_say_the_same_everywhere(client_as, name):
 
 
 def fresh_facts(job):
-    return guards.with_facts(Job.objects).get(pk=job.pk)
+    return facts.with_facts(Job.objects).get(pk=job.pk)
 
 
 @pytest.mark.parametrize("name", [name for name, (_, _, lacks) in CASES.items() if lacks])

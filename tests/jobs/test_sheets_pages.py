@@ -12,6 +12,7 @@ from jobs import building, signing
 from jobs.forms.papers import LARGEST_UPLOAD
 from jobs.models import Sheet
 from jobs.recorded import recorded_sha256
+from jobs.revisions import revisions
 from tests import build
 from tests.jobs.paperwork import draft, finished_job, signed_sheet
 
@@ -173,7 +174,7 @@ def test_void_wants_a_reason_and_a_right(client_as, job):
     assert answer.status_code == 422
     assert b"Needed" in answer.content
     assert owner.post(address, {"reason": "wrong unit"}).status_code == 302
-    assert signing.revisions(job)[0].standing == "void"
+    assert revisions(job)[0].standing == "void"
 
 
 @pytest.mark.parametrize("route", ["sign_sheet", "retry_sheet", "void_sheet"])

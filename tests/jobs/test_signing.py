@@ -13,6 +13,7 @@ from jobs import audit, building, checking, sheets, signing
 from jobs.guards import Closed
 from jobs.models import AuditEntry, Frozen, Sheet
 from jobs.recorded import digest, recorded_sha256
+from jobs.revisions import changed_since, revisions
 from jobs.views.paper import paper_context
 from tests import build
 from tests.jobs.paperwork import draft, finished_job, signed_sheet
@@ -55,7 +56,7 @@ def test_change_on_the_card_makes_the_next_revision_and_keeps_the_old_one():
     first.refresh_from_db()
     assert (first.data, first.pdf_sha256, first.pdf.name) == (data, digest, file)
     assert checking.faults(first) == checking.faults(second) == []
-    newest, older = signing.revisions(job)
+    newest, older = revisions(job)
     assert (newest.standing, older.standing, older.superseded_by) == ("current", "superseded", newest)
 
 
@@ -63,7 +64,7 @@ def test_kinds_count_their_revisions_apart():
     job = finished_job()
     assert signed_sheet(job, CURVE, built=False).revision == 1
     assert signed_sheet(job, Sheet.Kind.JOB_SHEET, built=False).revision == 1
-    assert [sheet.standing for sheet in signing.revisions(job)] == ["current", "current"]
+    assert [sheet.standing for sheet in revisions(job)] == ["current", "current"]
 
 
 def test_unchanged_card_is_not_signed_twice():
@@ -86,9 +87,9 @@ def test_card_changed_since_the_signer_looked_is_not_signed():
 def test_card_changed_after_signing_is_told():
     job = finished_job()
     sheet = signed_sheet(job, built=False)
-    assert not signing.changed_since(sheet, recorded_sha256(job))
+    assert not changed_since(sheet, recorded_sha256(job))
     job.build.runs.last().readings.filter(position=3).update(advance_deg=6.5)
-    assert signing.changed_since(sheet, recorded_sha256(job))
+    assert changed_since(sheet, recorded_sha256(job))
 
 
 def test_curve_sheet_wants_a_final_run_and_a_job_sheet_does_not():
@@ -118,7 +119,7 @@ def test_void_is_said_once_and_frees_the_next_revision():
     signing.make_void(sheet, by=build.person(), reason="wrong unit on the bench")
     signing.make_void(sheet, by=build.person("owner"), reason="again")
     assert AuditEntry.objects.filter(verb="made a sheet void").count() == 1
-    [found] = signing.revisions(job)
+    [found] = revisions(job)
     assert (found.standing, found.void.reason) == ("void", "wrong unit on the bench")
     assert signed_sheet(job, built=False).revision == 2
 
