@@ -43,7 +43,7 @@ def test_a_run_in_crank_degrees_is_asked_for_shown_and_proved_in_them(open_page,
     assert SparkReading.objects.values_list("speed_rpm", "offset_deg").first() == (300, 3)
     assert set(DwellReading.objects.values_list("speed_rpm", "dwell_deg")) == {(300, 51), (875, 47.5)}
     assert VacuumReading.objects.get(advance_deg__gt=1).advance_deg == 3.65
-    page.get_by_text("What it proves so far").tap()
+    page.get_by_text("Every check so far").tap()
     spark, dwell = (page.locator(f"[data-check='{kind}']") for kind in ("spark", "dwell"))
     # 6 of the crank are 3 of the distributor, where 2 are allowed; dwell moves by 7, where 6 are.
     expect(spark).to_contain_text("6.0 crank degrees (3.00 distributor) at worst")
