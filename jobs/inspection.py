@@ -183,13 +183,18 @@ def limit_of(point):
     return f"{said}, {point.limit_source}" if point.limit_source else said
 
 
-def proposed_verdict(point, value):
-    """What the limit says about a value: good, repair or replace, or None where there is no limit."""
+def proposed_verdict(point, value, build=None):
+    """What the limit says about a value: good or replace, or None where there is no limit.
+
+    None too for a value within it that is unusual on this build: nobody but a person calls that good.
+    """
     if value is None or (point.low is None and point.high is None):
         return None
     low = point.low is not None and value < point.low
     high = point.high is not None and value > point.high
-    return Inspection.Verdict.REPLACE if low or high else Inspection.Verdict.GOOD
+    if low or high:
+        return Inspection.Verdict.REPLACE
+    return None if build is not None and unusual(point, value, build) else Inspection.Verdict.GOOD
 
 
 def new_steps(job):

@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from curves import charts, checks, judging, outcome, paper, proof, queries
 from jobs.agreement import FRAME
-from jobs.inspection import CAUTIONS
+from jobs.inspection import CAUTIONS, unusual
 from jobs.models import Sheet
 from jobs.recorded import answers_of, canonical, day, digest, recorded, springs_of
 from jobs.revisions import SHELF
@@ -49,7 +49,7 @@ def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=
         "owner": str(job.customer) if job.customer else SHELF,
         "owner_key": job.customer_id,
         "recorded": said,
-        "inspections": _with_limits(said["inspections"], points),
+        "inspections": _beside(said["inspections"], points, build),
         "limit_sources": sorted({point.limit_source for point in points} - {""}),
         "recorded_sha256": digest(canonical(said)),
         "curve": curve,
@@ -188,10 +188,12 @@ def _run_summary(role, said):
     }
 
 
-def _with_limits(answers, points):
-    """The answers recorded, each with the limit it was held against as the shop's list has it now."""
+def _beside(answers, points, build):
+    """The answers recorded, each with the limit it was held against as the shop's list has it now, and
+    with what is unusual about its value."""
     return [
-        answer | {"low": point.low, "high": point.high} for answer, point in zip(answers, points, strict=True)
+        answer | {"low": point.low, "high": point.high, "unusual": unusual(point, answer["value"], build)}
+        for answer, point in zip(answers, points, strict=True)
     ]
 
 

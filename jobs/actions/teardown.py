@@ -6,7 +6,7 @@ from django.utils import timezone
 
 from jobs.actions.noting import changes, in_words, note
 from jobs.guards import held
-from jobs.inspection import proposed_verdict
+from jobs.inspection import proposed_verdict, unusual
 from jobs.models import Finding, Inspection, PartLine
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
@@ -27,11 +27,12 @@ def answer_point(job, point, *, by, value=None, verdict="", note_text="", versio
     """
     require(by, "edit_work")
     held(job)
-    verdict = verdict or proposed_verdict(point, value)
+    verdict = verdict or proposed_verdict(point, value, job.build)
     if not verdict:
         raise ValidationError({"verdict": "No limit to go by: say good, worn, replace or not applicable."})
     data = {"value": value, "verdict": verdict, "note": note_text}
     answer = Inspection.objects.filter(job=job, point=point).first()
+    _require_said_of_this_value(answer, job, point, data)
     if answer is None:
         answer = _first_answer(job, point, by, data)
         changed = {"value": ["", in_words(answer, "value")]} if value is not None else {}
@@ -74,6 +75,16 @@ def take_back_rest(job, answers, *, by):
     for answer in rows:
         note("took an answer back", job, by, point=answer.point.label)
     return rows.delete()[0]
+
+
+def _require_said_of_this_value(answer, job, point, data):
+    """A "good" left standing from another value is not yet said of one that is unusual."""
+    if answer is None or data["value"] == answer.value or not unusual(point, data["value"], job.build):
+        return
+    if data["verdict"] == answer.verdict == Inspection.Verdict.GOOD and data["note"] in ("", answer.note):
+        raise ValidationError(
+            {"verdict": "Good was not said of this value: choose again, or write in the note why it is good."}
+        )
 
 
 def _first_answer(job, point, by, data):

@@ -96,7 +96,7 @@ class AnswerPointForm(ModelForm):
 
     def __init__(self, *args, point, answer=None, build=None, cylinders=None, **options):
         initial = {"version": answer.version} if answer else {}
-        if answer and answer.verdict == proposed_verdict(point, answer.value):
+        if answer and answer.verdict == proposed_verdict(point, answer.value, build):
             initial["verdict"] = ""  # the limit said so; it says so again when the value changes
         # A copy, because checking a form writes on its row.
         super().__init__(*args, instance=copy(answer), initial=initial, prefix=f"p{point.pk}", **options)

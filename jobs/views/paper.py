@@ -162,8 +162,9 @@ def check(request, token):
     if sheet.is_signed:
         context["standing"] = checking.standing(sheet)
         # Frozen when it was signed; a sheet from before there was a headline has none.
-        said = {} if context["faults"] else sheet.content.get("curve") or {}
-        context["headline"] = (said.get("headline") or {}).get("text", "")
+        said = {} if context["faults"] else sheet.content
+        context["headline"] = ((said.get("curve") or {}).get("headline") or {}).get("text", "")
+        context["unusual"] = [one["unusual"] for one in said.get("inspections") or [] if one.get("unusual")]
     status = 200
     if request.method == "POST":
         status = _compare(request, sheet, context)

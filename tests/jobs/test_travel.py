@@ -1,11 +1,13 @@
 """Travel off its stamping: said once, in the same words, wherever it is typed."""
 
 import pytest
+from django.urls import reverse
 
 from curves import engine, travel
-from jobs.inspection import seed_points
+from jobs.inspection import proposed_verdict, seed_points
 from jobs.models import InspectionPoint
 from tests import build
+from tests.jobs.paperwork import signed_sheet, text_of
 
 pytestmark = pytest.mark.django_db
 CRANK = "Did you type crank degrees?"
@@ -86,3 +88,42 @@ def test_it_is_said_at_the_inspections_travel_point_too(client_as, job):
         where, {f"{name}-value": "11", f"{name}-verdict": "good", f"{name}-version": version}
     )
     assert "stamped" not in answer.content.decode()
+
+
+def test_good_is_never_proposed_for_it_nor_left_standing_from_another_value(client_as, job):
+    seed_points()
+    point = InspectionPoint.objects.get(key="travel")
+    point.low, point.high = 5, 30
+    assert proposed_verdict(point, 11, job.build) == "good"
+    assert proposed_verdict(point, 22, job.build) is None
+    assert proposed_verdict(point, 40, job.build) == "replace"
+    client, name = client_as("technician"), f"p{point.pk}"
+
+    def answer(value, verdict, note=""):
+        now = job.inspections.first()
+        sent = {"value": value, "verdict": verdict, "note": note, "version": now.version if now else ""}
+        where = f"/jobs/{job.number}/inspection/{point.pk}/"
+        return client.post(where, {f"{name}-{field}": text for field, text in sent.items()})
+
+    answer("", "good")
+    for _ in range(2):  # sent again it is refused again
+        refused = answer("22", "good")
+        assert refused.status_code == 422
+        assert "Good was not said of this value" in refused.content.decode()
+        assert job.inspections.get().value is None
+    assert answer("22", "").status_code == 422
+    assert answer("22", "good", "Stop filed at the maker's").status_code == 200
+    assert (job.inspections.get().value, job.inspections.get().verdict) == (22, "good")
+    assert answer("23", "worn").status_code == 200
+    assert answer("11", "good").status_code == 200
+
+
+def test_it_stands_on_the_sheet_and_on_the_strangers_page(client, job):
+    seed_points()
+    point = InspectionPoint.objects.get(key="travel")
+    job.inspections.create(point=point, value=22, verdict="good", by=build.person())
+    build.run(job.build, build.SWEPT, kind="final")
+    sheet = signed_sheet(job)
+    said = travel.apart(11, 22, engine.Drive(2))
+    assert said in " ".join(text_of(sheet).split())
+    assert said in client.get(reverse("check", args=[sheet.token])).content.decode()
