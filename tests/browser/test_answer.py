@@ -4,7 +4,8 @@ import pytest
 from django.urls import reverse
 from playwright.sync_api import expect
 
-from jobs.models import Job
+from jobs.inspection import seed_points
+from jobs.models import InspectionPoint, Job
 from tests import build
 from tests.browser.looks import assert_fits, assert_no_barrier, small_targets
 
@@ -93,3 +94,32 @@ def test_answer_is_taken_without_scripts(open_page):
     page.get_by_label("How", exact=True).select_option("by email")
     page.get_by_role("button", name="Save the answer").click()
     expect(page.locator(".answers-given")).to_contain_text("Accepted in part: 150.00 of 200.00 EUR asked")
+
+
+@SIZES
+def test_open_answer_form_is_not_offered_again(open_page, size):
+    InspectionPoint.objects.update(in_use=False)
+    job = build.job(stage="teardown", estimate=200, agreed_limit=250, revised_estimate=380)
+    page = open_page(size, who="counter")
+    page.goto(reverse("card", args=[job.number]))
+    again = page.locator(".card-bar, .rail-next").get_by_role("link", name="Write the customer's answer")
+    expect(again.locator("visible=true").first).to_be_visible()
+    page.locator("#sec-answer").get_by_role("link", name="Write the customer's answer").click()
+    expect(page.get_by_label("Declined")).to_be_visible()
+    expect(again.locator("visible=true")).to_have_count(0)
+    page.get_by_role("link", name="Leave it").click()
+    expect(again.locator("visible=true").first).to_be_visible()
+
+
+@SIZES
+def test_warning_in_a_list_is_one_box(open_page, size):
+    seed_points()
+    job = build.job(stage="teardown", build=build.build(travel_stamped_deg=13))
+    point = InspectionPoint.objects.get(key="travel")
+    job.inspections.create(point=point, value=24, verdict="worn", by=build.person())
+    page = open_page(size, who="technician")
+    page.goto(reverse("card", args=[job.number]))
+    warning = page.locator("#sec-inspection .warning")
+    expect(warning).to_contain_text("11 more than the 13 stamped")
+    assert warning.evaluate("box => box.getClientRects().length") == 1  # inline, each line has its own
+    assert_good(page)
