@@ -211,10 +211,10 @@ def test_walk_in_is_served_from_the_counter_to_the_sheet_in_hand(chromium, serve
     paper = page.locator("#sec-paper")
     keys.type("Your password, again", password, within=paper)
     keys.press("button", "Sign the sheet", within=paper)
-    keys.to(paper.get_by_role("link", name=re.compile("Open the PDF")))
-    pdf = context.request.get(
-        paper.get_by_role("link", name=re.compile("Open the PDF")).get_attribute("href")
-    )
+    signed = paper.locator("li").filter(has=page.locator(".stamp"))  # not the tray tag, made at the counter
+    leads_to = signed.get_by_role("link", name=re.compile("Open the PDF"))
+    keys.to(leads_to)
+    pdf = context.request.get(leads_to.get_attribute("href"))
     look_inside(pdf.body(), setting_card_on(page), number)
 
     page.goto(f"/jobs/{number}/")
@@ -239,6 +239,7 @@ def test_walk_in_is_served_from_the_counter_to_the_sheet_in_hand(chromium, serve
 def tick_off(keys, section):
     """Every step of a list, one after the other."""
     steps = section.get_by_role("button", name=re.compile("^Done"))
+    expect(steps.first).to_be_visible()  # the page may still be on its way
     for left in range(steps.count(), 0, -1):
         keys.to(steps.first)
         keys.page.keyboard.press("Enter")
