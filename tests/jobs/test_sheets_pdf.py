@@ -153,7 +153,7 @@ def test_curve_outside_the_band_says_where_and_how_far():
     text = text_of(signed_sheet(job))
     assert "Final run 1: rising sweep out of the band, falling sweep not read." in text
     assert "prove" not in text
-    assert "2.0° at the crank over, at 1200 crank rpm" in text
+    assert "by 1.0 distributor degrees (2.0 crank) over, at 600 distributor rpm (1200 crank)" in text
     assert "▲ over" in text
 
 
