@@ -15,7 +15,7 @@ from jobs.nextstep import next_step
 from jobs.notices import notices
 from jobs.queries import days_in_stage, inspection_of
 from jobs.results import needs_of, result_of
-from jobs.returned import warranty_of
+from jobs.returned import carried_over, warranty_of
 from jobs.stages import ORDER, Stage
 from shop.models import Shop
 from shop.rights import RIGHTS
@@ -103,6 +103,11 @@ class Card:
             if self.job.is_closed
             else []
         )
+
+    @cached_property
+    def carried(self):
+        """What stands here as it came from the unit's earlier card."""
+        return carried_over(self.job)
 
     @property
     def warranty(self):

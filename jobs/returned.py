@@ -4,11 +4,21 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
+from curves import stock
+from curves.models import Run, SpringMove
 from jobs.models import Job
 from jobs.search import all_words
 from jobs.writing import words_of
 
 MOST_OFFERED = 3
+TOOK_TARGET = "took the target over"
+_MEASURED = (
+    "travel_measured_deg",
+    "primary_gap_mm",
+    "secondary_gap_mm",
+    "primary_stretch_mm_per_deg",
+    "secondary_stretch_mm_per_deg",
+)
 _LOOKED_AT = 200  # of the newest cards with that number anywhere on them
 
 
@@ -36,6 +46,47 @@ def warranty_of(job):
 def _warranty(until, on, source=""):
     holds = on <= until
     return Warranty(holds, f"{'in warranty until' if holds else 'warranty ended'} {until:%-d %b %Y}{source}")
+
+
+@dataclass(frozen=True)
+class Carried:
+    """What a card still has as it took it over from its unit's earlier one."""
+
+    job: Job
+    head: bool
+    target: bool
+    run: Run | None  # the final run that the unit left with, while its springs are in it
+
+    @property
+    def springs(self):
+        pair = (self.run.primary, self.run.secondary) if self.run else ()
+        return " + ".join(str(spring) for spring in pair if spring)
+
+
+def carried_over(job):
+    """What a card took over and nobody has changed since, or None for a unit that was not here before.
+
+    Three queries for a unit that was.
+    """
+    if job.previous is None:
+        return None
+    build, target = job.build, getattr(job.build, "target", None)
+    is_head = build.version == 1 and any(getattr(build, name) is not None for name in _MEASURED)
+    is_target = bool(target) and target.version == 1 and job.history.filter(verb=TOOK_TARGET).exists()
+    return Carried(job.previous, is_head, is_target, left_with(job))
+
+
+def left_with(job):
+    """The final run that a unit left with, while its springs have not been taken out of it; else None."""
+    if job.previous is None:
+        return None
+    finals = Run.objects.filter(build=job.previous.build_id, removed=False, kind=Run.Kind.FINAL)
+    run = finals.select_related("primary", "secondary").order_by("number").last()
+    if run is None:
+        return None
+    came = {key for key, held in stock.in_unit(job.build).items() if held.kind == SpringMove.Kind.CAME_BACK}
+    hung = {key for key in (run.primary_id, run.secondary_id) if key}
+    return run if hung and hung <= came else None
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from jobs.actions.noting import note
 from jobs.guards import refuse_practice, require_closed
 from jobs.inspection import new_steps
 from jobs.models import Job, RoadReport, Step
-from jobs.returned import open_card_of
+from jobs.returned import TOOK_TARGET, open_card_of
 from shop.models import Shop
 from shop.rights import require
 
@@ -92,7 +92,7 @@ def reopen(job, *, by, road_report="", **fields):
     )
     stock.take_over(job.build, new.build, by=by)
     if carried := _carry_target(job.build, build):
-        note("took the target over", new, by, from_card=job.number, crank_degrees=carried)
+        note(TOOK_TARGET, new, by, from_card=job.number, crank_degrees=carried)
     note("reopened as a new card", job, by, new_card=new.number)
     return new
 

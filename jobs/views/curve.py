@@ -17,6 +17,7 @@ from jobs.actions import trials
 from jobs.actions.springs import PLACES, where_words
 from jobs.guards import require_open, verdicts_of
 from jobs.queries import card_for
+from jobs.returned import left_with
 from jobs.stages import Stage
 from shop import notes, once
 from shop.models import Shop
@@ -129,14 +130,15 @@ def _made(request, job, form):
 
 
 def first_values(request, job):
-    """What a new run begins with: the kind asked for, and what the run before it had."""
+    """What a new run begins with: the kind asked for, and the pair that hangs in the unit."""
     runs = queries.live_runs(job.build)
     last = runs[-1] if runs else None
     asked = request.GET.get("kind")
+    hangs = last if last and asked != Run.Kind.AS_RECEIVED else None if runs else left_with(job)
     values = {"kind": asked if asked in Run.Kind.values else "", "frame": last.frame if last else ""}
-    if last and asked != Run.Kind.AS_RECEIVED:
+    if hangs:
         values |= {
-            name: getattr(last, name)
+            name: getattr(hangs, name)
             for name in ("primary", "primary_bend_mm", "secondary", "secondary_bend_mm")
         }
     return values

@@ -1,12 +1,15 @@
 """A unit that came back starts from its target and its warranty; its readings are made anew."""
 
+import re
 from datetime import timedelta
 
 import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs.actions import opening
+from curves import stock
+from curves.models import Build, Run
+from jobs.actions import curve, opening
 from jobs.models import Job
 from tests import build
 from tests.jobs.paperwork import finished_job
@@ -58,3 +61,45 @@ def test_unit_that_came_back_in_time_stays_in_warranty(client_as, counter):
     Job.objects.filter(pk=new.pk).update(opened_at=timezone.now() - timedelta(days=6))
     page = client_as("counter").get(reverse("card", args=[new.number])).content.decode()
     assert "in warranty until" in page
+
+
+def words(client, job, stage="spring_trials"):
+    Job.objects.filter(pk=job.pk).update(stage=stage)
+    return " ".join(re.sub(r"<[^>]+>", " ", client.get(f"/jobs/{job.number}/").content.decode()).split())
+
+
+def test_card_says_what_came_from_the_earlier_one_until_it_is_changed(client_as, owner):
+    job = finished_job()
+    Build.objects.filter(pk=job.build_id).update(travel_measured_deg=12)
+    spring = build.spring(quantity=1)
+    run = job.build.runs.get(kind=Run.Kind.FINAL)
+    Run.objects.filter(pk=run.pk).update(primary=spring, secondary=None)
+    stock.settle(job.build, by=owner)
+    Job.objects.filter(pk=job.pk).update(closed_at=timezone.now())
+    new = opening.reopen(Job.objects.get(pk=job.pk), by=owner)
+    client, source = client_as(owner), f"job {job.number}"
+    said = words(client, new)
+    assert f"As measured on {source} : measure anew" in said
+    assert f"As agreed on {source} ." in said
+    assert f"{spring} hang in it, as it left {source} ." in said
+    form = client.get(reverse("run_new", args=[new.number]) + "?kind=as_received").context["form"]
+    assert form["primary"].value() == spring.pk
+
+    fresh = Job.objects.get(pk=new.pk)
+    curve.save_head(fresh, {"travel_measured_deg": 12.5}, by=owner, version=1)
+    points = [(1000, 4, 1), (3000, 20, 1)]
+    curve.save_target(fresh, {"note": "asked for less"}, points, by=owner, version=1)
+    other = build.spring(label="other", quantity=1)
+    values = {"kind": Run.Kind.TRIAL, "frame": "crank", "primary": other, "secondary": None}
+    curve.add_run(fresh, values, [], by=owner)
+    assert source not in words(client, new).split("Advance head")[1].split("Target")[0]
+    assert "As agreed on" not in words(client, new)
+
+
+def test_a_target_of_its_own_comes_from_nowhere(client_as, owner):
+    job = build.job(stage="hand_back", closed_at=timezone.now())
+    new = opening.reopen(job, by=owner)
+    curve.save_target(new, {}, [(1000, 4, 1), (3000, 20, 1)], by=owner, version=0)
+    said = words(client_as(owner), new)
+    assert "As agreed on" not in said
+    assert "hang in it" not in said
