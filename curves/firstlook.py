@@ -1,7 +1,7 @@
 """What to look at before any spring, and how the next run is taken to be read."""
 
 from curves import frames, judging
-from curves.engine import in_percent
+from curves.engine.proposing.proposals import in_percent
 from curves.results import InBoth
 
 LIKELY = 0.5  # a promise that a person counts on

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from curves import convert, engine, frames
-from curves.engine import in_percent
+from curves.engine.proposing.proposals import in_percent
 from curves.engine.readings import MAX_SPEED_RPM
 from curves.models import Frame, Run, Spring
 from curves.results import InBoth

@@ -6,6 +6,7 @@ from functools import lru_cache
 import numpy as np
 
 from curves import convert, engine, firstlook, judging, offers, queries, stock, timing
+from curves.engine.proposing.proposals import in_percent
 from curves.lessons import Lesson, lessons
 from curves.models import Build, Run, Spring
 from curves.offers import Measuring, Missing, Offer
@@ -375,7 +376,7 @@ class Wanted:
 
     @property
     def chance(self):
-        return engine.in_percent(self.belief * self.found.chance)
+        return in_percent(self.belief * self.found.chance)
 
 
 def to_buy(state):

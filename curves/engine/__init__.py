@@ -13,7 +13,7 @@ from .likeness.engines import nearest_engines
 from .lines.knees import Knees, fit_knees
 from .proposing.possible import Feasibility, can_follow
 from .proposing.promises import Promise
-from .proposing.proposals import Proposal, Proposals, in_percent
+from .proposing.proposals import Proposal, Proposals
 from .proposing.propose import propose
 from .proposing.sweeps import Sweeps, judge_sweeps, sweep_of
 from .proposing.wanted import WantedSpring, wanted_spring
@@ -69,7 +69,6 @@ __all__ = [
     "fit_knees",
     "fit_response",
     "idle_timing",
-    "in_percent",
     "judge_curve",
     "judge_sweeps",
     "leak_down",
