@@ -283,7 +283,7 @@ def test_the_chart_follows_the_typing_and_saves_nothing(client_as, job):
     assert answer.status_code == 200
     assert "being typed" in page
     # 24 crank degrees against 15 + 1.5
-    out = "Out of the band by 3.8 distributor degrees (7.5 crank), over, at 1000 distributor rpm (2000 crank)"
+    out = "Out of the band by 3.8 distributor degrees (7.5 crank) over, at 1000 distributor rpm (2000 crank)"
     assert out in page
     assert not job.build.runs.exists()
 
