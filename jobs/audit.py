@@ -8,6 +8,8 @@ from django.utils import timezone
 from jobs.models import AuditEntry
 from shop.models import Shop
 
+MOST_IN_VERB = AuditEntry._meta.get_field("verb").max_length
+
 
 def entry_hash(entry):
     """SHA-256 over everything an entry says and the hash before it."""
@@ -25,8 +27,11 @@ def entry_hash(entry):
 def record(verb, *, job=None, by=None, **detail):
     """Add an entry to the chain; call it inside the transaction that does what it tells.
 
-    Locks the shop's row, so that two entries can't follow the same one.
+    Locks the shop's row, so that two entries can't follow the same one. A verb longer than its column is a
+    ValueError on every database, not only on the one that counts.
     """
+    if len(verb) > MOST_IN_VERB:
+        raise ValueError(f"{verb!r} has {len(verb)} characters: {MOST_IN_VERB} are the most.")
     Shop.objects.select_for_update().get_or_create(pk=1)
     last = AuditEntry.objects.order_by("-pk").values_list("hash", flat=True).first()
     entry = AuditEntry(job=job, verb=verb, detail=detail, by=by, at=timezone.now(), previous_hash=last or "")

@@ -57,7 +57,7 @@ def _take_apart_and_clean(job, by):
         Inspection(job=job, point=point, verdict=Inspection.Verdict.NOT_APPLICABLE, note=CLEAN, by=by)
         for point in points
     )
-    note("marked every inspection point not applicable", job, by, because=CLEAN)
+    note("answered every point as not applicable", job, by, because=CLEAN)
     for step in job.steps.filter(list=Step.List.CLEANING).select_related("job"):
         put_aside(step, by=by, why=CLEAN)
 

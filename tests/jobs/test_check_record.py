@@ -46,3 +46,8 @@ def test_an_entry_taken_out_breaks_the_one_after_it(entries):
     entries[1].delete()
     with pytest.raises(CommandError, match=f"entry {entries[2].pk}"):
         check()
+
+
+def test_a_verb_too_long_for_its_column_is_refused_on_every_database(owner):
+    with pytest.raises(ValueError, match="40 are the most"):
+        audit.record("x" * 41, by=owner)
