@@ -19,7 +19,7 @@ def job(db):
     row = build.job(stage="spring_trials")
     build.target(row.build, initial_low_crank_deg=6, initial_high_crank_deg=10)
     build.run(row.build, [(250, 0.5), (600, 7.5), (1250, 12.5)], kind=Run.Kind.AS_RECEIVED)
-    build.run(row.build, TRIAL, primary=build.spring("P 12"), secondary=build.spring("S 31", quantity=0))
+    build.run(row.build, TRIAL, primary=build.spring("P 12"), secondary=build.spring("S 31", quantity=1))
     return row
 
 
