@@ -9,6 +9,7 @@ from django.utils import timezone
 from curves import convert, engine, queries, trials
 from curves.lessons import lessons
 from curves.models import Build, HeadType, Spring
+from shop import nudges
 from shop.claims import Claims
 from shop.rights import require
 from shop.versions import save_versioned
@@ -18,6 +19,7 @@ STALE = timedelta(minutes=2)
 CLAIMS = Claims(HeadType, stale=STALE)
 IDLE = (HeadType.State.EMPTY, HeadType.State.DONE, HeadType.State.FAILED)
 LEAST_BUILDS = 2
+LEARN = "curves.learn_type"  # the task
 TOO_FEW = "It takes two handed-back units of the type that were run on the bench."
 
 logger = logging.getLogger(__name__)
@@ -40,14 +42,7 @@ def order(head_type, *, by):
     """Order a type to learn from its builds; one that waits already waits once. Nudges a worker."""
     require(by, "edit_curve")
     if CLAIMS.order(head_type.pk, state__in=IDLE):
-        nudge(head_type.pk)
-
-
-def nudge(pk):
-    """Tell a worker once the transaction holds; a lost nudge is made good by the sweep."""
-    from curves import tasks
-
-    transaction.on_commit(lambda: tasks.send(pk))
+        nudges.send_on_commit(LEARN, pk=head_type.pk)
 
 
 def learn(pk):
@@ -61,7 +56,7 @@ def learn(pk):
     except Exception as error:
         logger.exception("Head type %s, try %s", pk, head_type.tries)
         if CLAIMS.put_back(head_type, claim, str(error) or type(error).__name__):
-            nudge(pk)
+            nudges.send_on_commit(LEARN, pk=pk)
         return False
 
 

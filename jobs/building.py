@@ -15,11 +15,13 @@ from django.utils import timezone
 from jobs import audit, sheets
 from jobs.models import Sheet
 from jobs.recorded import canonical, digest
+from shop import nudges
 from shop.claims import MOST_TRIES, Claims
 from shop.models import Shop
 from shop.rights import require
 
 BUILT = "built a paper"
+NEXT = "jobs.build_next"  # the task
 # A build takes well under a second; a claim this old belongs to a worker that is gone.
 STALE = timedelta(seconds=30)
 JUST_ASKED = timedelta(seconds=10)
@@ -107,9 +109,7 @@ def want_now(pending):
 
 def nudge():
     """Tell a worker that there is work once the transaction holds; the sweep makes a lost nudge good."""
-    from jobs import tasks
-
-    transaction.on_commit(tasks.send)
+    nudges.send_on_commit(NEXT)
 
 
 def build_next():

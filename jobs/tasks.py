@@ -1,22 +1,18 @@
 """The worker's side: a task calls an action; what a lost nudge left is swept up."""
 
-import logging
-
 from celery import bootsteps, shared_task
 from celery.signals import worker_ready
 from django.db import close_old_connections
-from kombu.exceptions import OperationalError
 
 from curves import tasks as learning
 from jobs import building
+from shop import nudges
 from shop.celery import app
 
 SWEEP_EVERY_S = 20
 
-logger = logging.getLogger(__name__)
 
-
-@shared_task(name="jobs.build_next")
+@shared_task(name=building.NEXT)
 def build_next(go_on=False):
     """Build the sheet that is wanted most: a nudge says that there is work, the rows say which.
 
@@ -24,15 +20,7 @@ def build_next(go_on=False):
     """
     building.build_next()
     if go_on and building.waiting():
-        send(go_on=True)
-
-
-def send(go_on=False):
-    """Queue a build; a queue that can't be reached only costs the time until the next sweep."""
-    try:
-        build_next.apply_async(kwargs={"go_on": go_on}, retry=False)
-    except (OperationalError, OSError):
-        logger.warning("The queue can't be reached: the sheet waits for the sweep.")
+        nudges.send(building.NEXT, go_on=True)
 
 
 def sweep(**_):
@@ -40,7 +28,7 @@ def sweep(**_):
     learning.sweep()
     building.give_up_dead()
     if building.waiting():
-        send(go_on=True)
+        nudges.send(building.NEXT, go_on=True)
 
 
 def sweep_again():

@@ -9,6 +9,7 @@ from curves import convert, learning, tasks
 from curves.engine import calibrate, learn_head
 from curves.lessons import lessons
 from curves.models import HeadType, Run, Spring
+from shop import nudges
 from tests import build
 from tests.curves.loop import simulated_bench
 
@@ -33,7 +34,7 @@ def kind():
 
 def test_learning_is_ordered_done_and_shown(client_as, kind, django_capture_on_commit_callbacks, monkeypatch):
     sent = []
-    monkeypatch.setattr(tasks, "send", sent.append)
+    monkeypatch.setattr(nudges, "send", lambda task, pk: sent.append(pk))
     client, address = client_as("technician"), f"/head-types/{kind.pk}/"
     with django_capture_on_commit_callbacks(execute=True):
         client.post(f"{address}learn/")
@@ -110,14 +111,14 @@ def test_one_worker_at_a_time_and_a_dead_one_is_taken_over(kind):
 def test_the_sweep_makes_good_a_lost_nudge(kind, monkeypatch):
     sent = []
     learning.CLAIMS.order(kind.pk)
-    monkeypatch.setattr(tasks, "send", sent.append)
+    monkeypatch.setattr(nudges, "send", lambda task, pk: sent.append(pk))
     tasks.sweep()
     assert sent == [kind.pk]
 
 
 def test_ordering_twice_is_ordering_once(kind, technician, django_capture_on_commit_callbacks, monkeypatch):
     sent = []
-    monkeypatch.setattr(tasks, "send", sent.append)
+    monkeypatch.setattr(nudges, "send", lambda task, pk: sent.append(pk))
     with django_capture_on_commit_callbacks(execute=True):
         learning.order(kind, by=technician)
         learning.order(kind, by=technician)

@@ -16,6 +16,7 @@ from kombu.exceptions import OperationalError
 
 from jobs import building, checking, pdf, tasks
 from jobs.models import AuditEntry, Sheet
+from shop import nudges
 from tests import build
 from tests.jobs.paperwork import draft, finished_job, signed_sheet
 
@@ -188,11 +189,11 @@ def test_person_switched_off_orders_nothing():
 
 def test_order_is_queued_only_once_it_is_committed(monkeypatch, django_capture_on_commit_callbacks):
     sent = []
-    monkeypatch.setattr(tasks, "send", lambda: sent.append("nudge"))
+    monkeypatch.setattr(nudges, "send", lambda task: sent.append(task))
     with django_capture_on_commit_callbacks(execute=True):
         draft(build.job(), Sheet.Kind.JOB_SHEET, built=False)
         assert sent == []
-    assert sent == ["nudge"]
+    assert sent == [tasks.build_next.name]
 
 
 def test_queue_out_of_reach_loses_nothing(monkeypatch, caplog):
@@ -201,15 +202,15 @@ def test_queue_out_of_reach_loses_nothing(monkeypatch, caplog):
     def unreachable(*args, **options):
         raise OperationalError("connection refused")
 
-    monkeypatch.setattr(tasks.build_next, "apply_async", unreachable)
-    tasks.send()
+    monkeypatch.setattr(nudges.app, "send_task", unreachable)
+    nudges.send(building.NEXT)
     assert "waits for the sweep" in caplog.text
     assert sheet.pk in building.waiting()
 
 
 def test_sweep_takes_up_what_was_lost_and_lets_the_rest_be(monkeypatch):
     sent = []
-    monkeypatch.setattr(tasks, "send", lambda **said: sent.append(said))
+    monkeypatch.setattr(nudges, "send", lambda task, **said: sent.append(said))
     job = finished_job()
     lost, left, dead = (draft(job, kind, built=False) for kind in Sheet.Kind)
     held = signed_sheet(job, built=False)
@@ -257,7 +258,7 @@ def test_who_opens_the_papers_or_tries_again_goes_before_what_was_asked_for_sinc
 
 
 def test_nudge_without_work_does_nothing(monkeypatch):
-    monkeypatch.setattr(tasks, "send", lambda **said: pytest.fail("nothing to nudge for"))
+    monkeypatch.setattr(nudges, "send", lambda *task, **said: pytest.fail("nothing to nudge for"))
     tasks.build_next(go_on=True)
     assert not Sheet.objects.exists()
 

@@ -6,7 +6,7 @@ import time
 from tests.service.installation import wait_for
 
 ORDER = """
-from jobs import building, tasks
+from jobs import building
 from tests.jobs.paperwork import finished_job
 from tests import build
 {before}
@@ -19,7 +19,7 @@ answer = [
 """
 KILLS = 10
 # A nudge that never arrives: sent into nothing.
-LOSE_THE_NUDGE = "tasks.send = lambda: None"
+LOSE_THE_NUDGE = "from shop import nudges; nudges.send = lambda task, **values: None"
 
 LOOK = """
 from pathlib import Path
