@@ -12,7 +12,6 @@ from django.db.models.functions import Coalesce
 
 from jobs.models import EstimateAnswer, PartLine
 
-FRAME = "tax included"
 ANSWER = "the customer's answer"
 CONSENT = "the customer's consent: they declined"
 LIMIT = "the customer's agreement to what goes over the limit"

@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.functional import SimpleLazyObject
 
 from jobs import abrasive, guards, signing, stages
-from jobs.agreement import FRAME, agreement_of
+from jobs.agreement import agreement_of
 from jobs.inspection import CAUTIONS, applies
 from jobs.models import PartLine, Sheet, Step
 from jobs.nextstep import next_step
@@ -17,6 +17,7 @@ from jobs.queries import days_in_stage, inspection_of
 from jobs.results import needs_of, result_of
 from jobs.returned import carried_over, warranty_of
 from jobs.stages import ORDER, Stage
+from shop.amounts import FRAME
 from shop.models import Shop
 from shop.rights import RIGHTS
 from shop.words import days

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
-from jobs.agreement import FRAME, agreement_of
+from jobs.agreement import agreement_of
+from shop.amounts import FRAME
 
 HIGH_COMPRESSION = 12.5  # common practice, no source: above it hardly any road engine with a distributor
 LOW_COMPRESSION = 5

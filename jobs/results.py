@@ -4,9 +4,9 @@ from django.utils import timezone
 
 from curves.queries import live_runs
 from jobs import abrasive, stages
-from jobs.agreement import FRAME
 from jobs.guards import NEEDS, has_band, verdicts_of
 from jobs.stages import Stage
+from shop.amounts import FRAME
 from shop.words import several
 
 

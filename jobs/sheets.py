@@ -7,12 +7,12 @@ from django.conf import settings
 from django.urls import reverse
 
 from curves import charts, checks, judging, outcome, paper, proof, queries
-from jobs.agreement import FRAME
 from jobs.inspection import CAUTIONS, unusual
 from jobs.models import Sheet
 from jobs.recorded import answers_of, canonical, day, digest, recorded, springs_of
 from jobs.revisions import SHELF
 from jobs.stages import Stage
+from shop.amounts import FRAME
 from shop.models import Paper, Shop
 from shop.templatetags.numbers import fixed
 from shop.words import claim_in

@@ -5,8 +5,8 @@ from django.db.models import Q
 from django.urls import reverse
 
 from jobs import returned
-from jobs.forms.money import in_currency
 from jobs.models import Engine, Job, Unit
+from shop.amounts import in_currency
 from shop.fields import between
 from shop.forms import Form, ModelForm, NumberField, WholeField
 from shop.models import Customer

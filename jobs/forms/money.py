@@ -5,26 +5,15 @@ import re
 from django import forms
 
 from jobs.actions.closing import endings_for, wants_reason
-from jobs.agreement import FRAME, agreement_of, asked_of, labour_so_far
+from jobs.agreement import agreement_of, asked_of, labour_so_far
 from jobs.models import EstimateAnswer, Job
-from shop.forms import DecimalField, Form, ModelForm, MomentField
-from shop.models import Shop
+from shop.amounts import FRAME, in_currency, money
+from shop.forms import Form, ModelForm, MomentField
 from shop.once import OnceField
 
 _SAID = EstimateAnswer.Said
 _NOT_THERE = re.compile(r"(no\s|(nothing|none|no)?[-–\s]*$)", re.IGNORECASE)
 _SPLIT = re.compile(r"[\n,;]+")
-
-
-def in_currency(form, *names):
-    """Name the unit of amounts: the shop's currency, and that tax is in them."""
-    currency = Shop.current().currency
-    for name in names:
-        form.fields[name].unit, form.fields[name].help_text = currency, FRAME
-
-
-def money(**options):
-    return DecimalField(min_value=0, max_value=999999, max_digits=9, decimal_places=2, **options)
 
 
 class EstimateForm(ModelForm):
