@@ -3,9 +3,6 @@
 import re
 from dataclasses import dataclass
 
-SPEED_RPM = (0, 20000)
-ADVANCE_DEG = (-20, 90)
-
 POINT, COMMA = ".", ","
 _UNITS = re.compile(r"\s*(rpm|r/min|1/min|°|deg|degrees?)\.?$", re.IGNORECASE)
 _SPACES = re.compile("[ \u00a0\u2009\u202f'’]")

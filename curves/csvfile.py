@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 from curves import cells
 from curves.columns import Columns, CsvError, Question, find_columns
+from curves.models import ADVANCE_DEG, SPEED_RPM
 
 MOST_BYTES = 1_000_000
 MOST_ROWS = 500
 LEAST_TOP_RPM = 50  # a file whose speeds all lie below this is not in rpm
 
-LIMITS = {"speed": cells.SPEED_RPM, "advance": cells.ADVANCE_DEG}
+LIMITS = {"speed": SPEED_RPM, "advance": ADVANCE_DEG}
 UNITS = {"speed": "rpm", "advance": "degrees"}
 DIRECTIONS = {
     **dict.fromkeys(("", "rising", "rise", "up", "r", "u", "↑"), False),

@@ -2,21 +2,21 @@
 
 from django import forms
 
-from curves import cells, convert, csvfile, frames, gridforms, reach, recording
+from curves import convert, csvfile, frames, gridforms, reach, recording
 from curves.csvfile import CsvError
 from curves.grid import Column, Grid
 from curves.gridforms import GridForm
-from curves.models import Frame, Run, Target
+from curves.models import ADVANCE_DEG, SPEED_RPM, Frame, Run, Target
 from shop.forms import ModelForm
 from shop.once import OnceField
 
-SPEED = Column("speed", "Speed", "rpm", cells.SPEED_RPM, of=reach.SPEED)
-ADVANCE = Column("advance", "Advance", "degrees", cells.ADVANCE_DEG, of=reach.ANGLE)
+SPEED = Column("speed", "Speed", "rpm", SPEED_RPM, of=reach.SPEED)
+ADVANCE = Column("advance", "Advance", "degrees", ADVANCE_DEG, of=reach.ANGLE)
 FALLING = Column("falling", "Falling", is_tick=True, follows=True)
 READINGS = (SPEED, ADVANCE, FALLING)
 
 POINTS = (
-    Column("speed", "Speed", "crank rpm", cells.SPEED_RPM, of=reach.SPEED),
+    Column("speed", "Speed", "crank rpm", SPEED_RPM, of=reach.SPEED),
     Column("advance", "Advance", "crank degrees", (0, 60), of=reach.TARGET_ANGLE),
     Column("tolerance", "Either way", "crank degrees", (0.1, 10), follows=True),
 )

@@ -7,7 +7,7 @@ number by itself stand at the models' fields; here they meet the cylinders, whic
 from django.core.validators import MaxValueValidator, MinValueValidator
 
 from curves.engine.trigger.sparks import SPACING_LIMIT_DEG
-from curves.recording import MODELS
+from curves.models import KINDS
 
 TURN_DEG = 360  # of the distributor: one spark for each cylinder
 # Shares of the angle between two sparks, and distributor degrees: common practice, no source.
@@ -23,7 +23,7 @@ def apart_deg(cylinders):
 
 def possible(kind, name, cylinders=None):
     """From where to where a field of a kind of reading goes, both included."""
-    validators = MODELS[kind]._meta.get_field(name).validators
+    validators = KINDS[kind]._meta.get_field(name).validators
     low = max(one.limit_value for one in validators if isinstance(one, MinValueValidator))
     high = min(one.limit_value for one in validators if isinstance(one, MaxValueValidator))
     apart = apart_deg(cylinders)

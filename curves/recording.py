@@ -10,11 +10,10 @@ from django.db.models import F, Max
 
 from curves import convert, frames
 from curves.locks import require_unlocked
-from curves.models import DwellReading, Reading, Run, SparkReading, TakenBack, VacuumReading
+from curves.models import KINDS, Reading, Run, TakenBack
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
 
-MODELS = {"reading": Reading, "spark": SparkReading, "dwell": DwellReading, "vacuum": VacuumReading}
 MOST_OF_A_KIND = 500  # in one run
 
 
@@ -41,7 +40,7 @@ class OffTheCard(PermissionDenied):
 
 @transaction.atomic
 def put(run, kind, key, values, *, by, version=None):
-    """Write one reading of a kind in ``MODELS`` and return what was ``Written``.
+    """Write one reading of a kind in ``KINDS`` and return what was ``Written``.
 
     Without a version it is new; the same values under the same key are the same reading, sent again. With
     one it is a correction of that version. Conflict holds the row as it stands, or None if it was taken back:
@@ -49,7 +48,7 @@ def put(run, kind, key, values, *, by, version=None):
     """
     require(by, "edit_curve")
     _hold(run)
-    model = MODELS[kind]
+    model = KINDS[kind]
     _check(model, values)
     row = model.objects.filter(run=run, key=key).first()
     if row is None:
@@ -77,7 +76,7 @@ def take_back(run, kind, key, *, by, version=None):
     """
     require(by, "edit_curve")
     _hold(run)
-    row = MODELS[kind].objects.filter(run=run, key=key).first()
+    row = KINDS[kind].objects.filter(run=run, key=key).first()
     if row is not None and row.version != (version or 1):
         raise Conflict(row)
     TakenBack.objects.get_or_create(run=run, key=key)
@@ -90,7 +89,7 @@ def take_back(run, kind, key, *, by, version=None):
 
 def holds_readings(run):
     """Whether anything was read in a run; up to four queries."""
-    return any(model.objects.filter(run=run).exists() for model in MODELS.values())
+    return any(model.objects.filter(run=run).exists() for model in KINDS.values())
 
 
 def beyond_as_typed(run, before, now):
@@ -112,9 +111,9 @@ def keep_numbers(run, before, now):
 def _as_typed(run, before, now):
     drive = convert.drive_of(run.build)
     for kind, fields in frames.KEPT_AT_THE_SHAFT.items():
-        for row in MODELS[kind].objects.filter(run=run):
+        for row in KINDS[kind].objects.filter(run=run):
             values = {name: getattr(row, name) for name in fields}
-            yield MODELS[kind], row, frames.as_typed(kind, values, before, now, drive)
+            yield KINDS[kind], row, frames.as_typed(kind, values, before, now, drive)
 
 
 def _hold(run):

@@ -2,16 +2,16 @@
 
 from django import forms
 
-from curves import cells, csvfile, gridforms, reach
+from curves import csvfile, gridforms, reach
 from curves.grid import Column, Grid
 from curves.gridforms import GridForm
-from curves.models import Response, Sweep
+from curves.models import SPEED_RPM, Response, Sweep
 from shop.forms import ModelForm
 from shop.once import OnceField
 
 LIGHT_DEG = (-40, 90)
 LIGHTS = (
-    Column("speed", "Speed", "crank rpm", cells.SPEED_RPM, of=reach.SPEED),
+    Column("speed", "Speed", "crank rpm", SPEED_RPM, of=reach.SPEED),
     Column("light", "Light reads", "crank degrees", LIGHT_DEG, of=reach.ANGLE),
     Column("part", "Part throttle", is_tick=True, follows=True),
 )

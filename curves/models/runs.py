@@ -4,10 +4,13 @@ import uuid
 
 from django.db import models
 
-from curves.cells import ADVANCE_DEG, SPEED_RPM
 from curves.models.builds import Build, Frame
 from curves.models.springs import Spring
 from shop.fields import between, person_field
+
+# What any instrument shows, in either frame.
+SPEED_RPM = (0, 20000)
+ADVANCE_DEG = (-20, 90)
 
 
 class Run(models.Model):
@@ -126,3 +129,7 @@ class VacuumReading(models.Model):
 
     def __str__(self):
         return f"{self.advance_deg:g} at {self.vacuum_kpa:g} kPa"
+
+
+# The kinds of what is read in a run, each by the name that the bench sends it under.
+KINDS = {"reading": Reading, "spark": SparkReading, "dwell": DwellReading, "vacuum": VacuumReading}

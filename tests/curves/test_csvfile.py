@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from curves import cells
 from curves.csvfile import CsvError, Question, Table, read, write
+from curves.models import SPEED_RPM
 
 
 def pairs(data, **declared):
@@ -237,4 +238,4 @@ def test_a_cell_alone_is_read(text, number):
 
 def test_a_cell_alone_that_means_two_numbers_is_refused_with_both():
     with pytest.raises(cells.Ambiguous, match=r"can be 1200 or 1\.200"):
-        cells.read_number("1,200", cells.SPEED_RPM, "Speed", "rpm")
+        cells.read_number("1,200", SPEED_RPM, "Speed", "rpm")
