@@ -43,6 +43,6 @@ function followOf(target) {
 }
 
 for (const kind of ["grid:changed", "change"]) document.addEventListener(kind, ({ target }) => followOf(target));
-// What is pasted is drawn before it is saved: in the box for lines, and read from there or a file into the grid.
-document.addEventListener("input", ({ target }) => target.matches("[data-lines] textarea") && followOf(target));
+// While one stays in a field too, and what is pasted before it is saved: in the box for lines, or read into the grid.
+document.addEventListener("input", ({ target }) => followOf(target));
 document.addEventListener("htmx:load", ({ detail }) => followOf(detail.elt));

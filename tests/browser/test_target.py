@@ -68,6 +68,20 @@ def test_a_point_is_stepped_by_keys_and_the_checks_follow(page, job):
     assert [(p.crank_rpm, p.crank_deg) for p in job.build.target.points.all()][-1] == (3050, 24.1)
 
 
+def test_the_check_of_the_total_follows_the_limit_while_it_is_typed(page, job):
+    page.goto(f"/jobs/{job.number}/target/")
+    total = page.locator(".checks [data-kind=total]")
+    expect(total).to_contain_text("the limit is 34 crank degrees")  # 18 of the band and 12 of initial timing
+    limit = page.get_by_label("Total at full speed at most")
+    limit.fill("28")
+    expect(limit).to_be_focused()
+    expect(total).to_contain_text("2.0 over the limit of 28 crank degrees")
+    expect(total.locator(".state")).to_have_text("Look here")
+    limit.fill("")
+    expect(total).to_contain_text("no limit is written")
+    expect(limit).to_be_focused()
+
+
 def dragged(page, handle, by):
     """Drag a handle by pixels with the mouse."""
     box = handle.bounding_box()
