@@ -4,9 +4,11 @@ from dataclasses import dataclass
 
 from django.urls import reverse
 
+from curves.models import Run
+from curves.queries import live_runs
 from jobs import abrasive
 from jobs.agreement import CONSENT, OF_THE_CUSTOMER
-from jobs.guards import verdicts_of
+from jobs.guards import has_band, verdicts_of
 from jobs.stages import Stage
 
 
@@ -27,9 +29,18 @@ def _step(job, missing):
         return of_customer
     if missing[0] == abrasive.SIGN_OFF:
         return "edit_work", _sign_off
-    if job.stage == Stage.HAND_BACK and job.sheets_that_hold:
-        return "edit_curve", _to("bench", "Read the final run", "?new=1&kind=final")
+    if job.stage == Stage.HAND_BACK:
+        return _before_signing(job, missing)
     return _STEPS[job.stage]
+
+
+def _before_signing(job, missing):
+    """The sheet is signed last: for a run that is proved, and a unit that is clean."""
+    if not verdicts_of(job).is_proved:
+        return "edit_curve", _final_anew
+    if abrasive.SIGN_OFF in missing:
+        return "edit_work", _sign_off
+    return "sign_sheet", _to("card", "Sign the curve sheet", "#sec-paper")
 
 
 def _sign_off(job):
@@ -51,17 +62,38 @@ def _to(route, words, tail=""):
 
 
 def _trial(job):
-    if getattr(job.build, "target", None) is None:
-        return _to("target", "Set the target")(job)
-    if any(not run.removed for run in job.build.runs.all()):
-        return _to("trials", "Choose the next pair")(job)
-    return _to("run_new", "Type a trial run", "?kind=trial")(job)
+    if not has_band(job.build):
+        return _set_target(job)
+    newest = next(reversed(live_runs(job.build)), None)
+    if newest is None:
+        return _to("run_new", "Type a trial run", "?kind=trial")(job)
+    if newest.kind == Run.Kind.TRIAL and _is_to_be_read(newest, job):
+        return _to("bench", f"Read {str(newest).lower()}", f"?run={newest.number}")(job)
+    return _to("trials", "Choose the next pair")(job)
+
+
+def _is_to_be_read(run, job):
+    """Whether its pair hangs in the unit and nothing, or not the whole band, was read of it yet."""
+    return not run.readings.all() or verdicts_of(job).latest_in_band is None
 
 
 def _final(job):
     if verdicts_of(job).is_proved:
         return _to("card", "Tick off the assembly", "#sec-assembly")(job)
-    return _to("bench", "Read the final run")(job)
+    return _final_anew(job)
+
+
+def _final_anew(job):
+    if not has_band(job.build):
+        return _set_target(job)
+    finals = [run for run in live_runs(job.build) if run.kind == Run.Kind.FINAL]
+    # What was read before a signature stays as it was signed: the next reading begins another run.
+    is_anew = job.stage == Stage.HAND_BACK and job.sheets_that_hold and finals and finals[-1].readings.all()
+    return _to("bench", "Read the final run", "?new=1&kind=final" if is_anew else "")(job)
+
+
+def _set_target(job):
+    return _to("target", "Set the target")(job)
 
 
 _STEPS = {
@@ -70,5 +102,4 @@ _STEPS = {
     Stage.CLEANING: ("edit_work", _to("card", "Tick off the cleaning", "#sec-cleaning")),
     Stage.SPRING_TRIALS: ("edit_curve", _trial),
     Stage.BENCH_CURVE: ("edit_curve", _final),
-    Stage.HAND_BACK: ("sign_sheet", _to("card", "Sign the curve sheet", "#sec-paper")),
 }

@@ -12,7 +12,9 @@ from curves.models import Run
 from jobs import guards, signing
 from jobs.actions import curve, moving, teardown
 from jobs.actions.steps import sign_abrasive_free
+from jobs.card import Card
 from jobs.models import Inspection, InspectionPoint, Job, Sheet, Step
+from jobs.queries import card_for
 from jobs.recorded import recorded_sha256
 from jobs.revisions import OUTDATED
 from jobs.stages import ORDER, Stage
@@ -348,6 +350,59 @@ def test_a_card_changed_since_its_sheet_is_ready_nowhere(client_as, person):
         moving.hand_back(fresh(job), by=person, handed_to="Marta")
     teardown.remove_finding(finding, by=person)  # the sheet says again what the card says
     assert guards.missing(fresh(job)) == []
+
+
+def step_of(job, person):
+    """What the card says to do next, in words, and where."""
+    step = Card(card_for(person, job.number), person).next_step
+    return (step.words, step.address) if step else None
+
+
+def test_an_outdated_sheet_is_to_be_signed_and_a_run_that_fails_to_be_read(person):
+    job = signed(build.job(stage="hand_back"), person)
+    sign = ("Sign the curve sheet", reverse("card", args=[job.number]) + "#sec-paper")
+    teardown.add_finding(job, text="cap cracked", by=person)
+    assert guards.missing(fresh(job)) == [OUTDATED]
+    assert step_of(job, person) == sign
+    run = job.build.runs.get(kind=Run.Kind.FINAL)
+    run.readings.filter(falling=True).delete()
+    assert step_of(job, person) == (
+        "Read the final run",
+        reverse("bench", args=[job.number]) + "?new=1&kind=final",
+    )
+    build.run(job.build, [], kind="final")  # the new one is there: it is opened, not one more begun
+    assert step_of(job, person) == ("Read the final run", reverse("bench", args=[job.number]))
+    build.run(job.build, build.SWEPT, kind="final")
+    assert step_of(job, person) == sign
+
+
+def test_nothing_is_signed_before_it_is_proved_and_free_of_abrasive(person):
+    job = build.job(stage="hand_back", blasted=True)
+    assert step_of(job, person)[0] == "Set the target"
+    build.target(job.build)
+    assert step_of(job, person)[0] == "Read the final run"
+    build.run(job.build, build.SWEPT, kind="final")
+    assert step_of(job, person)[0] == "Look for abrasive"
+    sign_abrasive_free(job, by=person)
+    assert step_of(job, person)[0] == "Sign the curve sheet"
+
+
+def test_a_pair_that_hangs_in_the_unit_is_read_before_the_next_is_chosen(person):
+    job = build.job(stage="spring_trials")
+    bench, words = reverse("bench", args=[job.number]), "Choose the next pair"
+    build.target(job.build)
+    assert step_of(job, person)[0] == "Type a trial run"
+    build.run(job.build, kind="as_received")
+    assert step_of(job, person)[0] == words
+    outside = [(speed, degrees / 3) for speed, degrees in build.RISING]
+    build.run(job.build, outside)
+    assert step_of(job, person)[0] == words
+    hung = build.run(job.build, [])
+    assert step_of(job, person) == ("Read trial run 3", f"{bench}?run=3")
+    build.run(job.build, build.RISING[:2])  # inside, and not over the whole band yet
+    assert step_of(job, person) == ("Read trial run 4", f"{bench}?run=4")
+    job.build.runs.filter(number__gte=hung.number).update(removed=True)
+    assert step_of(job, person)[0] == words
 
 
 def test_a_reading_after_the_signature_is_seen_by_everyone(person):
