@@ -57,8 +57,9 @@ class Row:
 
     @property
     def is_ready(self):
-        """Whether the customer can come for it: nothing is missing for the hand-back."""
-        return self.job.stage == Stage.HAND_BACK and not self.missing and not self.of_customer
+        """Whether its customer can come for it: nothing is missing for the hand-back."""
+        is_whole = not self.missing and not self.of_customer
+        return self.job.stage == Stage.HAND_BACK and is_whole and not self.job.is_stock
 
     @property
     def awaits_answer(self):
@@ -93,7 +94,11 @@ class Column:
 FILTERS = {
     "mine": ("Mine", "You did the last thing on these cards.", lambda row: row.is_mine),
     "late": ("Late", "The promised day is past.", lambda row: row.days_late > 0),
-    "ready": ("Ready to collect", "Nothing is missing for the hand-back.", lambda row: row.is_ready),
+    "ready": (
+        "Ready to collect",
+        "Nothing is missing for the hand-back to the customer.",
+        lambda row: row.is_ready,
+    ),
 }
 
 
@@ -150,7 +155,8 @@ def board(person, show=""):
     """Every open card under its stage, the one promised first on top; ``show`` leaves some out."""
     require(person, "read")
     open_jobs = Job.objects.real().filter(closed_at=None)
-    last = AuditEntry.objects.filter(job=OuterRef("pk")).order_by("-pk").values("by")[:1]
+    by_people = AuditEntry.objects.filter(job=OuterRef("pk"), by__isnull=False)  # not by who prints
+    last = by_people.order_by("-pk").values("by")[:1]
     wanted = open_jobs.annotate(last_by=Subquery(last))
     rows = _rows(wanted.order_by(F("promised_on").asc(nulls_last=True), "number"), MOST_ON_BOARD, person)
     left_out = open_jobs.count() - len(rows) if len(rows) == MOST_ON_BOARD else 0

@@ -148,6 +148,23 @@ def test_board_shows_mine_late_and_ready_with_their_counts(client_as, show, numb
         assert words in plain
 
 
+def test_a_paper_that_was_printed_takes_no_card_from_whose_it_is(client_as):
+    client = client_as("technician")
+    mine = finished_job(by=client.person)
+    signed_sheet(mine, by=client.person)
+    assert mine.history.order_by("-pk").first().by is None  # the printer's
+    assert f'href="/jobs/{mine.number}/"' in text_of_board(client, "mine")
+
+
+def test_nobody_collects_what_is_the_shops_own(client_as):
+    stock, sold = finished_job(customer=None), finished_job()
+    for job in (stock, sold):
+        signed_sheet(job)
+    text = text_of_board(client_as("counter"), "ready")
+    assert "Ready to collect 1" in re.sub(r"<[^>]+>", "", text)
+    assert re.findall(r'class="ticket" href="/jobs/(\d+)/"', text) == [str(sold.number)]
+
+
 def test_board_says_what_mine_means_and_jumps_to_a_stage(client_as):
     build.job()
     text = text_of_board(client_as("technician"), "mine")
