@@ -13,7 +13,8 @@ from django.db.models import F
 from django.utils import timezone
 
 from jobs import audit, sheets
-from jobs.models import Sheet
+from jobs.guards import require_rebuilt
+from jobs.models import Job, Sheet
 from jobs.recorded import canonical, digest
 from shop import nudges
 from shop.claims import MOST_TRIES, Claims
@@ -36,11 +37,19 @@ logger = logging.getLogger(__name__)
 def order_draft(job, kind, *, paper_size, by):
     """Order an unsigned paper of the card as it stands; it takes the place of the draft before it."""
     require(by, "build_sheet")
+    if kind == Sheet.Kind.CURVE_SHEET:
+        require_rebuilt(Job.objects.select_for_update().get(pk=job.pk))  # it may have been closed meanwhile
     for old in Sheet.objects.filter(job=job, kind=kind, revision=None):
         _drop(old)
     sheet = new_sheet(job, kind, paper_size=paper_size, by=by)
     audit.record("ordered a paper", job=job, by=by, paper=f"{sheet} ({paper_size})")
     return sheet
+
+
+def drafts_of(job):
+    """The kinds of paper a card can be drafted on: a unit that was not rebuilt has no curve to hand out."""
+    unfit = {Sheet.Kind.CURVE_SHEET} if job.ending else set()
+    return [kind for kind in Sheet.Kind if kind not in unfit]
 
 
 @transaction.atomic
@@ -50,7 +59,7 @@ def tray_tag(job, *, by):
     size = Shop.current().paper
     stands = newest_tag(job)
     is_good = stands and stands.state != Sheet.State.FAILED and stands.paper == size
-    if is_good and stands.content["tag"] == sheets.tag(job):
+    if is_good and sheets.still_says(stands, job):
         want_now([stands] if stands.is_pending else [])
         return stands
     return order_draft(job, Sheet.Kind.TRAY_TAG, paper_size=size, by=by)

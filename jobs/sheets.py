@@ -1,5 +1,6 @@
 """What a paper says, as plain data: what is recorded, what follows from it, and whose shop it is."""
 
+import json
 from dataclasses import asdict
 
 import numpy as np
@@ -57,6 +58,17 @@ def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=
         "signature": signature,
         "audit_head": audit_head,
     }
+
+
+def still_says(sheet, job):
+    """Whether a tray tag says of its card, its shop and its address what a new one would say."""
+    told = {"paper_size": sheet.paper, "token": sheet.token, "made_at": sheet.created_at}
+    now = json.loads(canonical(gather(job, sheet.kind, **told)))
+    return _timeless(now) == _timeless(sheet.content)
+
+
+def _timeless(data):
+    return {name: said for name, said in data.items() if name not in ("made_at", "made_on")}
 
 
 def signature(revision, person, at):

@@ -11,9 +11,13 @@ LARGEST_UPLOAD = 10 * 1024 * 1024
 
 
 class DraftForm(Form):
-    kind = forms.ChoiceField(label="Paper", choices=Sheet.Kind.choices)
+    kind = forms.ChoiceField(label="Paper")
     paper = forms.ChoiceField(label="Size", choices=Paper.choices)
     once = OnceField()
+
+    def __init__(self, *args, kinds, **options):
+        super().__init__(*args, prefix="draft", **options)
+        self.fields["kind"].choices = [(kind, Sheet.Kind(kind).label) for kind in kinds]
 
 
 class SignForm(Form):

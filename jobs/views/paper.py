@@ -41,7 +41,7 @@ def paper_context(job, person, *, draft_form=None, sign_form=None):
         "drafts": drafts,
         "revisions": signed,
         "papers_pending": any(sheet.is_pending for sheet in drafts + signed),
-        "draft_form": draft_form or DraftForm(initial=size, prefix="draft"),
+        "draft_form": draft_form or DraftForm(initial=size, kinds=building.drafts_of(job)),
         "sign_form": sign_form,
         "void_form": VoidForm(),
         "may_sign": person.may("sign_sheet"),
@@ -55,7 +55,7 @@ def sheets_of_job(request, number):
     job = card_for(request.user, number)
     if request.method != "POST":
         return _papers(request, job)
-    form = DraftForm(request.POST, prefix="draft")
+    form = DraftForm(request.POST, kinds=building.drafts_of(job))
     if not form.is_valid():
         return _papers(request, job, status=422, draft_form=form)
     said = form.cleaned_data

@@ -106,7 +106,7 @@ def test_everything_says_how_it_ended_and_nothing_that_it_was_rebuilt(client_as)
 def test_papers_say_how_it_ended(client_as):
     job = declined()
     close(job, things=[["Cap", True], ["clamp", False]], labour=Decimal("48.5"))
-    for kind in (Sheet.Kind.JOB_SHEET, Sheet.Kind.CURVE_SHEET, Sheet.Kind.TRAY_TAG):
+    for kind in (Sheet.Kind.JOB_SHEET, Sheet.Kind.TRAY_TAG):
         text = text_of(draft(fresh(job), kind))
         assert "Returned unrepaired" in text
         assert "rebuilt" not in text.lower()
@@ -116,6 +116,25 @@ def test_papers_say_how_it_ended(client_as):
     open_job = build.job()
     told = {"paper_size": "A4", "token": "t", "made_at": timezone.now()}
     assert "ended" not in sheets.gather(open_job, Sheet.Kind.JOB_SHEET, **told)
+
+
+def test_no_curve_sheet_is_drafted_of_what_was_not_rebuilt(client_as):
+    job, client = finished_job(revised_estimate=380), client_as("counter")
+    stale, papers = fresh(job), reverse("sheets", args=[job.number])
+    offer = '<option value="curve_sheet"'
+    assert offer in client.get(papers).content.decode()
+    close(job, reason="cracked")
+    page = client.get(papers).content.decode()
+    assert offer not in page
+    assert '<option value="job_sheet"' in page
+    sent = {"draft-kind": "curve_sheet", "draft-paper": "A4", "draft-once": new_key()}
+    refused = client.post(papers, sent)
+    assert refused.status_code == 422
+    assert "Not on the list" in refused.content.decode()
+    for known in (stale, fresh(job)):
+        with pytest.raises(PermissionDenied, match="not rebuilt: returned unrepaired"):
+            draft(known, built=False)
+    assert not Sheet.objects.exists()
 
 
 def test_a_sheet_signed_before_says_on_its_public_page_how_it_ended(client):

@@ -7,9 +7,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from jobs import building, search
+from jobs.actions import closing
 from jobs.models import Job, Sheet
-from shop.models import new_key
+from shop.models import Shop, new_key
 from tests import build
+from tests.jobs.paperwork import text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -117,3 +119,37 @@ def test_tag_follows_the_card_and_is_made_anew_only_when_it_must(client_as):
     assert client.get(address)["Location"] == reverse("sheets", args=[job.number])
     client.post(address)
     assert Sheet.objects.get().state == Sheet.State.WAITING
+
+
+def test_tag_is_made_anew_when_the_card_ended_or_the_shop_has_another_name_or_address(client_as, settings):
+    job, client = build.job(tray="7"), client_as("owner")
+    address = reverse("tray_tag", args=[job.number])
+
+    def tag():
+        client.post(address)
+        sheet = Sheet.objects.get()
+        if sheet.is_pending:
+            building.build(sheet.pk)
+        return Sheet.objects.get()
+
+    first = tag()
+    assert tag() == first
+    Shop.objects.update_or_create(pk=1, defaults={"name": "Ferry Lane Ignition"})
+    renamed = tag()
+    assert (renamed == first, renamed.content["shop"]["name"]) == (False, "Ferry Lane Ignition")
+    assert tag() == renamed
+    data = {
+        "things": [],
+        "fee": 0,
+        "labour": 0,
+        "collected_by": "Marta",
+        "consent_by": "",
+        "reason": "cracked",
+    }
+    closing.close_unrepaired(job, "returned", data, by=client.person, version=job.version)
+    ended = tag()
+    assert ended != renamed
+    assert "Returned unrepaired" in text_of(ended)
+    assert tag() == ended
+    settings.PUBLIC_URL = "https://moved.example"
+    assert tag().content["url"].startswith("https://moved.example/")  # what its code leads to
