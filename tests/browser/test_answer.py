@@ -111,6 +111,32 @@ def test_open_answer_form_is_not_offered_again(open_page, size):
     expect(again.locator("visible=true").first).to_be_visible()
 
 
+@pytest.mark.parametrize("size", ["phone", "tablet", "desk"])
+def test_main_act_stays_once_an_answer_was_given(open_page, size):
+    InspectionPoint.objects.update(in_use=False)
+    job = build.job(stage="teardown", estimate=200, agreed_limit=250, revised_estimate=380)
+    build.answer(job, "none", amount=None)
+    page = open_page(size, who="counter")
+    page.goto(reverse("card", args=[job.number]))
+    section, around = page.locator("#sec-answer"), page.locator(".card-bar, .rail-next")
+    expect(
+        section.locator("summary", has_text="Take back")
+    ).to_be_visible()  # a form, folded, of another kind
+    act = around.get_by_role("link", name="Write the customer's answer").locator("visible=true")
+    expect(act.first).to_be_visible()
+    why = around.get_by_role("link", name="Waiting for the customer's answer").locator("visible=true")
+    expect(why.first).to_be_visible()
+    section.get_by_role("link", name="Revise the estimate").click()
+    expect(section.locator("[name=revised_estimate]")).to_be_visible()
+    expect(act.first).to_be_visible()
+    section.get_by_role("link", name="Leave it").click()
+    act.first.click()
+    expect(page.get_by_label("Declined")).to_be_visible()
+    expect(act).to_have_count(0)
+    expect(why.first).to_be_visible()
+    assert_good(page)
+
+
 @SIZES
 def test_warning_in_a_list_is_one_box(open_page, size):
     seed_points()
