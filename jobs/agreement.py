@@ -25,6 +25,15 @@ _SAID = EstimateAnswer.Said
 
 
 @dataclass(frozen=True)
+class Stand:
+    """What the customer said to what was asked last: a state, its words, an amount where it wants one."""
+
+    state: str
+    words: str
+    to: Decimal | None = None
+
+
+@dataclass(frozen=True)
 class Agreement:
     """How a card stands with its customer."""
 
@@ -33,6 +42,7 @@ class Agreement:
     spent: Decimal  # parts and labour, without what was left off or has no price
     answer: EstimateAnswer | None  # the latest that was given and not taken back, to whatever was asked then
     has_customer: bool
+    is_over: bool = False  # the card is closed: what was not asked or answered by then never will be
 
     @property
     def is_answered(self):
@@ -58,8 +68,23 @@ class Agreement:
     @property
     def is_declined(self):
         """Whether the customer's last word is no, and nothing else was asked since."""
-        declined = self.answer is not None and self.answer.said == _SAID.DECLINED
-        return self.has_customer and declined and (self.asked is None or self.is_answered)
+        return self.has_customer and self._last_said_no and (self.asked is None or self.is_answered)
+
+    @property
+    def _last_said_no(self):
+        return self.answer is not None and self.answer.said == _SAID.DECLINED
+
+    @property
+    def stand(self):
+        """How the customer stands to what is asked, for people to read, on a closed card too."""
+        if self._was_answered and (self.is_answered or (self.asked is None and self._last_said_no)):
+            return Stand("declined" if self._last_said_no else "done", str(self.answer))
+        if self.asked is None:
+            return (
+                Stand("na", "Nothing was asked") if self.is_over else Stand("open", "Nothing was asked yet")
+            )
+        words = ("na", "Not answered") if self.is_over else ("open", "No answer yet")
+        return Stand(*words, self.asked)
 
     @property
     def over_by(self):
@@ -91,6 +116,7 @@ def agreement_of(job):
         spent=to_cents(spent),
         answer=rows[-1] if rows else None,
         has_customer=not (job.is_stock or job.is_practice or job.is_closed),
+        is_over=job.is_closed,
     )
 
 

@@ -56,6 +56,11 @@ class Card:
         return {right: self.person.may(right) for right in RIGHTS}
 
     @cached_property
+    def endings(self):
+        """The ways in which this reader may close the card without the repair."""
+        return guards.endings_for(self.job, self.person)
+
+    @cached_property
     def missing(self):
         return guards.missing(self.job)
 

@@ -10,7 +10,7 @@ from curves.models import Run
 from jobs import abrasive
 from jobs.agreement import agreement_of
 from jobs.facts import facts_of
-from jobs.models import Job
+from jobs.models import Ending, Job
 from jobs.revisions import OUTDATED, is_outdated
 from jobs.stages import Stage
 from shop.words import several
@@ -81,6 +81,26 @@ def refuse_practice(job):
     """An invented unit is given to nobody, and comes back from no road."""
     if job.is_practice:
         raise PermissionDenied("This is a practice unit: it does not leave the bench. Open another to go on.")
+
+
+TO_END = {Ending.RETURNED: "hand_back", Ending.KEPT: "write_off", Ending.SCRAPPED: "write_off"}
+
+
+def endings_for(job, person):
+    """The ways in which this person may close this card without the repair; none if closed or practice."""
+    if job.is_closed or job.is_practice:
+        return []
+    mine = [ending for ending in Ending if person.may(TO_END[ending])]
+    return [ending for ending in mine if not (job.is_stock and ending == Ending.RETURNED)]
+
+
+def require_an_ending(job, person):
+    """Whoever may end a card in no way is told why, before anything is written."""
+    if not endings_for(job, person):
+        raise PermissionDenied(
+            f"{job} is shop stock: it goes back to nobody, and a {person.get_role_display().lower()}"
+            " keeps no unit for parts and scraps none."
+        )
 
 
 def missing(job):

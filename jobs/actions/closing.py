@@ -7,13 +7,12 @@ from django.db.models import F
 from jobs.actions import springs
 from jobs.actions.noting import note
 from jobs.agreement import agreement_of
-from jobs.guards import held, refuse_practice
+from jobs.guards import TO_END, held, refuse_practice
 from jobs.models import Closing, Ending, Job
 from shop.models import Shop
 from shop.rights import require
 from shop.versions import Conflict
 
-RIGHT = {Ending.RETURNED: "hand_back", Ending.KEPT: "write_off", Ending.SCRAPPED: "write_off"}
 VERBS = {
     Ending.RETURNED: "returned the unit unrepaired",
     Ending.KEPT: "kept the unit for parts",
@@ -27,7 +26,7 @@ def close_unrepaired(job, ending, data, *, by, version):
 
     No curve sheet is asked for and nothing is warranted. Conflict when the card was changed since.
     """
-    require(by, RIGHT[ending])
+    require(by, TO_END[ending])
     refuse_practice(job)
     now = held(job)
     if now.version != version:
@@ -43,12 +42,6 @@ def close_unrepaired(job, ending, data, *, by, version):
     now.refresh_from_db()
     note(VERBS[ending], now, by, **_told(closing))
     return now
-
-
-def endings_for(job, person):
-    """The ways in which this person may close this card without the repair."""
-    mine = [ending for ending in Ending if person.may(RIGHT[ending])]
-    return [ending for ending in mine if not (job.is_stock and ending == Ending.RETURNED)]
 
 
 def wants_reason(job):

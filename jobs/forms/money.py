@@ -4,8 +4,9 @@ import re
 
 from django import forms
 
-from jobs.actions.closing import endings_for, wants_reason
+from jobs.actions.closing import wants_reason
 from jobs.agreement import agreement_of, asked_of, labour_so_far
+from jobs.guards import endings_for
 from jobs.models import EstimateAnswer, Job
 from shop.amounts import FRAME, in_currency, money
 from shop.forms import Form, ModelForm, MomentField

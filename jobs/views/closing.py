@@ -5,10 +5,10 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
-from jobs.actions.closing import close_unrepaired, endings_for
+from jobs.actions.closing import close_unrepaired
 from jobs.agreement import agreement_of
 from jobs.forms.money import CloseForm
-from jobs.guards import refuse_practice, require_open
+from jobs.guards import refuse_practice, require_an_ending, require_open
 from jobs.queries import card_for
 from shop.once import take, taken
 from shop.pages import page, sent
@@ -25,6 +25,7 @@ def close_card(request, number):
     job = card_for(request.user, number)
     require_open(job)
     refuse_practice(job)
+    require_an_ending(job, request.user)
     form = CloseForm(sent(request), job=job, person=request.user)
     if request.method == "POST" and form.is_valid():
         ending, version = form.cleaned_data["ending"], form.cleaned_data["version"]
@@ -43,6 +44,5 @@ def close_card(request, number):
         "job": job,
         "form": form,
         "agreement": agreement_of(job),
-        "endings": endings_for(job, request.user),
     }
     return page(request, "jobs/close.html", context, status=form.status)

@@ -1,5 +1,6 @@
 """Closing a card without the repair: from any stage, once, with its own hand-back, and never as rebuilt."""
 
+import re
 from datetime import date
 from decimal import Decimal
 from html import unescape
@@ -16,6 +17,7 @@ from curves.locks import Locked, require_unlocked
 from curves.models import HeadType, Run
 from jobs import audit, guards, sheets
 from jobs.actions import closing, moving, opening
+from jobs.agreement import agreement_of
 from jobs.forms.money import things_of
 from jobs.models import Closing, Job, PartLine, Sheet
 from jobs.stages import ORDER
@@ -290,6 +292,60 @@ def test_shop_stock_goes_back_to_nobody_but_may_be_scrapped(client_as):
     card = client.get(reverse("card", args=[job.number])).content.decode()
     assert "Give the unit to a customer" not in card
     assert client.get(reverse("allocate", args=[job.number])).status_code == 403
+
+
+def test_whoever_may_end_a_card_in_no_way_is_not_led_there_and_told_why(client_as):
+    stock, sold = build.job(stage="teardown", customer=None), build.job(stage="teardown")
+
+    def is_led(client, job):
+        card = client.get(reverse("card", args=[job.number]) + "?open=hand_back").content.decode()
+        return [reverse("close_card", args=[job.number]) in part for part in card.split('id="sec-hand_back"')]
+
+    bench, desk = client_as("technician"), client_as("counter")
+    assert is_led(bench, sold) == is_led(desk, sold) == is_led(desk, stock) == [True, True]
+    assert is_led(bench, stock) == [False, False]
+    for answer in (
+        bench.get(reverse("close_card", args=[stock.number])),
+        post(bench, stock, ending="scrapped"),
+    ):
+        assert answer.status_code == 403
+        said = answer.content.decode()
+        assert f"Job {stock.number} is shop stock: it goes back to nobody" in said
+        assert "a technician keeps no unit for parts and scraps none" in said
+    assert not fresh(stock).is_closed
+
+
+@pytest.mark.parametrize(
+    ("asked", "answered", "state", "words"),
+    [
+        (380, "declined", "declined", "Declined"),
+        (None, "declined", "declined", "Declined"),
+        (380, "accepted", "done", "Accepted"),
+        (380, "none", "na", "Not answered"),
+        (380, None, "na", "Not answered"),
+        (None, None, "na", "Nothing was asked"),
+    ],
+)
+def test_closed_card_says_what_was_answered_and_ticks_no_refusal(client_as, asked, answered, state, words):
+    job, client = build.job(stage="teardown", revised_estimate=asked), client_as("counter")
+    if answered:
+        build.answer(job, answered, asked=asked)
+
+    def said():
+        card = client.get(reverse("card", args=[job.number]) + "?open=teardown").content.decode()
+        line = card.split('id="sec-answer"')[1].split("</dl>")[1].split("</p>")[0]
+        return re.search(r'data-state="(\w+)">([^<]+)<', line).groups(), " ".join(line.split())
+
+    assert said()[0][0] == {"na": "open"}.get(state, state)
+    close(job, reason="she wants it so")
+    assert said()[0] == (state, words)
+    assert ("380.00 EUR" in said()[1]) is (words == "Not answered")
+
+
+def test_a_no_without_an_estimate_stays_one_once_the_estimate_is_taken_out():
+    job = declined(estimate=None)
+    Job.objects.filter(pk=job.pk).update(revised_estimate=None)
+    assert agreement_of(fresh(job)).stand.words == "Declined"
 
 
 def test_practice_unit_is_never_closed_so(client_as):
