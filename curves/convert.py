@@ -3,6 +3,7 @@
 import numpy as np
 
 from curves import engine
+from curves.engine.springs.spring import within_range
 from curves.engine.trigger.points import TURN_DEG
 from curves.models import Frame, Spring
 
@@ -40,7 +41,16 @@ def spring_of(spring, *, position=None, build=None):
         spring.initial_tension_n,
         rate_sd=spring.rate_sd,
         free_length_sd_mm=spring.free_length_sd_mm,
+        **_tension_sd(spring),
     )
+
+
+def _tension_sd(spring):
+    """The relative error of the initial tension, where a weighing told it and there is one."""
+    known, tension = spring.initial_tension_sd_n, spring.initial_tension_n
+    if known is None or not tension:
+        return {}
+    return {"initial_tension_sd": within_range("initial_tension_sd", known / tension)}
 
 
 def correction_for(spring, position, build=None):

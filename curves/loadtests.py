@@ -140,6 +140,7 @@ def figures_of(test):
         "free_length_mm": spring.free_length_mm,
         "free_length_sd_mm": max(spring.free_length_sd_mm, LEAST_SD["free_length_sd_mm"]),
         "initial_tension_n": spring.initial_tension_n,
+        "initial_tension_sd_n": test.initial_tension_se_n if test.tension_is_known else None,
     }
 
 

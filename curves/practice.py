@@ -9,7 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from curves import convert, engine, simulated
+from curves import convert, simulated
 from curves.engine import Drive
 from curves.engine.springs.loads import LENGTH_SD_MM, LOAD_SD_N
 from curves.models import Frame, Spring
@@ -152,18 +152,6 @@ def weigh(build, spring, times):
     seen_n = pull + LOAD_SD_N * errors.standard_normal(extension.size)
     shown_n = np.round(np.maximum(seen_n, 0.0) / TESTER_SCALE_N) * TESTER_SCALE_N * (extension > 0)
     return list(zip(np.round(shown_mm, 1).tolist(), shown_n.tolist(), strict=True))
-
-
-def weighed(pairs):
-    """The figures of a spring that follow from pairs of length and load: fields of its row."""
-    found = engine.spring_from_loads(*zip(*pairs, strict=True)).spring("")
-    return {
-        "rate_n_per_mm": found.rate_n_per_mm,
-        "free_length_mm": found.free_length_mm,
-        "initial_tension_n": found.initial_tension_n,
-        "rate_sd": found.rate_sd,
-        "free_length_sd_mm": max(found.free_length_sd_mm, 0.01),
-    }
 
 
 def inside(build, runs):

@@ -77,6 +77,8 @@ class SpringFields(forms.Form):
         if self._differs("rate_percent"):
             percent = self.cleaned_data["rate_percent"]
             plain["rate_sd"] = None if percent is None else percent / 100
+        if self._differs("initial_tension_n"):
+            plain["initial_tension_sd_n"] = None  # what was weighed is not what was typed
         return plain
 
     def _differs(self, name):

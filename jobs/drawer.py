@@ -19,20 +19,43 @@ class Figures:
 
     said: str
     values: convert.Counts
-    at: object
-    by: object
-    correction: SpringCorrection | None
-    counts_as: tuple[str, ...]  # of the places that the spring fits
+    tension_sd_n: float | None  # None: nobody said
+    at: object = None
+    by: object = None
+    correction: SpringCorrection | None = None
+    counts_as: tuple[str, ...] = ()  # of the places that the spring fits
+    tension_is_known: bool = True
+
+    @classmethod
+    def own(cls, spring, counts_as=()):
+        """Its own: weighed, from its label, or typed in."""
+        values, told = convert.spring_of(spring), spring.initial_tension_sd_n
+        return cls(
+            spring.get_source_display(),
+            values,
+            _tension_sd_n(values) if told is None else told,
+            *((spring.weighing_at, spring.weighed_by) if spring.weighing_at else (None, None)),
+            counts_as=counts_as,
+            tension_is_known=spring.tension_is_known,
+        )
+
+    @classmethod
+    def learned(cls, spring, correction, counts_as=()):
+        """What a job taught of it."""
+        values = convert.corrected_of(spring, correction)
+        said = f"learned as {correction.get_position_display()}"
+        at, by = correction.learned_at, correction.by
+        return cls(said, values, _tension_sd_n(values), at, by, correction, counts_as)
 
     @property
     def rate_percent(self):
         return None if self.values.rate_sd is None else self.values.rate_sd * 100
 
-    @property
-    def tension_percent(self):
-        """How well the initial tension is known; None where there is none to know."""
-        known = self.values.initial_tension_sd if self.values.initial_tension_n else None
-        return None if known is None else known * 100
+
+def _tension_sd_n(values):
+    """How well an initial tension is taken to be known [N]; None where there is none to know."""
+    known, tension = values.initial_tension_sd, values.initial_tension_n
+    return known * tension if known and tension else None
 
 
 @dataclass(frozen=True)
@@ -52,43 +75,26 @@ class Away:
 
 @dataclass(frozen=True)
 class Row:
-    """One kind of spring: its row, what counts for the next job, which correction says so, where it hangs."""
+    """One kind of spring: its row, the figures that count for the next job, and where it hangs."""
 
     spring: Spring
-    counts: convert.Counts
-    correction: SpringCorrection | None
+    counting: Figures
     away: tuple[Away, ...]
 
     @property
     def source(self):
-        return f"learned in job {self.correction.build.job.number}" if self.correction else self.said
-
-    @property
-    def said(self):
-        return self.spring.get_source_display()
-
-    @property
-    def rate_percent(self):
-        return None if self.counts.rate_sd is None else self.counts.rate_sd * 100
-
-    @property
-    def tension_percent(self):
-        known = self.counts.initial_tension_sd if self.counts.initial_tension_n else None
-        return None if known is None else known * 100
+        taught = self.counting.correction
+        return f"learned in job {taught.build.job.number}" if taught else self.counting.said
 
     @property
     def side_by_side(self):
         """Its own figures, and beside them what jobs taught of it last in each place."""
         spring, places = self.spring, places_of(self.spring)
         counting = {place: convert.correction_for(spring, place) for place in places}
-        own = tuple(place for place in places if counting[place] is None)
-        at, by = (spring.weighing_at, spring.weighed_by) if spring.weighing_at else (None, None)
-        yield Figures(self.said, convert.spring_of(spring), at, by, None, own)
+        yield Figures.own(spring, tuple(place for place in places if counting[place] is None))
         for place in places:
             if one := convert.newest_correction(spring, place):
-                counts_as = (place,) if counting[place] == one else ()
-                said = f"learned as {one.get_position_display()}"
-                yield Figures(said, convert.corrected_of(spring, one), one.learned_at, one.by, one, counts_as)
+                yield Figures.learned(spring, one, (place,) if counting[place] == one else ())
 
 
 def drawer_rows():
@@ -110,9 +116,8 @@ def places_of(spring):
 
 def row_of(spring, hanging):
     found = [one for place in places_of(spring) if (one := convert.correction_for(spring, place))]
-    correction = found[0] if found else None
-    counts = convert.corrected_of(spring, correction) if correction else convert.spring_of(spring)
-    return Row(spring, counts, correction, tuple(hanging.get(spring.pk, ())))
+    counting = Figures.learned(spring, found[0]) if found else Figures.own(spring)
+    return Row(spring, counting, tuple(hanging.get(spring.pk, ())))
 
 
 def hanging_now():

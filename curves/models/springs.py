@@ -44,6 +44,7 @@ class Spring(models.Model):
     rate_n_per_mm = models.FloatField("rate (N/mm)", null=True, blank=True, validators=between(0.01, 50))
     free_length_mm = models.FloatField("free length (mm)", null=True, blank=True, validators=between(3, 80))
     initial_tension_n = models.FloatField("initial tension (N)", default=0, validators=between(0, 50))
+    initial_tension_sd_n = models.FloatField(null=True, blank=True)  # as weighed; empty: nobody said
     rate_sd = models.FloatField(
         "rate known to (share)", null=True, blank=True, default=0.05, validators=between(0.001, 1)
     )
@@ -86,6 +87,12 @@ class Spring(models.Model):
     def weighing_at(self):
         """When its own figures were weighed; None while they come from elsewhere."""
         return self.weighed_at if self.source == self.Source.WEIGHED else None
+
+    @property
+    def tension_is_known(self):
+        """Whether its initial tension was told; a weighing without the free length takes it as 0."""
+        weighed = self.source == self.Source.WEIGHED
+        return not (weighed and self.initial_tension_sd_n is None and self.initial_tension_n == 0)
 
     @property
     def rate_percent(self):

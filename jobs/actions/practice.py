@@ -97,10 +97,9 @@ def weigh_spring(job, spring, *, by):
         LoadTest(spring=spring, length_mm=length, load=load, by=by)
         for length, load in practice.weigh(build, spring, times)
     )
-    pairs = loadtests.fitted(*reversed(loadtests.typed_of(spring))).newtons
-    build_actions.save_spring(
-        spring, practice.weighed(pairs) | loadtests.weighed_now(by), by=by, version=spring.version
-    )
+    found = loadtests.fitted(*reversed(loadtests.typed_of(spring)))
+    values = loadtests.figures_of(found.test) | loadtests.weighed_now(by)
+    build_actions.save_spring(spring, values, by=by, version=spring.version)
     note("weighed a spring", job, by, spring=str(spring))
 
 

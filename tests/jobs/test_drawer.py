@@ -99,16 +99,16 @@ def test_a_correction_is_shown_switched_off_and_taken_back(client_as):
     job, correction = learned()
     client, address = client_as("technician"), f"/springs/{correction.spring_id}/"
     page = client.get(address)
-    assert page.context["row"].counts.rate_n_per_mm == correction.rate_n_per_mm
+    assert page.context["row"].counting.values.rate_n_per_mm == correction.rate_n_per_mm
     assert page.context["row"].source == f"learned in job {job.number}"
     switch = f"{address}corrections/{correction.pk}/"
     client.post(switch, {"in_use": ""})
     page = client.get(address)
-    assert page.context["row"].counts.rate_n_per_mm == correction.spring.rate_n_per_mm
+    assert page.context["row"].counting.values.rate_n_per_mm == correction.spring.rate_n_per_mm
     assert "Switched off" in page.content.decode()
     assert switch in page.content.decode()  # the way back
     client.post(switch, {"in_use": "1"})
-    assert client.get(address).context["row"].correction == correction
+    assert client.get(address).context["row"].counting.correction == correction
     assert job.history.filter(verb="switched a correction off").count() == 1
 
 

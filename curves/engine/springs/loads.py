@@ -31,7 +31,7 @@ class SpringTest:
     rate_n_per_mm, rate_se : float
         Rate [N/mm].
     initial_tension_n, initial_tension_se_n : float
-        Pull that only just opens the coils [N].
+        Pull that only just opens the coils [N]; where the readings don't tell it, 0 with an error of NaN.
     free_length_mm, free_length_se_mm : float
         Length between the loops where the coils begin to open [mm].
     residual_n : ndarray, shape (n,)
@@ -51,6 +51,11 @@ class SpringTest:
     residual_n: np.ndarray
     converged: bool
     warnings: tuple[str, ...]
+
+    @property
+    def tension_is_known(self) -> bool:
+        """Whether the readings tell the initial tension, rather than that it was taken as 0."""
+        return not np.isnan(self.initial_tension_se_n)
 
     def spring(self, key) -> Spring:
         """Make the `Spring` of this test, under the name the shop gives it."""
@@ -121,9 +126,11 @@ def spring_from_loads(
     _refuse_pull_below(free, length[pulled], float(np.hypot(length_sd, free_sd)))
     x, y = length[pulled], load[pulled]
     words = []
+    told = free is not None
     if x.size and np.ptp(x) < LEAST_APART_MM and free is not None:
         x, y = np.append(x, free), np.append(y, 0.0)
         words.append("One load only: the initial tension was taken as 0; weigh it at a second length.")
+        told = False
     if not x.size or np.ptp(x) < LEAST_APART_MM:
         wanted = f"two different lengths under load ({LEAST_APART_MM:g} mm), or one and a free length"
         raise ValueError(f"length_mm must hold {wanted}, got {length.tolist()}")
@@ -150,7 +157,7 @@ def spring_from_loads(
         rate_n_per_mm=line.slope,
         rate_se=line.slope_se,
         initial_tension_n=tension,
-        initial_tension_se_n=tension_se,
+        initial_tension_se_n=tension_se if told else np.nan,
         free_length_mm=free,
         free_length_se_mm=free_se,
         residual_n=left,

@@ -89,6 +89,8 @@ def test_without_a_free_length_the_tension_is_assumed_and_said():
     test = spring_from_loads([25, 30], [6, 11])
     assert (test.initial_tension_n, test.free_length_mm) == (0.0, pytest.approx(19.0))
     assert not test.converged
+    assert not test.tension_is_known
+    assert np.isnan(test.initial_tension_se_n)  # not an error of 0
     assert "free length was not measured" in test.warnings[0]
     assert test.spring("P").initial_tension_sd == 0.15
 
@@ -98,6 +100,7 @@ def test_one_load_gives_a_rate_and_a_warning():
     assert test.rate_n_per_mm == pytest.approx(1.0)
     assert test.initial_tension_n == pytest.approx(0.0, abs=1e-12)
     assert "One load only" in test.warnings[0]
+    assert not test.tension_is_known
 
 
 def test_slack_loops_are_said_and_the_true_start_used():
@@ -105,6 +108,7 @@ def test_slack_loops_are_said_and_the_true_start_used():
     assert test.initial_tension_n == 0.0
     assert test.free_length_mm == pytest.approx(23.0)
     assert "slack" in test.warnings[0]
+    assert test.tension_is_known
 
 
 def test_bent_loads_are_said():
