@@ -85,8 +85,9 @@ def typed_of(spring):
 
 
 @transaction.atomic
-def save_load_test(spring, pairs, *, by, version, use, unit=LoadUnit.NEWTON, consent=""):
-    """Write a spring's load test anew; pairs that stood there keep who weighed them and when.
+def save_load_test(spring, pairs, *, by, version, use, unit=LoadUnit.NEWTON, consent="", anew=False):
+    """Write a spring's load test anew; pairs that stood there keep who weighed them and when,
+    unless it was weighed ``anew``.
 
     With ``use`` the fit becomes the spring's own figures, weighed here, and is returned with what speaks
     against it; where something does, ``consent`` is the fit's seal, or DoubtedFit is raised. The shop
@@ -107,7 +108,7 @@ def save_load_test(spring, pairs, *, by, version, use, unit=LoadUnit.NEWTON, con
     save_versioned(spring, version, names)
     wanted = list(pairs)
     for row in spring.load_tests.all():
-        if row.unit == unit and (row.length_mm, row.load) in wanted:
+        if not anew and row.unit == unit and (row.length_mm, row.load) in wanted:
             wanted.remove((row.length_mm, row.load))
         else:
             row.delete()

@@ -4,7 +4,7 @@ from django import forms
 
 from curves import csvfile, gridforms, stock
 from curves.engine import to_newtons
-from curves.grid import Column, Grid
+from curves.grid import Column, Grid, as_typed
 from curves.gridforms import GridForm
 from curves.models import Spring, SpringMove
 from curves.models.springs import MOST_LOAD_N
@@ -156,20 +156,90 @@ class LoadTestForm(GridForm, Form):
     """The pairs of the spring tester; what they say is worked out when they are saved."""
 
     nothing = "No pair yet: type a length and the load that held the spring there."
+    replaced = 0  # how many pairs that stood make way for a new weighing
+    added = 0  # how many are new beside those that stood
+
+    REPLACE, ADD = "replace", "add"
 
     unit = forms.ChoiceField(label="The tester reads in", choices=LoadUnit)
+    new_pairs = forms.ChoiceField(
+        label="New pairs beside those that stand",
+        widget=forms.RadioSelect,
+        required=False,
+        initial=REPLACE,
+        help_text="The record keeps what is replaced. Pairs that are only changed are not new.",
+    )
     version = forms.IntegerField(widget=forms.HiddenInput)
 
-    def __init__(self, data=None, *, unit=LoadUnit.NEWTON, **options):
-        """``unit`` is the one that a page begins with; what was sent says its own."""
+    def __init__(self, data=None, *, unit=LoadUnit.NEWTON, stood=(None, ()), **options):
+        """``unit`` is the one that a page begins with; what was sent says its own.
+
+        ``stood`` are the unit and the pairs that stand by now, as ``loadtests.typed_of`` gives them.
+        """
         sent = data.get("unit") if data is not None else None
-        self.read_as = sent if sent in LoadUnit.values else unit
+        self.read_as = sent if sent in LoadUnit.values else stood[0] or unit
         self.columns = pairs_in(self.read_as)
-        super().__init__(data, **options)
-        self.fields["unit"].initial = unit
+        super().__init__(data, shown=stood[1], **options)
+        self.fields["unit"].initial = self.read_as
+        self.stood_in, self.stood = stood[0], [_shown(pair) for pair in stood[1]]
+        if not self.stood:
+            del self.fields["new_pairs"]
+            return
+        count = len(self.stood)
+        those = "the pair that stands" if count == 1 else f"the {count} that stand"
+        self.fields["new_pairs"].choices = [
+            (self.REPLACE, f"A new weighing: they replace {those}"),
+            (self.ADD, f"The same weighing: fit them together with {those}"),
+        ]
+
+    def clean(self):
+        cleaned = super().clean()
+        if self.rows and not self.errors:
+            self.rows = self._one_weighing(cleaned.get("new_pairs") or self.REPLACE)
+        return cleaned
+
+    def _one_weighing(self, chosen):
+        """The pairs to fit together: all; or the new ones alone, where all that stood stand beside them."""
+        new = list(self.rows)
+        shown = [_shown(pair) for pair in new]
+        for pair in self.stood:
+            if pair not in shown:
+                return self.rows  # changed or cleared: what is left is what was meant
+            new.pop(shown.index(pair))
+            shown.remove(pair)
+        if not new or not self.stood:
+            return self.rows
+        if chosen == self.ADD:
+            if self.read_as != self.stood_in:
+                self.add_error(
+                    "new_pairs", f"Those that stand were read in {self.stood_in}: these too, or replace them."
+                )
+            self.added = len(new)
+            return self.rows
+        if len(new) == 1:
+            self.add_error(
+                "new_pairs", "One pair is no weighing: add it to those that stand, or type the others."
+            )
+        self.replaced = len(self.stood)
+        return new
+
+    @property
+    def said(self):
+        """What becomes of the pairs, for the note after saving."""
+        count = len(self.rows)
+        if self.replaced:
+            return f"{count} new pairs, in place of the {self.replaced} that stood"
+        if self.added:
+            return f"{self.added} new with the {count - self.added} that stood, {count} pairs in all"
+        return "1 pair" if count == 1 else f"{count} pairs"
 
     def pasted_rows(self, text):
         lines, _ = csvfile.split(text)
         keys = [column.key for column in self.columns]
         grid = Grid(self.columns, [dict(zip(keys, row, strict=False)) for _, row in lines])
         return gridforms.values_or_refuse(grid)
+
+
+def _shown(pair):
+    """A pair as a page shows it, so that one sent back as shown is known again."""
+    return tuple(as_typed(value) for value in pair)

@@ -1,6 +1,7 @@
 """What is done to the drawer of springs, with its entry in the record."""
 
 from django.db import transaction
+from django.utils.timezone import localtime
 
 from curves import actions, fitdoubts, loadtests, stock
 from curves.models import Spring, SpringMove
@@ -10,20 +11,27 @@ NEWER = "what is newer"
 
 
 @transaction.atomic
-def save_load_test(spring, pairs, *, by, version, use, unit, consent=""):
+def save_load_test(spring, pairs, *, by, version, use, unit, consent="", anew=False):
     """Write what the spring tester said; with ``use`` its fit becomes the spring's own figures.
 
-    A fit that something speaks against takes a consent, and the record keeps both.
+    A fit that something speaks against takes a consent, and the record keeps both, and the pairs that went.
     """
+    stood = {row.pk: row for row in spring.load_tests.select_related("by")}
     doubts = loadtests.save_load_test(
-        spring, pairs, by=by, version=version, use=use, unit=unit, consent=consent
+        spring, pairs, by=by, version=version, use=use, unit=unit, consent=consent, anew=anew
     )
     told = {"spring": str(spring), "pairs": len(pairs), "unit": unit}
+    if gone := set(stood) - set(spring.load_tests.values_list("pk", flat=True)):
+        told["gone"] = [_weighed(stood[pk]) for pk in stood if pk in gone]
     if use:
         told["rate_n_per_mm"] = spring.rate_n_per_mm
     if doubts:
         told |= {"doubts": list(doubts), "consent": fitdoubts.CONSENT}
     audit.record("used the fit of a load test" if use else "kept a load test", by=by, **told)
+
+
+def _weighed(row):
+    return f"{row} ({row.by.initials}, {localtime(row.at):%Y-%m-%d})"
 
 
 @transaction.atomic

@@ -76,7 +76,7 @@ def load_test(request, pk):
     """
     require(request.user, "edit_drawer")
     row = get_object_or_404(Spring, pk=pk)
-    form = LoadTestForm(request.POST, auto_id=LOADS_ID)
+    form = LoadTestForm(request.POST, auto_id=LOADS_ID, stood=loadtests.typed_of(row))
     use = "use" in request.POST or "consent" in request.POST
     doubts = ()
     if form.is_valid():
@@ -106,12 +106,13 @@ def _kept(request, row, form, use):
             use=use,
             unit=form.cleaned_data["unit"],
             consent=request.POST.get("consent", ""),
+            anew=form.replaced > 0,
         )
     except Conflict as conflict:
         form.show_conflict(conflict.current)
         return False
-    words = "and its figures are the spring's own now" if use else "the spring's own figures stay"
-    notes.leave(request, f"The load test of {row} is saved, {words}.")
+    words = "what they say is the spring's own figures now" if use else "the spring's own figures stay"
+    notes.leave(request, f"The load test of {row} is saved: {form.said}; {words}.")
     return True
 
 
@@ -190,10 +191,10 @@ def _show(request, pk, *, form=None, load_form=None, stock_form=None, doubts=())
     row = spring_for(pk)
     if row is None:
         raise Http404("There is no such spring.")
-    unit, pairs = loadtests.typed_of(row)
-    unit = unit or Shop.current().tester_unit
+    stood = loadtests.typed_of(row)
+    unit = stood[0] or Shop.current().tester_unit
     typed = load_form and load_form.rows
-    found = loadtests.fitted(load_form.rows, load_form.read_as) if typed else loadtests.fitted(pairs, unit)
+    found = loadtests.fitted(load_form.rows, load_form.read_as) if typed else loadtests.fitted(stood[1], unit)
     bound = load_form or form or stock_form
     status = bound.status
     if stock_form is None:
@@ -201,7 +202,7 @@ def _show(request, pk, *, form=None, load_form=None, stock_form=None, doubts=())
     if form is None:
         form = SpringForm(instance=row, initial={"version": row.version})
     if load_form is None:
-        load_form = LoadTestForm(unit=unit, auto_id=LOADS_ID, initial={"version": row.version}, shown=pairs)
+        load_form = LoadTestForm(unit=unit, auto_id=LOADS_ID, initial={"version": row.version}, stood=stood)
     newest = [one for place in (PRIMARY, SECONDARY) if (one := convert.correction_for(row, place))]
     shown = row_of(row, hanging_now())
     context = {
