@@ -6,6 +6,7 @@ import { Cells, make, starting } from "./benchcells.js";
 import { outside, withPoints } from "./benchfigure.js";
 import { numberOf, plain, Records } from "./benchrecords.js";
 import { showTrouble } from "./benchtrouble.js";
+import { showUnjudged } from "./benchunjudged.js";
 import { show } from "./draw.js";
 import { newKey, put, send, waiting, whyWaiting } from "./outbox.js";
 
@@ -304,6 +305,7 @@ function renderState() {
 
 // Of everything that this person typed on this tablet, whatever run it belongs to: only then is all saved.
 function renderSending() {
+  showUnjudged(root, records, { isBehind: served.version < records.version, isStale });
   const left = waiting(), refused = left.filter((entry) => entry.refusal).length, count = left.length - refused;
   if (isStale) return stale();
   const trouble = isOut ? { text: "You are logged out.", login: true } : whyWaiting();

@@ -323,3 +323,70 @@ def test_readings_wait_for_who_typed_them(page, job):
         else:
             all_sent(page)
         assert saved(job) == expected
+
+
+def headline(page):
+    """What is said of the run, as far as it can be seen."""
+    return page.locator(".bench-proof").inner_text().strip()
+
+
+def proved_job():
+    job = bench_job(kind="final", stage="bench_curve")
+    run = job.build.runs.get()
+    for position, row in enumerate(build.SWEPT):
+        run.readings.create(position=position, speed_rpm=row[0], advance_deg=row[1], falling=len(row) == 3)
+    return job
+
+
+def test_no_verdict_stands_while_a_reading_waits(page, db, watch):
+    """What was proved without the reading that waits is not said to be proved, here or on any load."""
+    watch.forgive("ERR_INTERNET_DISCONNECTED")
+    job = proved_job()
+    open_bench(page, job)
+    assert headline(page) == "Final run 1 proved: sweeps in the band"
+    page.get_by_text("Every check so far").click()
+    checks, words = page.locator("#bench-checks"), page.locator("#run-chart [role=status]")
+    expect(checks).to_contain_text("passes")
+    page.context.set_offline(True)
+    cell(page, 800).click()
+    type_in(page, "30")
+    expect(page.locator(".bench-proof")).to_contain_text("Not judged yet: 1 reading waits to be saved")
+    assert headline(page) == "Not judged yet: 1 reading waits to be saved"
+    for place in (checks, words):
+        expect(place).to_be_hidden()
+    assert_no_barrier(page)
+    cell(page, 1000).click()
+    type_in(page, "30")
+    assert headline(page) == "Not judged yet: 2 readings wait to be saved"
+    page.context.set_offline(False)
+    all_saved(page)
+    expect(page.locator(".bench-proof")).to_contain_text("sweep out of the band")
+    expect(page.locator("[data-bench-unjudged]").first).to_be_hidden()
+    assert headline(page).startswith("Final run 1: rising sweep out of the band")
+    expect(checks).to_contain_text("fails")
+
+
+def test_no_verdict_stands_over_a_refused_reading_nor_before_the_answer_to_a_saved_one(page, db, watch):
+    for words in ("403", "ERR_FAILED"):
+        watch.forgive(words)
+    job = proved_job()
+    open_bench(page, job)
+    job.build.locked = True
+    job.build.save()
+    cell(page, 800).click()
+    type_in(page, "30")
+    trouble = page.get_by_role("alert").filter(has_text="not saved")
+    expect(trouble).to_be_visible()
+    assert headline(page) == "Not judged yet: 1 reading is not saved"
+    page.reload()
+    expect(trouble).to_be_visible()
+    assert headline(page) == "Not judged yet: 1 reading is not saved"
+    job.build.locked = False
+    job.build.save()
+    page.route("**/readings/?seen=*", lambda route: route.abort())  # saved, and the verdict does not come
+    trouble.get_by_role("button", name="Send it again").click()
+    all_saved(page)
+    assert headline(page) == "Not judged yet: the last reading is being looked at"
+    page.unroute("**/readings/?seen=*")
+    expect(page.locator("[data-bench-unjudged]").first).to_be_hidden()
+    assert headline(page).startswith("Final run 1: rising sweep out of the band")
