@@ -50,6 +50,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "jobs.seen.OwnWrites",
     "axes.middleware.AxesMiddleware",
 ]
 

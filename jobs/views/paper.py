@@ -15,6 +15,7 @@ from jobs.models import Sheet
 from jobs.queries import card_for
 from jobs.recorded import recorded_sha256
 from jobs.revisions import changed_since, revisions
+from jobs.seen import told
 from jobs.views.showing import answered
 from shop import once
 from shop.models import Shop
@@ -25,8 +26,11 @@ SECTION = "jobs/sections/_paper.html"
 LIST = "jobs/sections/_paper_list.html"
 
 
-def paper_context(job, person, *, draft_form=None, sign_form=None):
-    """What the paper section of a card shows: two queries, and no curve is computed."""
+def paper_context(job, person, *, draft_form=None, sign_form=None, seen=None):
+    """What the paper section of a card shows: two queries, and no curve is computed.
+
+    ``seen`` is the hash of the card as the page has it already, by default as it stands now.
+    """
     drafts = list(Sheet.objects.filter(job=job, revision=None).select_related("job"))
     signed = revisions(job)
     said = recorded_sha256(job, job.build)
@@ -34,7 +38,7 @@ def paper_context(job, person, *, draft_form=None, sign_form=None):
         sheet.outdated = sheet.standing == "current" and changed_since(sheet, said)
     size = {"paper": Shop.current().paper}
     kinds = signing.awaited(job) if job.is_closed else list(Sheet.SIGNABLE)
-    sign_form = sign_form or SignForm(initial=size | {"seen": said}, prefix="sign")
+    sign_form = sign_form or SignForm(initial=size | {"seen": seen or said}, prefix="sign")
     sign_form.fields["kind"].choices = [(kind, Sheet.Kind(kind).label) for kind in kinds]
     return {
         "job": job,
@@ -189,7 +193,7 @@ def _papers(request, job, *, status=200, **forms):
     """The papers as the card's section, as its list alone for the look-again, or as a page of their own."""
     list_only = request.htmx and request.htmx.target == "paper-list"
     extra = {name: forms.pop(name) for name in ("void_sheet", "void_form") if name in forms}
-    context = paper_context(job, request.user, **forms) | extra
+    context = paper_context(job, request.user, seen=told(request), **forms) | extra
     if context["papers_pending"] and not list_only:
         building.want_now(context["drafts"] + context["revisions"])
     return page(request, "jobs/papers.html", context, fragment=LIST if list_only else SECTION, status=status)
@@ -199,9 +203,8 @@ def _done(request, job):
     """After a write: the section as it now stands with what else of the card changed, or the way to it."""
     if not request.htmx:
         return redirect(_place(job))
-    return answered(
-        request, job.number, SECTION, **paper_context(card_for(request.user, job.number), request.user)
-    )
+    context = paper_context(card_for(request.user, job.number), request.user, seen=told(request))
+    return answered(request, job.number, SECTION, **context)
 
 
 def _place(job):

@@ -29,6 +29,8 @@ function restore(form) {
     const [[, value, checked]] = typed.splice(match, 1);
     if (isTick(field)) field.checked = checked;
     else field.value = value;
+    const fold = form.closest("details");
+    if (fold) fold.open ||= field.value !== field.defaultValue;
   }
   form.dispatchEvent(new CustomEvent("bobweight:restored", { bubbles: true }));
 }

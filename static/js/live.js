@@ -20,8 +20,28 @@ function mayReplace(target, xhr) {
 }
 
 document.addEventListener("htmx:beforeSwap", ({ detail }) => {
-  if (!mayReplace(detail.target, detail.xhr)) detail.shouldSwap = false;
+  if (isLeftAlone(detail) || !mayReplace(detail.target, detail.xhr)) detail.shouldSwap = false;
 });
+
+// A part that asks for itself, by the clock or after a write, leaves alone what is at work in it; then it asks again.
+const leftAlone = new Set();
+
+function isLeftAlone({ target, requestConfig: { elt, triggeringEvent } }) {
+  const isByItself = elt === target && (triggeringEvent?.type ?? "written") === "written";
+  if (!isByItself || !isAtWork(target)) return false;
+  leftAlone.add(target.id);
+  return true;
+}
+
+const isAtWork = (part) => Boolean(part.querySelector("details[open] form")) || isTypedIn(part);
+
+for (const kind of ["toggle", "focusout", "change"]) {
+  document.addEventListener(kind, () => {
+    const free = [...leftAlone].filter((name) => !isAtWork(document.getElementById(name) ?? document.body));
+    for (const name of free) leftAlone.delete(name);
+    if (free.length) htmx.trigger(document.body, "written");
+  }, true);
+}
 
 // A part may be replaced by one answer while the next is on its way to it: that one goes where it stands now.
 document.addEventListener("htmx:beforeRequest", ({ detail: { xhr, elt, target } }) => {
@@ -45,9 +65,11 @@ document.addEventListener("htmx:oobBeforeSwap", ({ detail }) => {
   if (before.length === after.length) after.forEach((details, place) => (details.open ||= before[place].open));
 });
 
-function isInUse(part) {
+const isInUse = (part) => Boolean(part.querySelector("form[data-keep]")) || isTypedIn(part);
+
+function isTypedIn(part) {
   const fields = [...part.querySelectorAll("input:not([type=hidden]), select, textarea")];
-  return Boolean(part.querySelector("form[data-keep]")) || fields.some((field) => field === document.activeElement || isTyped(field));
+  return fields.some((field) => field === document.activeElement || isTyped(field));
 }
 
 function isTyped(field) {

@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 from playwright.sync_api import expect
 
-from jobs import building, signing
+from jobs import audit, building, signing
 from jobs.models import Sheet
 from tests import build
 from tests.browser.looks import FINGER_PX, assert_holds
@@ -141,3 +141,86 @@ def test_tray_tag_is_one_tap_from_the_card_that_was_just_opened(open_page, watch
     expect(page.locator(".hit")).to_have_count(1)
     expect(page.locator(".hit")).to_contain_text("tray 7")
     assert_holds(page)
+
+
+@pytest.mark.parametrize("size", ["phone", "desk"])
+def test_a_reason_being_typed_outlives_what_is_built_written_and_signed_meanwhile(open_page, job, size):
+    sheet = signed_sheet(job)
+    page = open_page(size)
+    page.goto(f"/jobs/{job.number}/")
+    draft(job, Sheet.Kind.JOB_SHEET, built=False)
+    page.reload()
+    waits = page.locator("#paper-list .state[data-state=waiting]")
+    expect(waits).to_be_visible(timeout=PATIENCE_MS)
+    page.get_by_text("Make void").click()
+    reason = page.get_by_label("Why revision 1 is void")
+    asked = f"/jobs/{job.number}/sheets/"
+    with page.expect_response(lambda answer: answer.url.endswith(asked)):
+        pass  # unfolded, and nothing typed yet
+    reason.press_sequentially("wrong u")
+    with page.expect_response(lambda answer: answer.url.endswith(asked)):
+        pass
+    page.wait_for_timeout(300)
+    expect(reason).to_be_focused()
+    reason.press_sequentially("nit")
+    with page.expect_response(lambda answer: answer.url.endswith(asked)):
+        write_the_setting(page, "Set it at 700.")
+    page.wait_for_timeout(300)
+    expect(reason).to_have_value("wrong unit")
+    expect(reason).to_be_visible()
+    assert sign(page) == 200
+    expect(page.locator("#paper-list")).to_contain_text("revision 2", timeout=PATIENCE_MS)
+    expect(reason).to_have_value("wrong unit")
+    expect(reason).to_be_visible()
+    page.get_by_role("button", name="Make revision 1 void").click()
+    expect(page.locator("#paper-list")).to_contain_text("wrong unit")
+    sheet.refresh_from_db()
+    assert sheet.void.reason == "wrong unit"
+
+
+def test_the_list_follows_as_soon_as_nobody_types_in_it(page, job):
+    signed_sheet(job)
+    made = draft(job, Sheet.Kind.JOB_SHEET, built=False)
+    page.goto(papers(job))
+    fold = page.get_by_text("Make void")
+    fold.click()
+    assert building.build(made.pk)
+    with page.expect_response(lambda answer: answer.url.endswith("/sheets/")):
+        pass
+    page.wait_for_timeout(300)
+    expect(page.get_by_role("link", name=re.compile("Open the PDF"))).to_have_count(1)
+    fold.click()
+    expect(page.get_by_role("link", name=re.compile("Open the PDF"))).to_have_count(2, timeout=PATIENCE_MS)
+
+
+def write_the_setting(page, text):
+    page.locator("#sec-setting a", has_text="Edit").click()
+    page.locator("#sec-setting textarea").fill(text)
+    page.get_by_role("button", name="Save the instructions").click()
+    expect(page.locator("#sec-setting .as-written")).to_have_text(text)
+
+
+def sign(page):
+    page.get_by_label("Your password, again").fill(build.PASSWORD)
+    with page.expect_response(re.compile("/sign/")) as answer:
+        page.get_by_role("button", name="Sign the sheet").click()
+    return answer.value.status
+
+
+@pytest.mark.parametrize("size", ["phone", "tablet"])
+def test_own_writes_are_signed_at_once_and_anothers_change_never_unseen(open_page, watch, job, size):
+    watch.forgive("409")
+    page = open_page(size)
+    page.goto(f"/jobs/{job.number}/")
+    expect(page.get_by_label("Your password, again")).to_be_visible()
+    write_the_setting(page, "Set it at 700.")
+    write_the_setting(page, "Set it at 750.")
+    assert sign(page) == 200
+    expect(page.locator("#paper-list .stamp")).to_contain_text("revision 1")
+    change = job.findings.create(text="Points pitted.", stage="teardown", by=build.person("technician"))
+    audit.record("added a finding", job=job, by=change.by)
+    write_the_setting(page, "Set it at 800.")
+    assert sign(page) == 409
+    expect(page.locator("#sec-paper .errors")).to_contain_text("The card was changed after you opened this")
+    assert job.sheets.count() == 1
+    assert sign(page) == 200  # it was said
