@@ -130,6 +130,18 @@ AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_TEMPLATE = "shop/locked_out.html"
 AXES_VERBOSE = False
+# The throttle keeps what was sent with a wrong password; these names are kept masked. A form that asks for
+# a password under another name belongs here: tests/jobs/test_passwords.py finds it.
+AXES_SENSITIVE_PARAMETERS = [
+    "username",  # where people type their password by mistake
+    "password",
+    "old_password",
+    "new_password1",
+    "new_password2",
+    "password1",
+    "password2",
+    "sign-password",
+]
 SILENCED_SYSTEM_CHECKS = []
 
 # Files

@@ -21,6 +21,7 @@ class DraftForm(Form):
 
 
 class SignForm(Form):
+    prefix = "sign"  # more forms share its page; its password is then masked by this name in the settings
     kind = forms.ChoiceField(label="Sheet", choices=[(kind.value, kind.label) for kind in Sheet.SIGNABLE])
     paper = forms.ChoiceField(label="Size", choices=Paper.choices)
     password = forms.CharField(

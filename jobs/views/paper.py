@@ -38,7 +38,7 @@ def paper_context(job, person, *, draft_form=None, sign_form=None, seen=None):
         sheet.outdated = sheet.standing == "current" and changed_since(sheet, said)
     size = {"paper": Shop.current().paper}
     kinds = signing.awaited(job) if job.is_closed else list(Sheet.SIGNABLE)
-    sign_form = sign_form or SignForm(initial=size | {"seen": seen or said}, prefix="sign")
+    sign_form = sign_form or SignForm(initial=size | {"seen": seen or said})
     sign_form.fields["kind"].choices = [(kind, Sheet.Kind(kind).label) for kind in kinds]
     return {
         "job": job,
@@ -95,7 +95,7 @@ def sign_sheet(request, number):
     """Sign a sheet: the password again, then the next revision is frozen."""
     job = card_for(request.user, number)
     require(request.user, "sign_sheet")
-    form = SignForm(request.POST, prefix="sign")
+    form = SignForm(request.POST)
     if not form.is_valid():
         return _papers(request, job, status=422, sign_form=form)
     said = form.cleaned_data
