@@ -70,7 +70,7 @@ def value(number, decimal=None):
     if number.ambiguous and mark not in digits:  # the other mark is the decimal one, so this one groups
         digits = re.sub(r"[.,]", "", digits)
     result = float(digits.replace(COMMA, POINT))
-    return -result if number.negative else result
+    return (-result if number.negative else result) + 0.0  # never minus zero: a database may lose its sign
 
 
 def settled(number, limits):

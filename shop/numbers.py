@@ -25,6 +25,11 @@ def plain_number(text, *, decimals=None):
     Traceback (most recent call last):
     shop.numbers.Unreadable: “1,200” can be read two ways: write 1200 or 1.200.
 
+    Nobody means a minus by "-0", and not every database keeps one:
+
+    >>> plain_number("-0,0")
+    '0.0'
+
     Where there can't be three decimals it is one:
 
     >>> plain_number("1,200", decimals=0)
@@ -40,4 +45,5 @@ def plain_number(text, *, decimals=None):
     if not _PLAIN.fullmatch(number):
         shown = typed if len(typed) <= 20 else typed[:19] + "…"
         raise Unreadable(f"“{shown}” is not a number: write digits, with a comma or point for decimals.")
-    return number.replace(",", ".")
+    plain = number.replace(",", ".")
+    return plain if plain.strip("-0.") else plain.removeprefix("-")
