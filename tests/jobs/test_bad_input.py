@@ -16,7 +16,7 @@ from jobs.models import InspectionPoint, Job
 from tests import build
 from tests.forms import Page
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.any_database]
 
 NO_NUMBERS = ("twelve", "NaN", "inf", "-inf", "1e400", "１２", "12 13")
 WRITES = re.compile(r"\s*(INSERT|UPDATE|DELETE|REPLACE)\b", re.IGNORECASE)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from curves.models import Reading
 from tests import build
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.any_database]
 KEY = "0b5e1f0e-3f6b-4c57-9d0a-0a1b2c3d4e5f"
 
 

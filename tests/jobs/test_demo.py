@@ -50,7 +50,8 @@ from jobs.search import find
 from jobs.stages import Stage
 from shop.models import Customer, Person, Shop
 
-pytestmark = pytest.mark.django_db  # each test in a transaction of its own, inside the module's
+# Each test in a transaction of its own, inside the module's.
+pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.any_database]
 NOW = timezone.make_aware(datetime(2031, 3, 12, 11, 5))
 
 

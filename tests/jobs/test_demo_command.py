@@ -16,7 +16,7 @@ from jobs.stages import Stage
 from shop.models import Person, Shop
 from tests import build
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 NOW = timezone.make_aware(datetime(2031, 3, 12, 11, 5))
 SMALL = plan.Size(7, dict.fromkeys(Stage, 1))
 

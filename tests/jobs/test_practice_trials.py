@@ -8,7 +8,7 @@ from jobs.actions import practice as actions
 from jobs.actions import trials as trial_actions
 from tests import build as made
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.any_database]
 MOST_RUNS = 4
 PRESETS = (300, 400, 500, 600, 700, 800, 1000, 1200, 1500, 1800, 2200)  # distributor rpm, a shop's usual ones
 

@@ -1,6 +1,7 @@
 """What a page asks of the database: no more for many cards than for few, nor for a card with much on it."""
 
 import pytest
+from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
 
@@ -10,7 +11,7 @@ from tests import build
 from tests.jobs.full import full_job
 from tests.jobs.paperwork import signed_sheet
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 MOST_QUERIES = 12
 UNFOLDED_QUERIES = 15  # with every stage unfolded all lists are read, one query each, however long
 
@@ -30,18 +31,30 @@ def costs(client_as, django_assert_max_num_queries):
     return look
 
 
-@pytest.mark.parametrize("count", [5, 120])
-def test_board_costs_the_same_for_many_cards(costs, person, count):
-    for number in range(count):
-        full_job(ORDER[number % len(ORDER)], person)
-    assert costs(reverse("board")).count('class="ticket"') == count
+FEW, MANY = 5, 120
 
 
-@pytest.mark.parametrize("count", [5, 120])
-def test_card_costs_the_same_among_many(costs, person, count):
-    jobs = [full_job(ORDER[number % len(ORDER)], person) for number in range(count)]
-    for job in jobs[:5]:
+@pytest.fixture(scope="module", params=[FEW, MANY])
+def cards(request, django_db_setup, django_db_blocker):
+    """Cards at every stage, much written on each: made once for all that is asked, then rolled back."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        person = build.person(username="who-made-the-cards")
+        yield [full_job(ORDER[number % len(ORDER)], person) for number in range(request.param)]
+        transaction.set_rollback(True)
+
+
+def test_board_costs_the_same_for_many_cards(cards, costs):
+    assert costs(reverse("board")).count('class="ticket"') == len(cards)
+
+
+def test_card_costs_the_same_among_many(cards, costs):
+    for job in cards[:FEW]:
         costs(reverse("card", args=[job.number]))
+
+
+@pytest.mark.parametrize("asked", ["", "?words=finding", "?displacement=1600&cylinders=4", "?like="])
+def test_search_costs_the_same_among_many(cards, costs, asked):
+    costs(reverse("search") + asked + (str(cards[0].number) if asked.endswith("like=") else ""))
 
 
 @pytest.mark.parametrize("unfolded", [False, True], ids=["folded", "unfolded"])
@@ -62,11 +75,3 @@ def test_closed_card_costs_no_more(costs, person):
         job.road_reports.create(text=f"report {number}", by=person)
         build.job(previous=job)
     assert "report 7" in costs(reverse("card", args=[job.number]))
-
-
-@pytest.mark.parametrize("count", [5, 120])
-@pytest.mark.parametrize("asked", ["", "?words=finding", "?displacement=1600&cylinders=4", "?like=1"])
-def test_search_costs_the_same_among_many(costs, person, count, asked):
-    for number in range(count):
-        full_job(ORDER[number % len(ORDER)], person)
-    costs(reverse("search") + asked)

@@ -10,7 +10,7 @@ from jobs.actions import curve as actions
 from shop.models import new_key
 from tests import build
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.any_database]
 KEY = "0b5e1f0e-3f6b-4c57-9d0a-0a1b2c3d4e5f"
 PAGES = ("", "bench/", "trials/", "target/", "sweeps/", "head/")
 # Crank turns per shaft turn: the head's least, one more, a two-stroke's, a four-stroke's, the head's most.
