@@ -52,7 +52,7 @@ function along(marks, step, min, max) {
   return Array.from({ length: last - first + 1 }, (_, i) => tidy(marks[0] + (first + i) * step));
 }
 
-function label({ x, y }, end) {
+function label({ x }, end) {
   const aside = end.crank_rpm + (x.max - x.min) * 0.022;
   return { role: ROLE, text: WORD, end: [end.crank_rpm, end.crank_deg], x: aside, y: end.crank_deg, anchor: "start", leader: false };
 }
