@@ -42,7 +42,7 @@ def verdict(readings, band, drive):
     """Whether a run lies in the band, its worst miss, and the band's speeds it did not reach.
 
     The rising and the falling sweep are judged each by itself. A run that has not reached all of the band yet
-    and lies in it so far has no verdict.
+    and lies in it so far has no verdict, nor has one of which nothing was read rising.
     """
     if band is None:
         return None, None, ()
@@ -55,7 +55,8 @@ def verdict(readings, band, drive):
         where = AT_POINT if np.isclose(band.speed_rpm, worst.worst_rpm).any() else BETWEEN
         miss = Miss(_deg(tidy(worst.worst_deg), drive), side, _rpm(worst.worst_rpm, drive), where)
         return False, miss, uncovered
-    return (None if uncovered else True), None, uncovered
+    is_told = not uncovered and engine.sweep_of(readings, falling=False) is not None
+    return (True if is_told else None), None, uncovered
 
 
 def knee_rows(knees, drive):
@@ -97,7 +98,7 @@ def draft_words(readings, band, drive, frame):
         missing = [InBoth.speed(drive.to_shaft_rpm(rpm), drive) for rpm in uncovered]
         reached = f"{SO_FAR}; not reached yet: {frames.speeds(missing, frame)}."
         return [Warning("in", reached), *warnings]
-    return [Warning("in", f"{SO_FAR}."), *warnings] if inside else warnings
+    return [Warning("in", f"{SO_FAR}{'' if inside else '; rising sweep not read'}."), *warnings]
 
 
 def miss_words(miss, frame):

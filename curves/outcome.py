@@ -5,12 +5,8 @@ from curves.results import CurveSummary, Verdicts
 
 
 def verdicts(build, *, cylinders=None):
-    """Whether the newest trial lies in the band, and what the final run comes to, without the fits."""
-    drive = convert.drive_of(build)
-    band = convert.target_of(getattr(build, "target", None), drive)
-    latest = _read(build, drive).get("latest")
-    in_band = judging.verdict(latest[1], band, drive)[0] if latest else None
-    return Verdicts(in_band, proof.final_of(build, cylinders=cylinders))
+    """Whether the springs are found, and what the final run comes to, without the fits."""
+    return Verdicts(proof.springs_of(build), proof.final_of(build, cylinders=cylinders))
 
 
 def summary(build, *, idle_crank_rpm=None, top_crank_rpm=None, margin_crank_rpm=150):

@@ -43,6 +43,16 @@ def live_runs(build):
     return [run for run in build.runs.all() if not run.removed]
 
 
+def hangs_in(build):
+    """The newest live run that isn't as received: its pair, at its bends, hangs in the unit; None without."""
+    return next((run for run in reversed(live_runs(build)) if run.kind != Run.Kind.AS_RECEIVED), None)
+
+
+def pair_and_bends(run):
+    """What a run was made with: two of the same were made of the same head."""
+    return run.primary_id, run.secondary_id, run.primary_bend_mm, run.secondary_bend_mm
+
+
 def typed_in(build):
     """The frame that the newest run of a build was typed in; the distributor's while there is none."""
     runs = live_runs(build)

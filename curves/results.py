@@ -99,10 +99,15 @@ class Warning:
 
 @dataclass(frozen=True)
 class Verdicts:
-    """Whether the newest trial lies in the band (None: not to be told yet), and what the final run is."""
+    """Whether the springs are found, and what the final run is."""
 
-    latest_in_band: bool | None = None
+    springs: object  # a proof.Springs
     final: object | None = None  # a proof.Proof; None: no final run was read
+
+    @property
+    def latest_in_band(self):
+        """Whether what hangs in the unit was read inside the band; None: not to be told yet."""
+        return self.springs.in_band
 
     @property
     def is_proved(self):

@@ -5,7 +5,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from curves import convert, engine, firstlook, judging, offers, queries, stock, timing
+from curves import convert, engine, firstlook, judging, offers, proof, queries, stock, timing
 from curves.engine.proposing.proposals import in_percent
 from curves.lessons import Lesson, lessons
 from curves.models import Build, Run, Spring
@@ -53,6 +53,7 @@ class TrialState:
     band: engine.Target | None
     missing: tuple[Missing, ...]
     log: tuple[Trial, ...]
+    springs: proof.Springs | None = None
     offers: tuple[Offer, ...] = ()
     absent: tuple[Spring, ...] = ()  # none is left, or all are out elsewhere
     pairs: int = 0  # how many the drawer makes
@@ -78,8 +79,8 @@ class TrialState:
 
     @property
     def done(self):
-        """Whether the newest run lies in the band."""
-        return bool(self.last and self.last.in_band)
+        """Whether the springs are found, as the card says it."""
+        return bool(self.springs and self.springs.in_band)
 
     @property
     def is_begun(self):
@@ -159,6 +160,7 @@ def trial_state(build, choices=None):
     missing = tuple(offers.missing(band, [one for one in taught if one.teaches], sides[0]))
     absent = tuple(row for row in rows.values() if not row.quantity and not row.held)
     state = {"build": build, "choices": choices, "drive": drive, "band": band, "log": log, "absent": absent}
+    state["springs"] = proof.springs_of(build)
     state["waiting"] = _waiting(build, log, band)
     if not any(lesson.teaches for lesson in taught):
         return TrialState(**state, missing=missing)

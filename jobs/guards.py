@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from django.core.exceptions import PermissionDenied
 
-from curves import outcome, queries
-from curves.models import Run
+from curves import outcome
+from curves.proof import A_FINAL
 from jobs import abrasive
 from jobs.agreement import agreement_of
 from jobs.facts import facts_of
@@ -113,8 +113,7 @@ def missing(job):
 
 
 def verdicts_of(job):
-    """Whether the newest trial lies in the band, and what the final run comes to; worked out once for each
-    fetched card."""
+    """Whether the springs are found, and what the final run is; worked out once for each fetched card."""
     if not hasattr(job, "verdicts"):
         job.verdicts = outcome.verdicts(job.build, cylinders=job.cylinders)
     return job.verdicts
@@ -148,20 +147,14 @@ def _abrasive(job):
 
 
 def _trial(job):
-    inside = verdicts_of(job).latest_in_band
-    if inside is not None:
-        return [] if inside else ["a run inside the band"]
-    needs = [] if has_band(job.build) else ["a target"]
-    if not any(run.kind == Run.Kind.TRIAL for run in queries.live_runs(job.build)):
-        needs.append("a run")
-    return needs or ["a run read over the whole band"]
+    return list(verdicts_of(job).springs.lacks)
 
 
 def _final(job):
     final = verdicts_of(job).final
     if final is not None:
         return list(final.lacks)
-    return [*([] if has_band(job.build) else ["a target"]), "a final run"]
+    return [*([] if has_band(job.build) else ["a target"]), A_FINAL]
 
 
 def _assembly(job):

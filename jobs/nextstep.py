@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from django.urls import reverse
 
 from curves.models import Run
-from curves.queries import live_runs
+from curves.proof import instead_of
+from curves.queries import hangs_in, live_runs
 from jobs import abrasive
 from jobs.agreement import CONSENT, OF_THE_CUSTOMER
 from jobs.guards import has_band, verdicts_of
@@ -64,11 +65,11 @@ def _to(route, words, tail=""):
 def _trial(job):
     if not has_band(job.build):
         return _set_target(job)
-    newest = next(reversed(live_runs(job.build)), None)
-    if newest is None:
+    if not live_runs(job.build):
         return _to("run_new", "Type a trial run", "?kind=trial")(job)
-    if newest.kind == Run.Kind.TRIAL and _is_to_be_read(newest, job):
-        return _to("bench", f"Read {str(newest).lower()}", f"?run={newest.number}")(job)
+    hung = hangs_in(job.build)
+    if hung and _is_to_be_read(hung, job):
+        return _to("bench", f"Read {str(hung).lower()}", f"?run={hung.number}")(job)
     return _to("trials", "Choose the next pair")(job)
 
 
@@ -88,7 +89,8 @@ def _final_anew(job):
         return _set_target(job)
     finals = [run for run in live_runs(job.build) if run.kind == Run.Kind.FINAL]
     # What was read before a signature stays as it was signed: the next reading begins another run.
-    is_anew = job.stage == Stage.HAND_BACK and job.sheets_that_hold and finals and finals[-1].readings.all()
+    is_signed = job.stage == Stage.HAND_BACK and job.sheets_that_hold
+    is_anew = finals and (instead_of(finals[-1], job.build) or (is_signed and finals[-1].readings.all()))
     return _to("bench", "Read the final run", "?new=1&kind=final" if is_anew else "")(job)
 
 

@@ -4,7 +4,7 @@ from django.utils import timezone
 
 from curves.queries import live_runs
 from jobs import abrasive, stages
-from jobs.guards import NEEDS, has_band, verdicts_of
+from jobs.guards import NEEDS, verdicts_of
 from jobs.stages import Stage
 from shop.amounts import FRAME
 from shop.words import several
@@ -48,7 +48,7 @@ def _cleaning(job):
 def _spring_trials(job):
     runs = [run for run in live_runs(job.build) if run.kind == run.Kind.TRIAL]
     yield several(len(runs), "trial run") if runs else "No trial run"
-    yield _in_band(job) if runs else ""
+    yield verdicts_of(job).springs.said
 
 
 def _bench_curve(job):
@@ -85,13 +85,6 @@ _RESULTS = {
     Stage.BENCH_CURVE: _bench_curve,
     Stage.HAND_BACK: _hand_back,
 }
-
-
-def _in_band(job):
-    inside = verdicts_of(job).latest_in_band
-    if inside is None:
-        return "not read over the whole band" if has_band(job.build) else "no band to hold it against"
-    return "inside the band" if inside else "outside the band"
 
 
 def _day(date):

@@ -213,7 +213,7 @@ def test_half_a_sweep_is_read_on_and_a_failed_run_leads_back_to_the_offers(clien
     run.readings.create(position=0, speed_rpm=read[0].speed_rpm, advance_deg=0)
     page = client.get(f"/jobs/{job.number}/trials/")
     assert page.context["state"].is_begun
-    assert "It is not read over the whole band yet: read on" in page.content.decode()
+    assert "Not read over the whole band: read on" in page.content.decode()
     job.bench.read("P1", "S1", run=run)  # as the pair that failed before: out of the band
     words = client.get(f"/jobs/{job.number}/trials/").content.decode()
     assert "Hangs in the unit now" not in words
