@@ -128,7 +128,10 @@ class AnswerPointForm(ModelForm):
         return unusual(self.point, typed, self.build)
 
     def is_touched(self):
-        """Whether anything but the version differs from what is written."""
+        """Whether the sender wrote on this line: anything at all where no answer was seen, else another."""
+        if not self.data.get(self.add_prefix("version")):
+            typed = (self.data.get(self.add_prefix(name), "") for name in self.fields)
+            return any(text.strip() for text in typed)
         return bool(set(self.changed_data) - {"version"})
 
 

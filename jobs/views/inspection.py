@@ -26,20 +26,29 @@ LIST = "jobs/_inspection.html"
 def answer_points(request, number):
     """The whole list; only the lines that were changed are written."""
     shown = _writable(request, number)
-    lines = _lines(shown, request.POST or None)
-    forms = [form for _, form in lines]
-    if request.method == "POST":
-        for form in forms:
-            if form.is_touched():
-                _write(form, shown.job, request.user)
-        if not any(form.errors or form.current for form in forms):
-            return saved(request, number, "inspection")
-        shown = _writable(request, number)  # what could be saved is, and counts
-        asked = {one.point.pk: one for one in shown.inspection}
-        lines = [(asked[form.point.pk], form) for form in forms]
-    status = max((form.status for form in forms), default=200)
+    if request.method != "POST":
+        return _show(request, shown)
+    if refused := _write_touched(request, shown):
+        return _show(request, _writable(request, number), refused)
+    return saved(request, number, "inspection")
+
+
+def _write_touched(request, shown):
+    """Write every line that was written on; the forms of those that were refused."""
+    touched = [form for _, form in _lines(shown, request.POST) if form.is_touched()]
+    for form in touched:
+        _write(form, shown.job, request.user)
+    return [form for form in touched if form.errors or form.current]
+
+
+def _show(request, shown, refused=(), *, rest_waits=False):
+    """The list to fill in: what could be saved is, and counts; what was refused stands as it was typed."""
+    kept = {form.point.pk: form for form in refused}
+    lines = [(asked, kept.get(asked.point.pk, form)) for asked, form in _lines(shown)]
     context = {"card": shown, "job": shown.job, "lines": lines, "back": _back(shown)}
-    return page(request, "jobs/inspection.html", context, status=status)
+    context |= {"refused": refused, "rest_waits": rest_waits}
+    status = max((form.status for form in refused), default=200)
+    return page(request, "jobs/inspection.html", context, fragment=LIST, status=status)
 
 
 @require_POST
@@ -58,13 +67,21 @@ def answer_one(request, number, pk):
 
 @require_POST
 def answer_rest(request, number):
-    """Everything that a look can answer as good, in one tap; with ``back`` such answers are taken back."""
+    """Everything that a look can answer as good, in one tap; with ``back`` such answers are taken back.
+
+    The lines come along, as a point may hold something typed: that is written first, and as long as some
+    of it is refused nothing is said of the others.
+    """
     shown = _writable(request, number)
     if "back" in request.POST:
         keys = [int(key) for key in request.POST["back"].split(",") if key.isdecimal() and len(key) < 19]
         count = teardown.take_back_rest(shown.job, keys, by=request.user)
         notes.leave(request, f"{several(count, 'answer')} taken back.")
         return redirect("answer_points", number)
+    refused = _write_touched(request, shown)
+    shown = _writable(request, number)
+    if refused:
+        return _show(request, shown, refused, rest_waits=bool(shown.rest_unmeasured))
     made = teardown.answer_rest(shown.job, [one.point for one in shown.rest_unmeasured], by=request.user)
     left = [one.point.label for one in shown.unanswered if not one.may_be_good_unmeasured]
     rest = f" Left to measure: {', '.join(left)}." if left else ""

@@ -126,6 +126,28 @@ def test_the_rest_is_answered_in_one_tap_and_taken_back(open_page, size):
     expect(page.locator("#inspection-count")).to_have_text(count)
 
 
+@BOTH
+def test_what_is_typed_in_a_point_is_not_lost_to_the_tap_on_the_others(open_page, watch, size):
+    watch.forgive("422")
+    job = build.job(stage="teardown")
+    page = open_page(size, who="technician")
+    page.goto(reverse("answer_points", args=[job.number]))
+    line = page.locator(".point", has_text="Weight pivots")
+    line.locator("summary").click()
+    line.locator("[name$=-note]").fill("one is scored")
+    page.get_by_role("button", name=re.compile("^The other .* are good")).click()  # the note was not left yet
+    expect(page.locator(".errors")).to_contain_text("One point was not saved")
+    expect(line.locator("[name$=-note]")).to_have_value("one is scored")
+    expect(line).to_contain_text("say good, worn, replace or not applicable")
+    assert not job.inspections.exists()
+    line.locator("select").select_option("worn")
+    expect(line.locator("summary")).to_contain_text("worn", ignore_case=True)
+    page.get_by_role("button", name=re.compile("^The other .* are good")).click()
+    expect(page.locator(".note")).to_contain_text("answered as good")
+    answer = job.inspections.get(point__label__contains="eight pivots")
+    assert (answer.verdict, answer.note, answer.in_bulk) == ("worn", "one is scored", False)
+
+
 def test_the_inspection_holds(page):
     job = build.job(stage="teardown")
     page.goto(reverse("answer_points", args=[job.number]))

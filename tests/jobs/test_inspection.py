@@ -230,6 +230,73 @@ def test_the_rest_is_good_in_one_tap_but_for_what_wants_measuring(client_as):
     assert job.inspections.count() == len(answers)
 
 
+def typed_into_the_rest(client, job, **by_key):
+    """The list as a page sends it with the button for the others; what is typed by a point's key."""
+    text = client.get(reverse("answer_points", args=[job.number])).content.decode()
+    form = Page(text).form(reverse("answer_points", args=[job.number]))
+    assert f'<button class="btn" formaction="{reverse("answer_rest", args=[job.number])}">' in text
+    typed = {f"p{point(key).pk}-{name}": text for key, (name, text) in by_key.items()}
+    return form.sends | typed
+
+
+def test_what_is_typed_in_a_point_counts_before_the_rest_is_good(client_as):
+    job, client = build.job(stage="teardown"), client_as("technician")
+    loops, play, clamp = "spring-loops", "shaft-side-play", "clamp"
+    one(client, job, point(clamp), verdict="replace")
+    sent = typed_into_the_rest(client, job, **{loops: ("verdict", "worn"), play: ("value", "0,25")})
+    assert rest(client, job, **sent).status_code == 200
+    said = {answer.point.key: answer for answer in job.inspections.all()}
+    assert [(said[key].verdict, said[key].in_bulk) for key in (loops, play, clamp)] == [
+        ("worn", False),
+        ("replace", False),
+        ("replace", False),
+    ]
+    assert said[play].value == 0.25
+    assert sum(answer.in_bulk for answer in said.values()) > 5
+
+
+def test_a_point_that_holds_a_note_is_not_called_good_with_the_rest(client_as):
+    job, client = build.job(stage="teardown"), client_as("technician")
+    keys = {"spring-loops": ("note", "one hangs loose"), "shaft-side-play": ("value", "wide")}
+    keys["clamp"] = ("verdict", "worn")
+    answer = rest(client, job, **typed_into_the_rest(client, job, **keys))
+    text = answer.content.decode()
+    assert answer.status_code == 422
+    assert {row.point.key for row in job.inspections.all()} == {"clamp"}  # what could be saved, and no other
+    for word in ("2 points were not saved", "The others were not answered as good yet"):
+        assert word in text
+    for kept in ('value="one hangs loose"', 'value="wide"', "say good, worn, replace"):
+        assert kept in text
+    page = Page(text)
+    again = page.form(reverse("answer_points", args=[job.number])).sends
+    again |= {f"p{point('spring-loops').pk}-verdict": "worn", f"p{point('shaft-side-play').pk}-value": "0.05"}
+    rest(client, job, **again)
+    said = {row.point.key: row for row in job.inspections.all()}
+    assert (said["spring-loops"].verdict, said["spring-loops"].note) == ("worn", "one hangs loose")
+    assert not said["spring-loops"].in_bulk
+    assert said["clamp"].verdict == "worn"
+    assert any(row.in_bulk for row in said.values())
+
+
+def test_a_list_opened_before_a_colleague_answered_undoes_and_complains_of_nothing(client_as):
+    job, client = build.job(stage="teardown"), client_as("technician")
+    sent = typed_into_the_rest(client, job)
+    one(client_as("owner"), job, point("spring-loops"), verdict="worn", note="one hangs loose")
+    assert rest(client, job, **sent).status_code == 200
+    answer = job.inspections.get(point__key="spring-loops")
+    assert (answer.verdict, answer.note, answer.in_bulk) == ("worn", "one hangs loose", False)
+    saved = client.post(reverse("answer_points", args=[job.number]), sent)
+    assert saved.status_code == 302
+
+
+def test_one_point_left_is_said_as_one(client_as):
+    job, client = build.job(stage="teardown"), client_as("technician")
+    rest(client, job)
+    job.inspections.get(point__key="clamp").delete()
+    text = client.get(reverse("answer_points", args=[job.number])).content.decode()
+    assert "The other one is good" in text
+
+
 def test_such_answers_are_taken_back_but_not_one_given_anew(client_as):
     job, client = build.job(stage="teardown"), client_as("technician")
     rest(client, job)
