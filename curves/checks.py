@@ -4,7 +4,7 @@ from dataclasses import asdict, dataclass
 from math import isnan
 
 from curves import convert, engine, frames, judging
-from curves.engine.trigger.points import MOST_DWELL_CHANGE_DEG
+from curves.engine.trigger.points import MAX_DWELL_CHANGE_DEG
 from curves.engine.trigger.sparks import SPACING_LIMIT_DEG
 from curves.engine.units import KPA_PER_INHG, KPA_PER_MMHG
 from curves.results import InBoth
@@ -177,7 +177,7 @@ def _dwells(rows, cylinders, say):
         moved = engine.dwell_change([row.speed_rpm for row in rows], [row.dwell_deg for row in rows])
         text = f"{say.deg(moved.change_deg, signed=True)} by {say.rpm(moved.at_rpm)}"
         lines.append(Line("moves by", text, moved.within))
-        lines.append(Line("limit", f"{say.deg(MOST_DWELL_CHANGE_DEG)} either way"))
+        lines.append(Line("limit", f"{say.deg(MAX_DWELL_CHANGE_DEG)} either way"))
         yield Check("dwell", "Dwell", moved.within, tuple(lines), moved.warnings)
 
 

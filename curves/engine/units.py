@@ -16,7 +16,7 @@ KPA_PER_MMHG = 13_595.1 * STANDARD_GRAVITY * 1e-6
 KPA_PER_INHG = KPA_PER_MMHG * MM_PER_INCH
 RAD_PER_S_PER_RPM = pi / 30.0
 
-LEAST_RATIO, MOST_RATIO = 0.01, 100.0
+MIN_RATIO, MAX_RATIO = 0.01, 100.0
 _FOUR_STROKE_CRANK_PER_SHAFT = 2.0
 
 
@@ -97,7 +97,7 @@ class Drive:
     crank_per_shaft: float = _FOUR_STROKE_CRANK_PER_SHAFT
 
     def __post_init__(self):
-        ratio = checked_number("crank_per_shaft", self.crank_per_shaft, LEAST_RATIO, MOST_RATIO)
+        ratio = checked_number("crank_per_shaft", self.crank_per_shaft, MIN_RATIO, MAX_RATIO)
         object.__setattr__(self, "crank_per_shaft", ratio)
 
     @classmethod

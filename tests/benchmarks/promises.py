@@ -8,7 +8,7 @@ from curves.simulated import MEASURED
 
 from .workshop import Job
 
-MOST_RUNS = 4
+MAX_RUNS = 4
 TOLERANCES_DEG = (0.75, 1.25, 2.0)  # distributor degrees; 1.25 is what the practice bench asks for
 # How far apart the sweeps lie [distributor degree], and what share of the friction is shaken loose at times.
 HEADS = {"sound": None, "sticking, sweeps 1.0 apart": (1.0, 0.0), "sticking unevenly, 1.5 apart": (1.5, 1.0)}
@@ -20,7 +20,7 @@ def measure(heads):
     return {name: table(promises(heads, sticks)) for name, sticks in HEADS.items()}
 
 
-def promises(heads, sticks, tolerances_deg=TOLERANCES_DEG, most_runs=MOST_RUNS, **how):
+def promises(heads, sticks, tolerances_deg=TOLERANCES_DEG, most_runs=MAX_RUNS, **how):
     """Follow the first proposals on so many heads; give pairs of chance said and whether it came true."""
     said = []
     for seed in range(heads):

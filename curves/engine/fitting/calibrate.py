@@ -8,7 +8,7 @@ from ..readings import checked_items, checked_kind, checked_number
 from .calibration import ESTIMATES, Calibration, Estimate
 from .doubts import doubts
 from .fit import fit
-from .model import LEAST_SCATTER_DEG, READING_SCATTER_DEG, build_model
+from .model import MIN_SCATTER_DEG, READING_SCATTER_DEG, build_model
 from .starts import starting_points
 
 
@@ -59,7 +59,7 @@ def calibrate(head, runs, *, scatter_deg=READING_SCATTER_DEG):
     """
     checked_kind("head", head, Head)
     runs = checked_items("runs", runs, Run, least=1)
-    model = build_model(head, runs, checked_number("scatter_deg", scatter_deg, LEAST_SCATTER_DEG, 10.0))
+    model = build_model(head, runs, checked_number("scatter_deg", scatter_deg, MIN_SCATTER_DEG, 10.0))
     fitted = fit(model.jacobian, starting_points(model))
     residual = fitted.residuals * model.noise_deg
     residuals = tuple(residual[model.run == index] for index in range(len(runs)))

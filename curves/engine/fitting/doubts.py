@@ -8,7 +8,7 @@ from ..governor.prior import POSITIONS, TRAVEL
 DOUBTED_WEIGHT = 0.5
 CONTRADICTED_SHARE = 0.2  # of a run's readings
 SURPRISE = 3.0  # standard deviations between a label and what was found
-LEAST_SNAP_DEG = 0.25  # a smaller jump is lost in the scatter of a reading
+MIN_SNAP_DEG = 0.25  # a smaller jump is lost in the scatter of a reading
 MOVING_SDS = 2.0  # standard deviations of a reading that it must lie off rest and stop
 FEWEST_SPEEDS = 3
 
@@ -60,7 +60,7 @@ def _snaps(model, fitted, runs):
     for index, run in enumerate(runs):
         parts = (part[0, min(index, part.shape[1] - 1)] for part in head)
         for snap in find_snaps(Balance(*parts), falling=bool(run.falling.all())):
-            seen = abs(snap.to_deg - snap.from_deg) >= LEAST_SNAP_DEG
+            seen = abs(snap.to_deg - snap.from_deg) >= MIN_SNAP_DEG
             if seen and any(run.speed_rpm > snap.speed_rpm):
                 yield (
                     f"Run {index + 1}: the weights snap from {snap.from_deg:.1f} to {snap.to_deg:.1f} deg at "

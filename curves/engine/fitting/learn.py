@@ -9,7 +9,7 @@ from .calibration import ESTIMATES, Calibration, Estimate
 
 # Heads of one type differ at least by so much: logarithms of inertia, friction, gaps, stretches and travel,
 # and the growth per degree. Common practice, no source.
-LEAST_SPREAD = np.array([0.01, 0.001, 0.2, 0.003, 0.003, 0.005, 0.005, 0.005])
+MIN_SPREAD = np.array([0.01, 0.001, 0.2, 0.003, 0.003, 0.005, 0.005, 0.005])
 ROUNDS = 20
 
 
@@ -57,7 +57,7 @@ def learn_head(calibrations):
     found = [_information(each) for each in calibrations]
     typical_mean, typical_sd = typical_head([run for each in calibrations for run in each.runs])
     base = np.diag(typical_sd**-2.0)
-    spread = (4.0 * LEAST_SPREAD) ** 2
+    spread = (4.0 * MIN_SPREAD) ** 2
     for _ in range(ROUNDS):
         weights = [_weight(information, spread) for information, _ in found]
         covariance = np.linalg.inv(base + sum(weights))
@@ -116,7 +116,7 @@ def _information(calibration):
     """Give the information matrix of one head without what was only typical, and its mean."""
     draws = calibration.head_draws
     mean, covariance = draws.mean(axis=0), np.cov(draws.T)
-    information = np.linalg.inv(covariance + np.diag((0.1 * LEAST_SPREAD) ** 2))
+    information = np.linalg.inv(covariance + np.diag((0.1 * MIN_SPREAD) ** 2))
     if calibration.head.learned is None:
         _, typical_sd = typical_head(calibration.runs)
         guessed = np.isnan(measured_head(calibration.head)[0])
@@ -136,4 +136,4 @@ def _spread(found, weights, mean):
     own = np.array([np.diag(np.linalg.pinv(information)) for information, _ in found])
     told = np.array([np.diag(weight) for weight in weights])
     share = told / np.maximum(told.sum(axis=0), 1e-300)
-    return np.maximum((share * (off**2 - own)).sum(axis=0), LEAST_SPREAD**2)
+    return np.maximum((share * (off**2 - own)).sum(axis=0), MIN_SPREAD**2)

@@ -21,12 +21,12 @@ from ..governor.prior import (
 )
 
 READING_SCATTER_DEG = 0.25
-LEAST_SCATTER_DEG = 0.001  # no scale shows less
+MIN_SCATTER_DEG = 0.001  # no scale shows less
 TACHOMETER_SD = 0.003  # relative
 TACHOMETER_JITTER_RPM = 3.0
 MODEL_SD_DEG = 0.03  # what the model itself is off by, seen on a bench with richer physics
 STEEPEST_DEG_PER_RPM = 0.04
-LEAST_TILT = 1e-9  # [N mm/deg2] keeps a head that is about to snap from dividing by nothing
+MIN_TILT = 1e-9  # [N mm/deg2] keeps a head that is about to snap from dividing by nothing
 NO_SPRING = -1
 SPRING_PARTS = 4  # rate, free length, tension / rate, and the bend of its post
 
@@ -146,7 +146,7 @@ class Model:
         inside = moves & ~step.any(axis=0)
         pulls = (extension > 0) & inside
         tilt = (rate * stretch**2 * pulls).sum(axis=0) - weight * head.growth
-        gain = inside * (-1.0 / np.where(np.abs(tilt) < LEAST_TILT, LEAST_TILT, tilt))
+        gain = inside * (-1.0 / np.where(np.abs(tilt) < MIN_TILT, MIN_TILT, tilt))
 
         by_pull = gain * stretch * pulls
         by_tension = rate * by_pull

@@ -9,7 +9,7 @@ from ..units import RAD_PER_S_PER_RPM
 
 # kg mm2/deg times (rad/s)2 is 1e-6 N m/deg = 1e-3 N mm/deg.
 TORQUE_PER_RPM_SQUARED = 1e-3 * RAD_PER_S_PER_RPM**2
-_LEAST_GROWTH = 0.05  # the weights' arm never shrinks to nothing
+_MIN_GROWTH = 0.05  # the weights' arm never shrinks to nothing
 _BESIDE = 1e-9  # of a speed: just before it, just beyond it
 _SAME_DEG = 1e-3  # angles that close are one
 
@@ -89,7 +89,7 @@ def speed_at(balance, angle_deg, falling=False):
     """
     angle = np.asarray(angle_deg, dtype=float)
     torque = spring_torque(balance, angle) + _sign(falling) * balance.friction
-    arm = balance.inertia * np.maximum(1.0 + balance.growth * angle, _LEAST_GROWTH)
+    arm = balance.inertia * np.maximum(1.0 + balance.growth * angle, _MIN_GROWTH)
     return np.sqrt(np.maximum(torque, 0.0) / (TORQUE_PER_RPM_SQUARED * arm))
 
 
@@ -230,7 +230,7 @@ def find_snaps(balance, falling=False):
             torque = offset + slope * start + friction
             if torque <= 0:
                 continue  # no speed balances it
-            arm = balance.inertia * max(1.0 + balance.growth * start, _LEAST_GROWTH)
+            arm = balance.inertia * max(1.0 + balance.growth * start, _MIN_GROWTH)
             speed = float(np.sqrt(torque / (TORQUE_PER_RPM_SQUARED * arm)))
             ahead = -_BESIDE if falling else _BESIDE
             before, end = advance_at(balance, speed * np.array([1 - ahead, 1 + ahead]), falling).tolist()

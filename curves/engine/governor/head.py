@@ -6,11 +6,11 @@ import numpy as np
 
 from ..readings import Readings, checked_array, checked_kind, checked_number
 from ..springs.spring import Spring
-from .prior import LEAST_GAP_MM, LearnedType
+from .prior import MIN_GAP_MM, LearnedType
 
 MAX_GAP_MM = 500.0
-LEAST_STRETCH_MM_PER_DEG, MAX_STRETCH_MM_PER_DEG = 0.001, 10.0
-LEAST_TRAVEL_DEG, MAX_TRAVEL_DEG = 0.1, 60.0
+MIN_STRETCH_MM_PER_DEG, MAX_STRETCH_MM_PER_DEG = 0.001, 10.0
+MIN_TRAVEL_DEG, MAX_TRAVEL_DEG = 0.1, 60.0
 MAX_BEND_MM = 20.0
 UNMEASURED = (None, None)
 
@@ -78,11 +78,11 @@ class Head:
 
     def __post_init__(self):
         checked = {
-            "post_gap_mm": _pair("post_gap_mm", self.post_gap_mm, LEAST_GAP_MM, MAX_GAP_MM),
+            "post_gap_mm": _pair("post_gap_mm", self.post_gap_mm, MIN_GAP_MM, MAX_GAP_MM),
             "stretch_mm_per_deg": _pair(
                 "stretch_mm_per_deg",
                 self.stretch_mm_per_deg,
-                LEAST_STRETCH_MM_PER_DEG,
+                MIN_STRETCH_MM_PER_DEG,
                 MAX_STRETCH_MM_PER_DEG,
             ),
             "post_gap_sd_mm": checked_number("post_gap_sd_mm", self.post_gap_sd_mm, 0.0, 50.0, above=True),
@@ -91,7 +91,7 @@ class Head:
         }
         if self.travel_deg is not None:
             checked["travel_deg"] = checked_number(
-                "travel_deg", self.travel_deg, LEAST_TRAVEL_DEG, MAX_TRAVEL_DEG
+                "travel_deg", self.travel_deg, MIN_TRAVEL_DEG, MAX_TRAVEL_DEG
             )
         checked_kind("learned", self.learned, LearnedType, none_too=True)
         for name, value in checked.items():

@@ -27,7 +27,7 @@ TYPICAL_INERTIA, INERTIA_LOG_SD = 0.3, 1.0  # [kg mm2/deg]: two weights of some 
 TYPICAL_GROWTH, GROWTH_SD = 0.01, 0.02  # [1/deg]
 FRICTION_SHARE, FRICTION_LOG_SD = 0.05, 1.0  # of the torque of a primary stretched by 1 mm
 TYPICAL_STRETCH, STRETCH_LOG_SD = 0.24, 0.35  # [mm/deg]: posts some 14 mm from the shaft
-TYPICAL_GAP_MM, GAP_SD_MM, LEAST_GAP_MM = 20.0, 2.0, 0.5
+TYPICAL_GAP_MM, GAP_SD_MM, MIN_GAP_MM = 20.0, 2.0, 0.5
 TYPICAL_TRAVEL_DEG, TRAVEL_LOG_SD = 13.0, 0.5
 
 # A spring of which nothing is known, and a loose label.
@@ -35,12 +35,12 @@ TYPICAL_RATES, RATE_LOG_SD = (3.0, 8.0), 0.8  # [N/mm] primary, secondary
 PRELOAD_MM, SECONDARY_SLACK_MM, LENGTH_SD_MM = 0.3, 0.8, 0.8  # primaries are hung taut, secondaries loose
 TENSION_MM, TENSION_SD_MM = 0.3, 0.3  # initial tension, as the stretch that would pull as hard
 LOOSE_RATE_SD, LOOSE_LENGTH_SD_MM, LOOSE_TENSION_SD = 0.15, 0.5, 0.3
-LEAST_TENSION_SD_MM = 0.02  # no label knows the tension better than this stretch would pull
+MIN_TENSION_SD_MM = 0.02  # no label knows the tension better than this stretch would pull
 
 WIDEST_LOG_SD = 1.0  # a measurement that errs by its own size says nothing
 
-LEAST_TENSION_MM, LEAST_SPREAD = 1e-6, 1e-9  # so that nothing is divided by none
-LEAST_TENSION_SHARE = 0.25  # of its own error; a spring does not push
+MIN_TENSION_MM, MIN_SPREAD = 1e-6, 1e-9  # so that nothing is divided by none
+MIN_TENSION_SHARE = 0.25  # of its own error; a spring does not push
 CORRELATION_KEPT = 0.98  # draws overstate it a little, and a correlation of 1 could not be used
 POSITIONS = ("primary", "secondary")
 
@@ -155,7 +155,7 @@ def typical_head(runs):
     for side, slack in zip(POSITIONS, (PRELOAD_MM, -SECONDARY_SLACK_MM), strict=True):
         springs = [getattr(run, side) for run in runs]
         lengths = [spring.free_length_mm for spring in springs if spring and spring.free_length_mm]
-        gaps.append(max(np.mean(lengths) + slack, LEAST_GAP_MM) if lengths else TYPICAL_GAP_MM)
+        gaps.append(max(np.mean(lengths) + slack, MIN_GAP_MM) if lengths else TYPICAL_GAP_MM)
     friction = FRICTION_SHARE * _mean_rate([run.primary for run in runs]) * TYPICAL_STRETCH
     values = (TYPICAL_INERTIA, 1.0, friction, *gaps, TYPICAL_STRETCH, TYPICAL_STRETCH, TYPICAL_TRAVEL_DEG)
     mean = np.log(values)
@@ -202,7 +202,7 @@ def spring_prior(spring, place, gap_mm):
         tension_mm, tension_sd_mm = TENSION_MM, TENSION_SD_MM
     else:
         tension_mm = tension / rate
-        tension_sd_mm = hypot(tension_sd * tension_mm, LEAST_TENSION_SD_MM)
+        tension_sd_mm = hypot(tension_sd * tension_mm, MIN_TENSION_SD_MM)
     root = np.diag([rate_sd, length_sd, tension_sd_mm])
     if any(spring.error_correlation):
         root = root @ np.linalg.cholesky(_correlation(spring))
@@ -219,7 +219,7 @@ def _correlation(spring):
 def corrected_spring(spring, draws):
     """Give the spring as its draws have it: log rate, free length and tension / rate, shape (n, 3)."""
     mean, sd = draws.mean(axis=0), draws.std(axis=0)
-    tension_mm = max(float(mean[2]), LEAST_TENSION_SHARE * float(sd[2]), LEAST_TENSION_MM)
+    tension_mm = max(float(mean[2]), MIN_TENSION_SHARE * float(sd[2]), MIN_TENSION_MM)
     rate = np.exp(mean[0])
     found = {
         "rate_n_per_mm": rate,
@@ -230,7 +230,7 @@ def corrected_spring(spring, draws):
         "initial_tension_sd": sd[2] / tension_mm,
     }
     found = {name: within_range(name, value) for name, value in found.items()}
-    spread = np.maximum(sd, LEAST_SPREAD)
+    spread = np.maximum(sd, MIN_SPREAD)
     correlation = np.cov(draws.T, bias=True) / np.outer(spread, spread) * CORRELATION_KEPT
     return Spring(
         spring.key, **found, error_correlation=tuple(map(float, correlation[np.triu_indices(3, 1)]))

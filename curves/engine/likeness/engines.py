@@ -4,7 +4,7 @@ import numpy as np
 
 from .curves import Neighbours, checked_row, checked_table, wanted_count
 
-LEAST_SPREAD = 1e-9  # an attribute that differs by less does not differ
+MIN_SPREAD = 1e-9  # an attribute that differs by less does not differ
 
 
 def nearest_engines(attributes, table, count=10, *, spread=None) -> Neighbours:
@@ -52,7 +52,7 @@ def nearest_engines(attributes, table, count=10, *, spread=None) -> Neighbours:
     scale = _spread(rows) if spread is None else checked_row("spread", spread, rows.shape[1])
     if (scale < 0).any():
         raise ValueError(f"spread must be at least 0, got {scale.min():g}")
-    used = np.isfinite(query) & (scale > LEAST_SPREAD)
+    used = np.isfinite(query) & (scale > MIN_SPREAD)
     if not used.any():
         raise ValueError("attributes must hold one that is known and that differs in the table, got none")
     gap = (rows[:, used] - query[used]) / scale[used]

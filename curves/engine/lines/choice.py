@@ -5,7 +5,7 @@ import numpy as np
 from .pieces import Shape
 from .ramps import fit_pieces
 
-MOST_SLOPES = 3
+MAX_SLOPES = 3
 DOUBT = 12.0  # evidence, in units of the criterion, that an odd description must have over a sound one
 
 
@@ -56,7 +56,7 @@ def choose_pieces(x, y, shapes, level, sd, *, forced):
         group = [
             shape
             for shape in able
-            if (shape.slopes < MOST_SLOPES) is few and _criterion(0.0, shape.parameters, len(x), sd) < lowest
+            if (shape.slopes < MAX_SLOPES) is few and _criterion(0.0, shape.parameters, len(x), sd) < lowest
         ]
         for fit in fit_pieces(x, y, group, 0.0 if level is None else level) if group else ():
             doubt = _doubt(fit) if speeds > 2 else 0.0

@@ -6,7 +6,7 @@ from ..units import FOUR_STROKE
 
 # Maximum advance in the field runs from "only a few" to 42 crank degrees (TM 10-3930-623-12, para 4-22).
 UNUSUAL_DEG = FOUR_STROKE.to_shaft_deg(42.0)
-MOST_NAMED = 3  # more strays than this are no strays: the scatter is named instead
+MAX_NAMED = 3  # more strays than this are no strays: the scatter is named instead
 STRAY_SDS = 4.0  # a residual beyond this many standard deviations is named
 
 
@@ -32,7 +32,7 @@ def stray_words(readings, used, left, sd_deg):
     """Name the readings left aside and those that lie far from the pieces."""
     words = []
     far = np.flatnonzero(~used | (np.abs(left) > STRAY_SDS * sd_deg))
-    worst = far[np.argsort(-np.abs(left[far]), kind="stable")][:MOST_NAMED]
+    worst = far[np.argsort(-np.abs(left[far]), kind="stable")][:MAX_NAMED]
     for i in np.sort(worst):
         side = "above" if left[i] > 0 else "below"
         fate = "was kept" if used[i] else "was left aside"

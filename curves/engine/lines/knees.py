@@ -8,11 +8,11 @@ import numpy as np
 
 from ..curve import RPM_STEP
 from ..readings import Readings, as_given, checked_array, checked_count, checked_flags, checked_number
-from .choice import MOST_SLOPES, choose_pieces
+from .choice import MAX_SLOPES, choose_pieces
 from .knee_words import few_words, scatter_words, shape_words, stray_words
 from .pieces import Pieces, Shape
 
-LEAST_READING_SD_DEG = 0.001  # no scale shows less
+MIN_READING_SD_DEG = 0.001  # no scale shows less
 READING_SD_DEG = 0.25  # usual scatter of a bench reading, its half-degree scale included
 
 
@@ -223,7 +223,7 @@ def fit_knees(
     ...'
     """
     readings = _readings(speed_rpm, advance_deg)
-    sd = checked_number("reading_sd_deg", reading_sd_deg, LEAST_READING_SD_DEG, 10.0)
+    sd = checked_number("reading_sd_deg", reading_sd_deg, MIN_READING_SD_DEG, 10.0)
     level = None if floor_deg is None else checked_number("floor_deg", floor_deg, -180.0, 180.0)
     shapes = _shapes(slopes, stop, level is None, pieces)
     used = _used(readings)
@@ -245,10 +245,8 @@ def _shapes(slopes, stop, level_free, pieces):
     if pieces is not None:
         count = checked_count("pieces", pieces, 1, 5)
         return [Shape(count, stop=False, level_free=True, begin_free=False)]
-    if slopes is None:
-        counts = range(1, MOST_SLOPES + 1)
-    else:
-        counts = [checked_count("slopes", slopes, 1, MOST_SLOPES)]
+    asked = slopes is not None
+    counts = [checked_count("slopes", slopes, 1, MAX_SLOPES)] if asked else range(1, MAX_SLOPES + 1)
     tops = (False, True) if stop is None else (bool(checked_flags("stop", stop, 1)[0]),)
     return [Shape(count, top, level_free) for count in counts for top in tops]
 

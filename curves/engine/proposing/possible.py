@@ -8,7 +8,7 @@ from ..bands.band import Target
 from ..governor.prior import GROWTH_SD, TYPICAL_GROWTH
 from ..readings import MAX_ADVANCE_DEG, checked_kind, checked_number
 
-MOST_GROWTH = TYPICAL_GROWTH + 2.0 * GROWTH_SD  # [1/deg] how much the weights' arm may grow
+MAX_GROWTH = TYPICAL_GROWTH + 2.0 * GROWTH_SD  # [1/deg] how much the weights' arm may grow
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,7 @@ def can_follow(target, *, travel_deg=None) -> Feasibility:
         travel = checked_number("travel_deg", travel_deg, 0.0, MAX_ADVANCE_DEG, above=True)
         found["travel"] = least > travel
     if not any(where.any() for where in found.values()):
-        weight = target.speed_rpm**2 * (1.0 + MOST_GROWTH * np.maximum(target.advance_deg, 0.0))
+        weight = target.speed_rpm**2 * (1.0 + MAX_GROWTH * np.maximum(target.advance_deg, 0.0))
         found["steeper"] = _too_steep(weight, least, upper)
     reasons = tuple(name for name, where in found.items() if where.any())
     at = float(target.speed_rpm[np.argmax(found[reasons[0]])]) if reasons else None

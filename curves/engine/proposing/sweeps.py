@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ..bands.verdict import Verdict, judge_curve
-from ..fitting.model import LEAST_SCATTER_DEG, READING_SCATTER_DEG
+from ..fitting.model import MIN_SCATTER_DEG, READING_SCATTER_DEG
 from ..readings import MAX_SPEED_RPM, Readings, checked_array, checked_flags, checked_number
 
 
@@ -131,7 +131,7 @@ class Sweeps:
             values.setflags(write=False)
             object.__setattr__(self, name, values)
         object.__setattr__(self, "scale_deg", checked_number("scale_deg", self.scale_deg, 0.0, 10.0))
-        scatter = checked_number("scatter_deg", self.scatter_deg, LEAST_SCATTER_DEG, 10.0)
+        scatter = checked_number("scatter_deg", self.scatter_deg, MIN_SCATTER_DEG, 10.0)
         object.__setattr__(self, "scatter_deg", scatter)
 
     def as_loose_as(self, calibration):

@@ -10,11 +10,11 @@ from ..governor.head import MAX_BEND_MM
 from ..governor.prior import GAP, POSITIONS, TYPICAL_RATES
 from ..readings import checked_array, checked_choice, checked_kind, checked_number
 from ..springs.spring import (
-    LEAST_LENGTH_MM,
-    LEAST_RATE_N_PER_MM,
     MAX_LENGTH_MM,
     MAX_RATE_N_PER_MM,
     MAX_TENSION_N,
+    MIN_LENGTH_MM,
+    MIN_RATE_N_PER_MM,
     Spring,
     within_range,
 )
@@ -32,12 +32,12 @@ POINTS = 13
 NARROWER = 3.0
 WIRES_MM = np.round(np.arange(0.5, 2.01, 0.05), 2)
 SPRINGS = (  # what is no spring is not looked at
-    (np.log(LEAST_RATE_N_PER_MM), LEAST_LENGTH_MM),
+    (np.log(MIN_RATE_N_PER_MM), MIN_LENGTH_MM),
     (np.log(MAX_RATE_N_PER_MM), MAX_LENGTH_MM),
 )
 # Mean coil diameters, the most usual first; common practice, no source.
 COILS_MM = (7.0, 6.0, 8.0, 5.0, 9.0, 10.0, 12.0)
-LEAST_TURNS = 3.0
+MIN_TURNS = 3.0
 
 
 @dataclass(frozen=True)
@@ -219,6 +219,6 @@ def _winding(rate, length, coils_mm):
                 continue
             turns = turns_for_rate(rate, wire, coil)
             loops = coil - wire  # half an inner diameter at either end
-            if turns >= LEAST_TURNS and (turns + 1.0) * wire <= length - loops:
+            if turns >= MIN_TURNS and (turns + 1.0) * wire <= length - loops:
                 return wire, coil, turns
     return None

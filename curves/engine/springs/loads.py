@@ -6,11 +6,11 @@ import numpy as np
 
 from ..readings import checked_array, checked_number
 from .spring import (
-    LEAST_LENGTH_MM,
-    LEAST_RATE_N_PER_MM,
     MAX_LENGTH_MM,
     MAX_RATE_N_PER_MM,
     MAX_TENSION_N,
+    MIN_LENGTH_MM,
+    MIN_RATE_N_PER_MM,
     Spring,
     within_range,
 )
@@ -18,7 +18,7 @@ from .spring import (
 LOAD_SD_N = 0.05  # a shop's spring scale and a caliper on two loops; common practice, no source
 LENGTH_SD_MM = 0.1
 KNOWN_SD = 1e-3  # no shop knows a spring better
-LEAST_APART_MM = 0.01  # no caliper tells two lengths that lie closer
+MIN_APART_MM = 0.01  # no caliper tells two lengths that lie closer
 SURE = 3.0  # standard deviations before a reading or a scatter is called wrong
 
 
@@ -127,16 +127,16 @@ def spring_from_loads(
     x, y = length[pulled], load[pulled]
     words = []
     told = free is not None
-    if x.size and np.ptp(x) < LEAST_APART_MM and free is not None:
+    if x.size and np.ptp(x) < MIN_APART_MM and free is not None:
         x, y = np.append(x, free), np.append(y, 0.0)
         words.append("One load only: the initial tension was taken as 0; weigh it at a second length.")
         told = False
-    if not x.size or np.ptp(x) < LEAST_APART_MM:
-        wanted = f"two different lengths under load ({LEAST_APART_MM:g} mm), or one and a free length"
+    if not x.size or np.ptp(x) < MIN_APART_MM:
+        wanted = f"two different lengths under load ({MIN_APART_MM:g} mm), or one and a free length"
         raise ValueError(f"length_mm must hold {wanted}, got {length.tolist()}")
     line = _line(x, y, load_sd, length_sd)
     left = np.where(pulled, load - line.at(length), np.nan)
-    if not LEAST_RATE_N_PER_MM <= line.slope <= MAX_RATE_N_PER_MM:
+    if not MIN_RATE_N_PER_MM <= line.slope <= MAX_RATE_N_PER_MM:
         wanted = f"by at most {MAX_RATE_N_PER_MM:g} N/mm" if line.slope > 1 else "with length_mm"
         raise ValueError(f"load_n must rise {wanted}, got {line.slope:g} N/mm")
     if free is None:
@@ -145,7 +145,7 @@ def spring_from_loads(
             "spring."
         )
     tension, tension_se, free, free_se = _at_rest(line, free, free_sd, words)
-    if not LEAST_LENGTH_MM <= free <= MAX_LENGTH_MM:
+    if not MIN_LENGTH_MM <= free <= MAX_LENGTH_MM:
         raise ValueError(f"length_mm and load_n must leave a free length above 0, got {free:.4g} mm")
     words += _shape_words(x, y, line, load_sd, length_sd)
     if line.slope_se > line.slope:
@@ -247,7 +247,7 @@ def _odd_loads(x, y, load_sd, length_sd):
     odd = []
     for place in range(len(x)):
         others = np.arange(len(x)) != place
-        if np.ptp(x[others]) < LEAST_APART_MM:
+        if np.ptp(x[others]) < MIN_APART_MM:
             continue
         rest = _line(x[others], y[others], load_sd, length_sd)
         own = np.hypot(rest.se_at(x[place]), np.sqrt(rest.stated))

@@ -4,19 +4,19 @@ from dataclasses import dataclass, field
 
 from ..readings import checked_array, checked_key, checked_number
 
-LEAST_RATE_N_PER_MM, MAX_RATE_N_PER_MM = 0.001, 1_000.0
-LEAST_LENGTH_MM, MAX_LENGTH_MM = 0.1, 500.0
+MIN_RATE_N_PER_MM, MAX_RATE_N_PER_MM = 0.001, 1_000.0
+MIN_LENGTH_MM, MAX_LENGTH_MM = 0.1, 500.0
 MAX_TENSION_N = 5_000.0
-LEAST_SD = 1e-4
-LEAST_DETERMINANT = 1e-9  # of a correlation matrix; with 0 or less there are no such three errors
+MIN_SD = 1e-4
+MIN_DETERMINANT = 1e-9  # of a correlation matrix; with 0 or less there are no such three errors
 
 RANGES = {  # of a spring's figures: what is less is no spring, or known better than any
-    "rate_n_per_mm": (LEAST_RATE_N_PER_MM, MAX_RATE_N_PER_MM),
-    "free_length_mm": (LEAST_LENGTH_MM, MAX_LENGTH_MM),
+    "rate_n_per_mm": (MIN_RATE_N_PER_MM, MAX_RATE_N_PER_MM),
+    "free_length_mm": (MIN_LENGTH_MM, MAX_LENGTH_MM),
     "initial_tension_n": (0.0, MAX_TENSION_N),
-    "rate_sd": (LEAST_SD, 10.0),
-    "free_length_sd_mm": (LEAST_SD, MAX_LENGTH_MM),
-    "initial_tension_sd": (LEAST_SD, 10.0),
+    "rate_sd": (MIN_SD, 10.0),
+    "free_length_sd_mm": (MIN_SD, MAX_LENGTH_MM),
+    "initial_tension_sd": (MIN_SD, 10.0),
 }
 
 
@@ -90,7 +90,7 @@ class Spring:
             "error_correlation", self.error_correlation, -1.0, 1.0, like=("(3 pairs)", 3)
         )
         a, b, c = map(float, together)
-        if any(together) and (1.0 + 2.0 * a * b * c - a * a - b * b - c * c) < LEAST_DETERMINANT:
+        if any(together) and (1.0 + 2.0 * a * b * c - a * a - b * b - c * c) < MIN_DETERMINANT:
             raise ValueError(
                 f"error_correlation must be three that are possible together, got {self.error_correlation!r}"
             )

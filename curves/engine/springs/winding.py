@@ -8,10 +8,10 @@ from scipy.optimize import brentq
 from ..readings import checked_array, checked_number
 from .spring import MAX_TENSION_N
 from .wire import (
-    LEAST_COIL_MM,
     MAX_COIL_MM,
     MAX_TURNS,
     MAX_WIRE_MM,
+    MIN_COIL_MM,
     MODULUS_N_PER_MM2,
     ROUNDING,
     WireSpring,
@@ -88,7 +88,7 @@ def thinnest_wire(load_n, stress_limit, *, spring_index=None, coil_mm=None) -> f
     if spring_index is not None:
         index = checked_number("spring_index", spring_index, 1.0, 100.0, above=True)
         return sqrt(8.0 * wahl_factor(index) * load * index / (pi * limit))
-    coil = checked_number("coil_mm", coil_mm, LEAST_COIL_MM, MAX_COIL_MM)
+    coil = checked_number("coil_mm", coil_mm, MIN_COIL_MM, MAX_COIL_MM)
     thin, thick = coil / 1000.0, coil / 2.0
     least = shear_stress(load, thick, coil)
     if least > limit:

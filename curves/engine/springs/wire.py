@@ -9,8 +9,8 @@ from .spring import MAX_RATE_N_PER_MM, MAX_TENSION_N
 MODULUS_N_PER_MM2 = 81_370.0  # steel wire in shear (Bhandari, Design of Machine Elements, ch. 10)
 YOUNGS_N_PER_MM2 = 207_000.0  # steel wire in tension (Bhandari, same place)
 USUAL_INDEX = (4.0, 12.0)  # coil over wire that winds well (Bhandari, ch. 10)
-LEAST_WIRE_MM, MAX_WIRE_MM = 0.001, 50.0
-LEAST_COIL_MM, MAX_COIL_MM = 0.01, 500.0
+MIN_WIRE_MM, MAX_WIRE_MM = 0.001, 50.0
+MIN_COIL_MM, MAX_COIL_MM = 0.01, 500.0
 MAX_TURNS = 1_000.0
 MAX_STRESS = 5_000.0
 ROUNDING = 1e-9  # share of a limit that is only rounding
@@ -129,7 +129,7 @@ def spring_from_wire(
     >>> round(spring.rate_n_per_mm, 6), round(spring.stress_n_per_mm2, 3)
     (28.253472, 375.305)
     """
-    wire = checked_number("wire_mm", wire_mm, LEAST_WIRE_MM, MAX_WIRE_MM)
+    wire = checked_number("wire_mm", wire_mm, MIN_WIRE_MM, MAX_WIRE_MM)
     coil = checked_number("coil_mm", coil_mm, wire, MAX_COIL_MM, above=True)
     count = checked_number("turns", turns, 0.0, MAX_TURNS, above=True)
     shear = checked_number("modulus", modulus, 0.0, above=True)

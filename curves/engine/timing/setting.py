@@ -11,7 +11,7 @@ from ..readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, checked_array, checked_ki
 from ..units import FOUR_STROKE, Drive
 from .idle import idle_timing
 
-MOST_CHOICES = 1_000  # more steps than that no one reads
+MAX_CHOICES = 1_000  # more steps than that no one reads
 CAUTION = (
     "Too much advance can destroy an engine by detonation: approach from the retarded side and listen, and "
     "go by the maker's data."
@@ -112,7 +112,7 @@ def best_initial(curve, target, *, range_deg=None, step_deg=0.5, drive=FOUR_STRO
     low, high = checked_array("range_deg", ends, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG, like=("(low, high)", 2))
     if low > high:
         raise ValueError(f"range_deg must be (low, high), got {range_deg!r}")
-    step = checked_number("step_deg", step_deg, (high - low) / MOST_CHOICES, MAX_ADVANCE_DEG, above=True)
+    step = checked_number("step_deg", step_deg, (high - low) / MAX_CHOICES, MAX_ADVANCE_DEG, above=True)
     line = Curve.of(curve)
     speed = shared_speeds(target, line)
     if not speed.size:

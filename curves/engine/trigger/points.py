@@ -8,9 +8,9 @@ from ..readings import MAX_SPEED_RPM, as_given, checked_array, checked_count, ch
 
 TURN_DEG = 360.0
 MS_PER_MINUTE = 60_000.0
-MOST_CYLINDERS = 24
+MAX_CYLINDERS = 24
 COPPER_ZERO_C = 234.5  # copper would have no resistance at minus this; IEC 60034 uses 235
-MOST_DWELL_CHANGE_DEG = 3.0  # idle to 1750 engine rpm (GM 1967 manual, p. 347)
+MAX_DWELL_CHANGE_DEG = 3.0  # idle to 1750 engine rpm (GM 1967 manual, p. 347)
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +73,7 @@ def dwell(cylinders, *, dwell_deg=None, percent=None, closed_ms=None, speed_rpm=
     >>> round(points.percent, 3), points.closed_ms, points.period_ms, points.sparks_per_min
     (66.667, 4.0, 6.0, 10000.0)
     """
-    sparks = checked_count("cylinders", cylinders, 1, MOST_CYLINDERS)
+    sparks = checked_count("cylinders", cylinders, 1, MAX_CYLINDERS)
     given = [value for value in (dwell_deg, percent, closed_ms) if value is not None]
     if len(given) != 1:
         raise ValueError(f"give one of dwell_deg, percent and closed_ms, got {len(given)} of them")
@@ -117,7 +117,7 @@ class DwellChange:
     warnings: tuple[str, ...]
 
 
-def dwell_change(speed_rpm, dwell_deg, *, limit_deg=MOST_DWELL_CHANGE_DEG) -> DwellChange:
+def dwell_change(speed_rpm, dwell_deg, *, limit_deg=MAX_DWELL_CHANGE_DEG) -> DwellChange:
     """Judge how far dwell moves from idle upwards.
 
     Parameters

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..readings import MAX_SPEED_RPM, as_floats, checked_array, checked_number, is_single
-from .points import MOST_CYLINDERS, TURN_DEG
+from .points import MAX_CYLINDERS, TURN_DEG
 
 SPACING_LIMIT_DEG = 2.0  # at 300 rpm, shaft degrees (TM 5-4210-230-14&P-1)
 SURE = 3.0  # standard errors before a drift is called one
@@ -141,8 +141,8 @@ def scatter(spark_deg, *, spacing_deg=None, speed_rpm=None, limit_deg=SPACING_LI
 
 def _angles(spark_deg):
     angle = np.atleast_2d(as_floats("spark_deg", spark_deg, "a table of numbers"))
-    if angle.ndim != 2 or not 1 <= angle.shape[1] <= MOST_CYLINDERS:
-        wanted = f"1 to {MOST_CYLINDERS} cylinders in each row"
+    if angle.ndim != 2 or not 1 <= angle.shape[1] <= MAX_CYLINDERS:
+        wanted = f"1 to {MAX_CYLINDERS} cylinders in each row"
         raise ValueError(f"spark_deg must have {wanted}, got shape {angle.shape}")
     if np.isinf(angle).any():
         raise ValueError("spark_deg must be finite, or NaN for a missed spark, got inf")

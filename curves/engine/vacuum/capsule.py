@@ -8,7 +8,7 @@ import numpy as np
 
 from ..curve import Curve
 from ..lines.choice import choose_pieces
-from ..lines.knees import LEAST_READING_SD_DEG, READING_SD_DEG
+from ..lines.knees import MIN_READING_SD_DEG, READING_SD_DEG
 from ..lines.pieces import Pieces, Shape
 from ..readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, as_given, checked_array, checked_kind, checked_number
 
@@ -118,7 +118,7 @@ def fit_capsule(vacuum_kpa, advance_deg, *, reading_sd_deg=READING_SD_DEG) -> Ca
     vacuum = checked_array("vacuum_kpa", vacuum_kpa, 0.0, MAX_VACUUM_KPA)
     like = ("vacuum_kpa", vacuum.size)
     advance = checked_array("advance_deg", advance_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG, like=like)
-    sd = checked_number("reading_sd_deg", reading_sd_deg, LEAST_READING_SD_DEG, 10.0)
+    sd = checked_number("reading_sd_deg", reading_sd_deg, MIN_READING_SD_DEG, 10.0)
     order = np.argsort(vacuum, kind="stable")
     x, y = vacuum[order], advance[order]
     fit, few = choose_pieces(x, y, [Shape(1, False), Shape(1, True)], 0.0, sd, forced=False)

@@ -12,7 +12,7 @@ MAX_SECONDS = 86_400.0
 LEAK_SECONDS = 60.0  # a sound capsule keeps nine tenths for a minute; common practice, no source
 LEAK_SHARE = 0.1
 GAUGE_SD_KPA = 0.5
-LEAST_VACUUM_KPA = 1e-3  # less no gauge tells from nothing
+MIN_VACUUM_KPA = 1e-3  # less no gauge tells from nothing
 NEARLY_NONE = 1e-3  # share of the highest reading that no gauge tells from nothing
 
 
@@ -97,7 +97,7 @@ def leak_down(
     sd = checked_number("reading_sd_kpa", reading_sd_kpa, 0.0, MAX_VACUUM_KPA, above=True)
     if np.unique(time).size < 2:
         raise ValueError(f"time_s must hold two different times, got {time.tolist()}")
-    if vacuum.max() < LEAST_VACUUM_KPA:
+    if vacuum.max() < MIN_VACUUM_KPA:
         raise ValueError(f"vacuum_kpa must be above 0 at the start, got at most {vacuum.max():g}")
     unit = time.max()
     found = least_squares(
