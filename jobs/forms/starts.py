@@ -1,4 +1,4 @@
-"""What an intake may start from: an engine that its customer had here, an earlier card of its unit."""
+"""What a form may start from: an engine that its customer had here, an earlier card of its unit."""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -6,6 +6,8 @@ from functools import cached_property
 from jobs import returned
 from jobs.forms.intake import EngineForm, UnitForm, meant_by, named
 from jobs.queries import engines_of
+
+FILL = {"look", "take", "take_over", "start", "start_over", "part"}  # buttons that fill in, and save nothing
 
 
 @dataclass(frozen=True)
@@ -91,6 +93,31 @@ class Starts:
                 self.kept[name].append(Kept(field.label, _in_words(field, known)))
             else:
                 self.typed[field.html_name] = known
+
+
+def fills_in(sent):
+    """Whether one of the buttons was pressed that only fill in."""
+    return bool(FILL & sent.keys())
+
+
+def filled(sent):
+    """What was typed with what a button asked to fill in; nothing is checked, and nothing saved."""
+    asked = {name: sent.pop(name) for name in FILL if name in sent}
+    starts = Starts(sent)
+    for name in ("take", "take_over"):
+        if name in asked:
+            starts.take(asked[name], over=name == "take_over")
+    for name in ("start", "start_over"):
+        if name in asked:
+            starts.start(asked[name], over=name == "start_over")
+    if "part" in asked:
+        starts.part()
+    return starts
+
+
+def under(prefix, typed):
+    """The fields typed under a form's prefix, as its initial values."""
+    return {name.removeprefix(prefix): text for name, text in typed.items() if name.startswith(prefix)}
 
 
 def _in_words(field, known):

@@ -13,7 +13,7 @@ from jobs.actions.photos import add_photo
 from jobs.forms.intake import EngineForm, NewAgreedForm, OwnerForm, StartForm, UnitForm, customers_like, named
 from jobs.forms.photos import IntakePhotosForm
 from jobs.forms.several import Several
-from jobs.forms.starts import Starts
+from jobs.forms.starts import Starts, filled, fills_in, under
 from jobs.models import Engine, Job, Unit
 from jobs.queries import values_used
 from jobs.returned import is_same_mark
@@ -22,15 +22,13 @@ from shop.once import take, taken
 from shop.pages import page
 from shop.rights import require
 
-FILL = {"look", "take", "take_over", "start", "start_over", "part"}  # buttons that fill in, and open nothing
-
 
 class NewCard(Several):
     """The forms of a new card, in the order of the talk at the counter; ``starts`` fills them unchecked."""
 
     def __init__(self, data=None, files=None, *, starts=None):
         def typed(prefix=""):
-            return {} if starts is None else {"initial": _under(prefix, starts.typed)}
+            return {} if starts is None else {"initial": under(prefix, starts.typed)}
 
         self.starts = starts or Starts(data.dict() if data else {})
         self.start = StartForm(data, **typed())
@@ -96,15 +94,11 @@ class NewCard(Several):
         return {"customer": self.owner.cleaned_data["owner"], "engine": engine} | self.agreed.row_data()
 
 
-def _under(prefix, typed):
-    return {name.removeprefix(prefix): text for name, text in typed.items() if name.startswith(prefix)}
-
-
 @require_http_methods(["GET", "POST"])
 def new_job(request):
     require(request.user, "open_job")
-    if request.method == "POST" and FILL & request.POST.keys():
-        answer = _shown(request, NewCard(starts=_filled(request.POST.dict())))
+    if request.method == "POST" and fills_in(request.POST):
+        answer = _shown(request, NewCard(starts=filled(request.POST.dict())))
         answer["HX-Reselect"] = f"#{request.htmx.target or 'main'}"  # the rest, files too, stays as it is
         return answer
     if request.method == "POST" and (before := taken(request)):
@@ -118,31 +112,16 @@ def new_job(request):
 
 
 def _shown(request, form):
-    context = {"form": form, "starts": form.starts, "used": used()}
+    context = {"form": form, "starts": form.starts, "used": used(), "fill_at": reverse("new_job")}
     return page(request, "jobs/new.html", context, status=form.status)
-
-
-def _filled(sent):
-    """What was typed with what a button asked to fill in; nothing is checked, and nothing opened."""
-    asked = {name: sent.pop(name) for name in FILL if name in sent}
-    starts = Starts(sent)
-    for name in ("take", "take_over"):
-        if name in asked:
-            starts.take(asked[name], over=name == "take_over")
-    for name in ("start", "start_over"):
-        if name in asked:
-            starts.start(asked[name], over=name == "start_over")
-    if "part" in asked:
-        starts.part()
-    return starts
 
 
 @require_GET
 def starts(request, of):
     """What can be filled into the unit or the engine, as one types whose it is."""
     require(request.user, "open_job")
-    typed = Starts(request.GET.dict())
-    return render(request, f"jobs/_{of}_starts.html", {"starts": typed})
+    context = {"starts": Starts(request.GET.dict()), "fill_at": reverse("new_job"), "ask_at": request.path}
+    return render(request, f"jobs/_{of}_starts.html", context)
 
 
 @require_GET

@@ -12,6 +12,7 @@ from jobs.actions.moving import warranty_end
 from jobs.forms.handing import AllocateForm, HandBackForm, MoveForm, RoadReportForm
 from jobs.forms.intake import EngineForm, OwnerForm
 from jobs.forms.several import Several
+from jobs.forms.starts import Starts, filled, fills_in, under
 from jobs.guards import require_closed, require_rebuilt
 from jobs.stages import Stage
 from jobs.views.showing import load, show_card, show_section
@@ -77,30 +78,61 @@ def allocate(request, number):
     require(request.user, "hand_back")
     require_closed(shown.job)
     require_rebuilt(shown.job)
-    today = timezone.localdate()
-    ends = warranty_end(today, shown.shop.warranty_months)
-    owner = OwnerForm(request.POST or None)
-    engine = EngineForm(request.POST or None, prefix="engine", empty_permitted=True)
-    handing = AllocateForm(request.POST or None, initial={"on": today, "warranty_until": ends})
-    del owner.fields["stock"]
-    if not (request.user.may("sign_sheet") and signing.has_final_run(shown.job)):
-        del handing.fields["password"]
-    form = Several(owner, handing, engine)
-    if request.method == "POST" and form.is_valid() and _is_theirs(request, handing):
-        said = handing.cleaned_data
-        said["sign"] = bool(said.pop("password", ""))
-        said["engine"] = engine.instance if engine.has_changed() else None
+    starts = _engine_starts(request)
+    form = Given(None if starts else request.POST or None, shown, request.user, starts)
+    saves = request.method == "POST" and not starts
+    if saves and form.is_valid() and form.is_theirs(request):
         try:
-            moving.allocate(shown.job, customer=owner.cleaned_data["owner"], by=request.user, **said)
+            moving.allocate(shown.job, by=request.user, **form.said)
             return redirect("card", number)
         except ValidationError as error:
-            (handing if hasattr(error, "error_dict") else owner).add_error(None, error)
-    return show_section(request, shown, "returned", editing="returned", form=form, status=form.status)
+            form.refuse(error)
+    starts = starts or Starts(request.POST.dict())
+    answer = show_section(
+        request, shown, "returned", editing="returned", form=form, starts=starts, status=form.status
+    )
+    if request.htmx:
+        answer["HX-Reselect"] = f"#{request.htmx.target or 'sec-returned'}"
+    return answer
 
 
-def _is_theirs(request, form):
-    """Whether no password was given, or the right one."""
-    password = form.cleaned_data.get("password")
-    if password and not signing.is_own_password(request, password):
-        form.add_error("password", "Not your password: write it again. Nothing was given or signed.")
-    return not form.errors
+def _engine_starts(request):
+    """What is filled in or asked for as one types; None while the form is opened or sent."""
+    if request.method == "GET":
+        return Starts(request.GET.dict()) if request.GET else None
+    return filled(request.POST.dict()) if fills_in(request.POST) else None
+
+
+class Given(Several):
+    """Whose the unit becomes, when and with what warranty, and the engine it goes on; ``starts`` fills in."""
+
+    def __init__(self, data, card, person, starts=None):
+        today = timezone.localdate()
+        ends = warranty_end(today, card.shop.warranty_months)
+        typed = starts.typed if starts else {}
+        self.owner = OwnerForm(data, initial=typed)
+        self.handing = AllocateForm(data, initial={"on": today, "warranty_until": ends} | typed)
+        self.engine = EngineForm(data, prefix="engine", empty_permitted=True, initial=under("engine-", typed))
+        del self.owner.fields["stock"]
+        if not (person.may("sign_sheet") and signing.has_final_run(card.job)):
+            del self.handing.fields["password"]
+        super().__init__(self.owner, self.handing, self.engine)
+
+    def is_theirs(self, request):
+        """Whether no password was given, or the right one."""
+        password = self.handing.cleaned_data.get("password")
+        if password and not signing.is_own_password(request, password):
+            self.handing.add_error(
+                "password", "Not your password: write it again. Nothing was given or signed."
+            )
+        return not self.handing.errors
+
+    @property
+    def said(self):
+        said = dict(self.handing.cleaned_data)
+        said["sign"] = bool(said.pop("password", ""))
+        engine = self.engine.instance if self.engine.has_changed() else None
+        return said | {"engine": engine, "customer": self.owner.cleaned_data["owner"]}
+
+    def refuse(self, error):
+        (self.handing if hasattr(error, "error_dict") else self.owner).add_error(None, error)

@@ -164,3 +164,45 @@ def test_paper_names_the_new_owner(client_as, shelf):
     sheet.refresh_from_db()
     assert "Ivo Brandt" in text_of(sheet)
     assert "Shop stock" not in text_of(sheet)
+
+
+@pytest.fixture
+def engine_before():
+    """An engine that a customer had here before the unit from the shelf."""
+    engine = build.engine(make="Pellgrove", vehicle="Pellgrove cruiser", displacement_cc=3310)
+    job = build.job(customer=build.customer("Marta Quill"), engine=engine, stage="hand_back")
+    Job.objects.filter(pk=job.pk).update(closed_at=timezone.now())
+    return job
+
+
+def test_engine_that_the_customer_had_here_is_offered_as_their_name_is_typed(client_as, shelf, engine_before):
+    client, address = client_as("counter"), reverse("allocate", args=[shelf.number])
+    live = {"HX-Request": "true", "HX-Target": "engine-starts"}
+    answer = client.get(address, {"customer": "Marta Quill"}, headers=live)
+    assert answer["HX-Reselect"] == "#engine-starts"
+    assert f'value="{engine_before.engine_id}"' in answer.content.decode()
+    assert "Pellgrove cruiser" in answer.content.decode()
+    other = client.get(address, {"customer": "Ivo Brandt"}, headers=live)
+    assert "Was here before" not in other.content.decode()
+
+
+def test_engine_is_taken_over_beside_what_is_typed_and_nothing_is_given(client_as, shelf, engine_before):
+    client = client_as("technician")
+    values = {"customer": "Marta Quill", "handed_to": "her brother", "take": engine_before.engine_id}
+    answer = give(
+        client, shelf, **values, **{"engine-idle_crank_rpm": "650", "engine-displacement_cc": "3400"}
+    )
+    page = answer.content.decode()
+    assert answer.status_code == 200
+    for kept in ("Marta Quill", "her brother", "Pellgrove cruiser", "650", "3400"):
+        assert f'value="{kept}"' in page
+    assert "displacement (there: 3310)" in page
+    assert Job.objects.get(pk=shelf.pk).is_stock
+    over = give(client, shelf, customer="Marta Quill", take_over=engine_before.engine_id)
+    assert 'value="3310"' in over.content.decode()
+    form = over.context["form"].engine
+    sent = {field.html_name: field.value() or "" for field in form.visible_fields()}
+    assert give(client, shelf, customer="Marta Quill", **sent).status_code == 302
+    job = Job.objects.get(pk=shelf.pk)
+    assert (job.customer.name, job.engine.vehicle) == ("Marta Quill", "Pellgrove cruiser")
+    assert job.engine_id != engine_before.engine_id
