@@ -1,4 +1,4 @@
-"""What to look at before any spring, and how the next run is taken to be read."""
+"""What to look at before any spring."""
 
 from curves import frames, judging
 from curves.engine.proposing.proposals import in_percent
@@ -6,14 +6,6 @@ from curves.results import InBoth
 
 LIKELY = 0.5  # a promise that a person counts on
 FEW_IN_THE_MIDDLE = 0.5  # of curves in the middle of the band, judged so: below it the reading is the limit
-
-
-def read_as(lesson):
-    """How the next run is taken to be read, in words: as this one was."""
-    falling = int(lesson.readings.falling.sum())
-    rising = len(lesson.readings) - falling
-    ways = [f"{count} {way}" for count, way in ((rising, "rising"), (falling, "falling")) if count]
-    return f"{str(lesson.run).lower()} ({' and '.join(ways)})"
 
 
 def look_first(found, newest, runs, drive, frame):

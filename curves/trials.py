@@ -5,7 +5,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from curves import convert, engine, firstlook, judging, offers, proof, queries, stock, timing
+from curves import convert, engine, firstlook, judging, offers, proof, queries, stock, timing, ways
 from curves.engine.proposing.proposals import in_percent
 from curves.lessons import Lesson, lessons
 from curves.models import Build, Run, Spring
@@ -145,8 +145,9 @@ def trial_state(build, choices=None):
     """Calibrate on the runs that teach, and rank what the drawer holds against the target.
 
     ``build`` comes with its runs, readings and target, as from ``build_for`` or ``card_for``; two more
-    queries fetch the drawer and what other jobs taught of it. In the request: some 30 ms for the
-    calibration and twenty times that for the ranking, once for each new question.
+    queries fetch the drawer and what other jobs taught of it, and one the bench speeds while no run is whole.
+    In the request: some 30 ms for the calibration and twenty times that for the ranking, once for each new
+    question.
     """
     choices = choices or Choices()
     drive = convert.drive_of(build)
@@ -164,7 +165,8 @@ def trial_state(build, choices=None):
     state["waiting"] = _waiting(build, log, band)
     if not any(lesson.teaches for lesson in taught):
         return TrialState(**state, missing=missing)
-    question = _question(build, taught, log, band, sides, choices)
+    way = ways.way_of(taught, band)
+    question = _question(build, taught, log, band, sides, choices, way)
     calibration = calibrated(question.head, question.runs)
     state |= {"calibration": calibration, "question": question}
     teachers = [one.run for one in taught if one.teaches]
@@ -172,6 +174,7 @@ def trial_state(build, choices=None):
     if missing:
         return TrialState(**state, missing=missing, warnings=warnings)
     found = proposed(question)
+    felt = ways.newest_whole([one for one in taught if one.teaches], band) or taught[-1]
     pairs = len(question.primaries) * max(len(question.secondaries), 1)
     newest = state["waiting"] or (log[-1].run if log else None)
     maker = _Maker(state["calibration"], question, rows, build, target, band, drive, log, newest, pairs)
@@ -185,8 +188,8 @@ def trial_state(build, choices=None):
         offers=made,
         pairs=pairs,
         fair=found.fair,
-        read_as=firstlook.read_as(taught[-1]),
-        look_first=tuple(firstlook.look_first(found, taught[-1], teachers, drive, queries.typed_in(build))),
+        read_as=way.words,
+        look_first=tuple(firstlook.look_first(found, felt, teachers, drive, queries.typed_in(build))),
         belief=found.belief,
         measurement=found.measurement and offers.measuring(found.measurement, rows.values()),
     )
@@ -249,7 +252,7 @@ def hashable_run(run):
     )
 
 
-def _question(build, taught, log, band, sides, choices):
+def _question(build, taught, log, band, sides, choices, way):
     head = convert.head_of(build, learned=convert.learned_of(build.head_type))
     tried = tuple(
         (
@@ -269,8 +272,7 @@ def _question(build, taught, log, band, sides, choices):
         )
     )
     runs = tuple(hashable_run(lesson.teaches) for lesson in taught if lesson.teaches)
-    newest = taught[-1].readings
-    read = (tuple(newest.speed_rpm.tolist()), tuple(newest.falling.tolist()), build.scale_deg)
+    read = (way.speed_rpm, way.falling, build.scale_deg)
     return Question(head, runs, columns, *sides, tried, choices, read)
 
 

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from curves import queries, simulated
 from curves.engine import Drive
 from curves.models import Build, Run
@@ -23,23 +25,30 @@ class Bench:
     seed: int
     frame: str = "shaft"
 
-    def read(self, primary, secondary, bends=(0.0, 0.0), *, kind=Run.Kind.TRIAL, number=0, run=None):
-        """Read a sweep with a pair of rows, or of labels; into `run`, or into a new one."""
-        speeds = self.unit.sweep_speeds()
-        true = [self.springs[getattr(one, "label", one)] for one in (primary, secondary)]
-        sweep = self.unit.run(*true, speeds, seed=(self.seed, 4, number), bend_mm=bends)
-        rows = [
-            self.typed(speed, max(deg, 0.0))
-            for speed, deg in zip(sweep.speed_rpm.tolist(), sweep.advance_deg.tolist(), strict=True)
-        ]
+    def read(self, primary, secondary, bends=(0.0, 0.0), *, kind=Run.Kind.TRIAL, number=0, run=None, **how):
+        """Read a pair of rows, or of labels, up and down; into `run`, or into a new one."""
+        rows = self.rows(primary, secondary, bends, number=number, **how)
         if run is not None:
             run.readings.all().delete()
-            for position, (speed, deg) in enumerate(rows):
-                run.readings.create(position=position, speed_rpm=speed, advance_deg=deg)
+            for position, (speed, deg, falling) in enumerate(rows):
+                run.readings.create(position=position, speed_rpm=speed, advance_deg=deg, falling=falling)
             return run
         named = {} if kind == Run.Kind.AS_RECEIVED else {"primary": primary, "secondary": secondary}
         bent = {"primary_bend_mm": bends[0], "secondary_bend_mm": bends[1]}
         return build.run(self.build, rows, kind=kind, frame=self.frame, **named, **bent)
+
+    def rows(self, primary, secondary, bends=(0.0, 0.0), *, number=0, both_ways=True):
+        """What a person types of a pair, in order: (speed, advance, falling) in the bench's frame."""
+        up = self.unit.sweep_speeds()
+        speeds = np.concatenate([up, up[::-1]]) if both_ways else up
+        falling = np.arange(speeds.size) >= up.size
+        true = [self.springs[getattr(one, "label", one)] for one in (primary, secondary)]
+        sweep = self.unit.run(*true, speeds, seed=(self.seed, 4, number), falling=falling, bend_mm=bends)
+        angles = np.maximum(sweep.advance_deg, 0.0).tolist()
+        return [
+            (*self.typed(*read), way)
+            for *read, way in zip(sweep.speed_rpm.tolist(), angles, falling.tolist(), strict=True)
+        ]
 
     def typed(self, shaft_rpm, shaft_deg):
         if self.frame == "shaft":
@@ -50,7 +59,9 @@ class Bench:
         return queries.build_for(self.build.pk)
 
 
-def simulated_bench(seed=5, *, count=10, frame="shaft", into=None, drawer_seed=None):
+def simulated_bench(
+    seed=5, *, count=10, frame="shaft", into=None, drawer_seed=None, tolerance=TOLERANCE_CRANK_DEG
+):
     """Take in a unit of an invented type with a drawer of `count` springs a side, all as rows."""
     kind = simulated.make_kind(seed)
     drawer = simulated.make_drawer(kind, (seed, 1), count=count)
@@ -80,7 +91,7 @@ def simulated_bench(seed=5, *, count=10, frame="shaft", into=None, drawer_seed=N
             )
     speeds, wanted = unit.target()
     points = [
-        (DRIVE.to_crank_rpm(rpm), DRIVE.to_crank_deg(deg), TOLERANCE_CRANK_DEG)
+        (DRIVE.to_crank_rpm(rpm), DRIVE.to_crank_deg(deg), tolerance)
         for rpm, deg in zip(speeds.tolist(), wanted.tolist(), strict=True)
     ]
     build.target(row, points, initial_low_crank_deg=6, initial_high_crank_deg=10, initial_crank_deg=8)

@@ -14,10 +14,11 @@ PRESETS = (300, 400, 500, 600, 700, 800, 1000, 1200, 1500, 1800, 2200)  # distri
 
 
 def read(job, run):
-    """Read a run at every preset as the bench screen does: each reading kept before the next is looked at."""
-    for place, rpm in enumerate(PRESETS):
-        deg = practice.read_at(job.build, run, rpm, False)
-        run.readings.create(position=place, speed_rpm=rpm, advance_deg=deg)
+    """Read a run as the bench screen does, up and down: each reading kept before the next is looked at."""
+    ways = [(rpm, False) for rpm in PRESETS] + [(rpm, True) for rpm in reversed(PRESETS)]
+    for place, (rpm, falling) in enumerate(ways):
+        deg = practice.read_at(job.build, run, rpm, falling)
+        run.readings.create(position=place, speed_rpm=rpm, advance_deg=deg, falling=falling)
 
 
 def state_of(job):
