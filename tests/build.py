@@ -6,7 +6,7 @@ from django.db.models import Max
 from django.utils import timezone
 
 from curves.models import Build, Reading, Run, Spring, Target, TargetPoint
-from jobs.models import Engine, EstimateAnswer, Job, Unit
+from jobs.models import Engine, EstimateAnswer, Inspection, InspectionPoint, Job, Unit
 from shop.models import Customer, Person
 
 PASSWORD = "lathe-and-arbor-7"
@@ -100,15 +100,29 @@ def build(**fields):
 
 
 def job(**fields):
-    """A card with a customer, an engine, a unit and its curve work; ``stage`` sets where it stands."""
+    """A card with a customer, an engine, a unit and its curve work; ``stage`` sets where it stands.
+
+    ``worked``: every point of the inspection is answered, and a cleaning step done, as later stages ask it.
+    """
     values = dict(fields)
+    is_worked = values.pop("worked", False)
     for name, make in {"unit": unit, "engine": engine, "build": build, "customer": customer}.items():
         if name not in values:
             values[name] = make()
     values.setdefault("number", (Job.objects.aggregate(last=Max("number"))["last"] or 0) + 1)
     values.setdefault("opened_by", values.pop("by", None) or person())
     values.setdefault("stage_since", timezone.now())
-    return Job.objects.create(**values)
+    made = Job.objects.create(**values)
+    return worked(made) if is_worked else made
+
+
+def worked(job):
+    """The card with every point answered, as not applicable, and a cleaning step done."""
+    by = job.opened_by
+    points = InspectionPoint.objects.all()
+    Inspection.objects.bulk_create(Inspection(job=job, point=point, verdict="na", by=by) for point in points)
+    job.steps.create(list="cleaning", text="Degrease", by=by, at=timezone.now())
+    return job
 
 
 def answer(job, said="accepted", **fields):

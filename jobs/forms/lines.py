@@ -51,21 +51,12 @@ class NewPartForm(PartForm):
 
 
 class StepForm(ModelForm):
+    """A step says whether it is done with abrasive, on either list; one that sounds like it is asked for."""
+
     once = OnceField()
 
     class Meta:
         model = Step
-        fields = ["text", "parts"]
-
-    @property
-    def step_data(self):
-        return {name: self.cleaned_data[name] for name in ("text", "parts")}
-
-
-class CleaningStepForm(StepForm):
-    """A step of cleaning says whether it is done with abrasive; one that sounds like it is asked for."""
-
-    class Meta(StepForm.Meta):
         fields = ["text", "parts", "abrasive"]
         labels = {"abrasive": "With abrasive: blasting, beading, grit"}
 
@@ -81,7 +72,8 @@ class CleaningStepForm(StepForm):
 
     @property
     def step_data(self):
-        return super().step_data | {"blasts": self.cleaned_data["abrasive"]}
+        said = self.cleaned_data
+        return {"text": said["text"], "parts": said["parts"], "blasts": said["abrasive"]}
 
 
 class AnswerPointForm(ModelForm):

@@ -10,7 +10,7 @@ from django_htmx.http import trigger_client_event
 from jobs.actions.moving import warranty_end
 from jobs.card import Card
 from jobs.forms.handing import HandBackForm, RoadReportForm
-from jobs.forms.lines import CleaningStepForm, FindingForm, NewPartForm, StepForm
+from jobs.forms.lines import FindingForm, NewPartForm, StepForm
 from jobs.forms.photos import PhotoForm
 from jobs.models import AuditEntry
 from jobs.queries import card_for
@@ -100,7 +100,7 @@ def context_of(card, **extra):
         "curve": SimpleLazyObject(lambda: curve_context(card.job, shop)["curve"]),
         "finding_form": FindingForm(),
         "part_form": NewPartForm(),
-        "cleaning_form": CleaningStepForm(),
+        "cleaning_form": StepForm(),
         "assembly_form": StepForm(),
         "photo_form": PhotoForm(),
         "move_form": None,

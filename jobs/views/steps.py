@@ -5,7 +5,7 @@ from django.http import Http404
 from django.views.decorators.http import require_POST
 
 from jobs.actions import steps
-from jobs.forms.lines import CleaningStepForm, StepForm
+from jobs.forms.lines import StepForm
 from jobs.guards import require_open
 from jobs.models import Step
 from jobs.views.lines import once
@@ -14,7 +14,6 @@ from shop.rights import require
 
 _TICKS = {"do": steps.do_step, "undo": steps.undo_step, "aside": steps.put_aside}
 MOST_WHY = Step._meta.get_field("aside").max_length
-FORMS = {Step.List.CLEANING: CleaningStepForm, Step.List.ASSEMBLY: StepForm}
 _ABRASIVE = {
     "blasted": lambda job, by: steps.say_blasted(job, blasted=True, by=by),
     "not-blasted": lambda job, by: steps.say_blasted(job, blasted=False, by=by),
@@ -31,7 +30,7 @@ def add_step(request, number, list_name):
     shown = load(request, number)
     require(request.user, "edit_work")
     require_open(shown.job)
-    form = FORMS[list_name](request.POST)
+    form = StepForm(request.POST)
     if not form.is_valid():
         form_of = {f"{list_name}_form": form}
         return show_section(request, shown, list_name, status=form.status, **form_of)

@@ -29,7 +29,8 @@ HTMX = {"HX-Request": "true"}
 @pytest.fixture
 def job():
     """A card at cleaning with the shop's own steps, as a new one has them."""
-    job = build.job(stage="cleaning")
+    job = build.job(stage="cleaning", worked=True)
+    job.steps.all().delete()
     Step.objects.bulk_create(new_steps(job))
     return job
 
@@ -56,7 +57,8 @@ def test_open_steps_are_missing_and_counted(job, person):
 
 
 def test_a_card_without_any_step_done_or_put_aside_is_not_ready(person):
-    job = build.job(stage="cleaning")
+    job = build.job(stage="cleaning", worked=True)
+    job.steps.all().delete()
     assert guards.missing(job) == ["a cleaning step done or put aside"]
     with pytest.raises(ValidationError, match="a cleaning step done or put aside"):
         moving.move_stage(job, to=Stage.SPRING_TRIALS, by=person)
@@ -148,6 +150,23 @@ def test_a_step_of_ones_own_says_whether_it_is_abrasive(job, client_as):
     assert job.steps.get(text="Grit the lugs").abrasive
     client.post(address, {"text": "Ultrasonic bath", "once": "c"})
     assert not job.steps.get(text="Ultrasonic bath").abrasive
+
+
+@pytest.mark.parametrize("list_name", Step.List.values)
+def test_abrasive_on_either_list_asks_for_the_sign_off(job, client_as, list_name):
+    client, address = client_as("technician"), reverse("add_step", args=[job.number, list_name])
+    refused = client.post(address, {"text": "Bead blast the body again", "once": "a"}, headers=HTMX)
+    assert refused.status_code == 422
+    assert "sounds like abrasive" in refused.content.decode()
+    client.post(address, {"text": "Bead blast the body again", "abrasive": "on", "once": "a"})
+    step = job.steps.get(text="Bead blast the body again")
+    assert (step.list, step.abrasive) == (list_name, True)
+    Job.objects.filter(pk=job.pk).update(stage="bench_curve")
+    assert SIGN_OFF not in guards.missing(fresh(job))
+    client.post(reverse("tick_step", args=[job.number, step.pk, "do"]))
+    assert SIGN_OFF in guards.missing(fresh(job))
+    Job.objects.filter(pk=job.pk).update(stage="hand_back")
+    assert SIGN_OFF in guards.missing(fresh(job))
 
 
 def test_a_step_is_put_aside_with_a_reason_and_taken_up_again(job, client_as):
