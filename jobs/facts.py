@@ -1,6 +1,7 @@
 """What a card comes to in counts and costs: asked for in the query that fetches it."""
 
 from django.db.models import Count, Exists, IntegerField, OuterRef, Q, Subquery, Value
+from django.db.models.fields.json import KT
 from django.db.models.functions import Coalesce
 
 from jobs import abrasive
@@ -40,10 +41,13 @@ def with_facts(jobs):
 
 
 def _touched_since_signed():
-    """Whether the record has an entry that may have changed what a sheet says, after the last signature."""
-    entries = AuditEntry.objects.filter(job=OuterRef("pk"))
-    last = AuditEntry.objects.filter(job=OuterRef("job"), verb=SIGNED).order_by("-pk").values("pk")[:1]
-    return Exists(entries.exclude(verb__in=CHANGES_NOTHING).filter(pk__gt=Subquery(last)))
+    """Whether the record has an entry that may have changed what the curve sheet says, after the last time
+    that one was signed: the signature under another paper says nothing of it."""
+    curve_sheets = Sheet.objects.filter(job=OuterRef("job"), kind=Sheet.Kind.CURVE_SHEET)
+    signed = AuditEntry.objects.filter(job=OuterRef("job"), verb=SIGNED).alias(said=KT("detail__data_sha256"))
+    last = signed.filter(said__in=curve_sheets.values("data_sha256")).order_by("-pk").values("pk")[:1]
+    entries = AuditEntry.objects.filter(job=OuterRef("pk")).exclude(verb__in=CHANGES_NOTHING)
+    return Exists(entries.filter(pk__gt=Subquery(last)))
 
 
 def _steps_of(name, steps):
