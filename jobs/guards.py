@@ -7,7 +7,7 @@ from django.core.exceptions import PermissionDenied
 
 from curves import outcome
 from curves.proof import A_FINAL
-from jobs import abrasive
+from jobs import abrasive, stages
 from jobs.agreement import agreement_of
 from jobs.facts import facts_of
 from jobs.models import Ending, Job
@@ -17,9 +17,7 @@ from shop.words import several
 
 
 class Counted(str):
-    """Something missing, in plain words; ``things`` is how many things it is."""
-
-    things = 1
+    """So many of something, in plain words."""
 
     @classmethod
     def of(cls, count, noun, to):
@@ -108,7 +106,7 @@ def missing(job):
     if job.is_closed:
         return []
     job = facts_of(job)
-    lacks = [lack for need in NEEDS[job.stage] for lack in need.lacks(job)]
+    lacks = [Lack.of(said, need) for need in asked_at(job.stage) for said in need.lacks(job)]
     return lacks + agreement_of(job).needs
 
 
@@ -121,10 +119,27 @@ def verdicts_of(job):
 
 @dataclass(frozen=True)
 class Need:
-    """One thing that a stage needs before the card goes on: in words, and what of it a card lacks."""
+    """One thing that a stage needs before the card goes on: in words, and what of it a card lacks.
+
+    What was undone since is asked for again wherever the card stands by then, up to the stage ``until``.
+    """
 
     words: str
     lacks: Callable
+    until: Stage = Stage.HAND_BACK
+
+
+class Lack(str):
+    """Something missing, in plain words; ``things`` is how many things it is, ``need`` what asks for it."""
+
+    things = 1
+    need = None
+
+    @classmethod
+    def of(cls, said, need):
+        lack = cls(said)
+        lack.things, lack.need = getattr(said, "things", 1), need
+        return lack
 
 
 def _unit(job):
@@ -168,24 +183,32 @@ def _sheet(job):
     return [OUTDATED] if job.touched_since_signed and is_outdated(job) else []
 
 
-# A unit that was blasted after the cleaning is asked for its sign-off wherever the card stands by then, and a
-# final run that was altered after its stage for what it now fails in.
-_NO_ABRASIVE = Need("after blasting, a sign-off that no abrasive is left", _abrasive)
-_PROVED = Need(
+UNIT = Need("a unit", _unit)
+POINTS = Need("every inspection point answered or marked not applicable", _points)
+CLEANING = Need("every cleaning step done or put aside", _cleaning)
+NO_ABRASIVE = Need("after blasting, a sign-off that no abrasive is left", _abrasive)
+# A final run of other springs says more than any trial.
+SPRINGS = Need("a run inside the band", _trial, until=Stage.SPRING_TRIALS)
+PROVED = Need(
     "a final run with both sweeps inside the band, and what was read beside them within its limits", _final
 )
+ASSEMBLY = Need("every assembly step done or put aside", _assembly)
+SHEET = Need("a signed curve sheet", _sheet)
 NEEDS = {
-    Stage.INTAKE: (Need("a unit", _unit),),
-    Stage.TEARDOWN: (Need("every inspection point answered or marked not applicable", _points),),
-    Stage.CLEANING: (Need("every cleaning step done or put aside", _cleaning), _NO_ABRASIVE),
-    Stage.SPRING_TRIALS: (Need("a run inside the band", _trial), _NO_ABRASIVE),
-    Stage.BENCH_CURVE: (
-        _PROVED,
-        Need("every assembly step done or put aside", _assembly),
-        _NO_ABRASIVE,
-    ),
-    Stage.HAND_BACK: (Need("a signed curve sheet", _sheet), _PROVED, _NO_ABRASIVE),
+    Stage.INTAKE: (UNIT,),
+    Stage.TEARDOWN: (POINTS,),
+    Stage.CLEANING: (CLEANING, NO_ABRASIVE),
+    Stage.SPRING_TRIALS: (SPRINGS,),
+    Stage.BENCH_CURVE: (PROVED, ASSEMBLY),
+    Stage.HAND_BACK: (SHEET,),
 }
+
+
+def asked_at(stage):
+    """The needs that are asked for at a stage: its own, then those of the stages before, latest first."""
+    reached = stages.ORDER[: stages.place(stage) + 1]
+    needs = [need for past in reversed(reached) for need in NEEDS[past]]
+    return [need for need in needs if stages.place(need.until) >= stages.place(stage)]
 
 
 def has_band(build):

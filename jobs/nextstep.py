@@ -7,7 +7,7 @@ from django.urls import reverse
 from curves.models import Run
 from curves.proof import instead_of
 from curves.queries import hangs_in, live_runs
-from jobs import abrasive
+from jobs import guards
 from jobs.agreement import CONSENT, OF_THE_CUSTOMER
 from jobs.guards import has_band, verdicts_of
 from jobs.stages import Stage
@@ -26,27 +26,21 @@ def next_step(job, missing, may):
 
 
 def _step(job, missing):
+    """The sheet is signed last; else the first that is missing comes first."""
     if of_customer := _of_the_customer(missing):
         return of_customer
-    if missing[0] == abrasive.SIGN_OFF:
-        return "edit_work", _sign_off
-    if job.stage == Stage.HAND_BACK:
-        return _before_signing(job, missing)
-    return _STEPS[job.stage]
+    wanted = [lack.need for lack in missing if lack not in OF_THE_CUSTOMER]
+    return _STEPS[next((need for need in wanted if need != guards.SHEET), guards.SHEET)]
 
 
-def _before_signing(job, missing):
-    """The sheet is signed last: for a run that is proved, and a unit that is clean."""
-    if not verdicts_of(job).is_proved:
-        return "edit_curve", _final_anew
-    if abrasive.SIGN_OFF in missing:
-        return "edit_work", _sign_off
-    return "sign_sheet", _to("card", "Sign the curve sheet", "#sec-paper")
+def _within(stage, words, tail):
+    """A place on the card in a stage that is unfolded for it, unless the card stands there."""
 
+    def step(job):
+        opened = "" if job.stage == stage else f"?open={stage}"
+        return NextStep(words, f"{reverse('card', args=[job.number])}{opened}{tail}")
 
-def _sign_off(job):
-    opened = "" if job.stage == Stage.CLEANING else f"?open={Stage.CLEANING}"
-    return NextStep("Look for abrasive", f"{reverse('card', args=[job.number])}{opened}#sec-cleaning")
+    return step
 
 
 def _of_the_customer(missing):
@@ -79,12 +73,6 @@ def _is_to_be_read(run, job):
 
 
 def _final(job):
-    if verdicts_of(job).is_proved:
-        return _to("card", "Tick off the assembly", "#sec-assembly")(job)
-    return _final_anew(job)
-
-
-def _final_anew(job):
     if not has_band(job.build):
         return _set_target(job)
     finals = [run for run in live_runs(job.build) if run.kind == Run.Kind.FINAL]
@@ -99,9 +87,12 @@ def _set_target(job):
 
 
 _STEPS = {
-    Stage.INTAKE: ("edit_intake", _to("card", "Complete the intake", "#stage-intake")),
-    Stage.TEARDOWN: ("edit_work", _to("answer_points", "Fill in the inspection")),
-    Stage.CLEANING: ("edit_work", _to("card", "Tick off the cleaning", "#sec-cleaning")),
-    Stage.SPRING_TRIALS: ("edit_curve", _trial),
-    Stage.BENCH_CURVE: ("edit_curve", _final),
+    guards.UNIT: ("edit_intake", _to("card", "Complete the intake", "#stage-intake")),
+    guards.POINTS: ("edit_work", _to("answer_points", "Fill in the inspection")),
+    guards.CLEANING: ("edit_work", _within(Stage.CLEANING, "Tick off the cleaning", "#sec-cleaning")),
+    guards.NO_ABRASIVE: ("edit_work", _within(Stage.CLEANING, "Look for abrasive", "#sec-cleaning")),
+    guards.SPRINGS: ("edit_curve", _trial),
+    guards.PROVED: ("edit_curve", _final),
+    guards.ASSEMBLY: ("edit_work", _within(Stage.BENCH_CURVE, "Tick off the assembly", "#sec-assembly")),
+    guards.SHEET: ("sign_sheet", _to("card", "Sign the curve sheet", "#sec-paper")),
 }

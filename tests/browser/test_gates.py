@@ -18,7 +18,8 @@ SIZES = [(390, 844), (820, 1180)]
 @pytest.mark.parametrize("size", SIZES, ids=["390", "820"])
 def test_a_ticked_blasting_wants_its_sign_off(open_page, watch, size):
     watch.forgive("422")  # a step put aside without a reason
-    job = build.job(stage="cleaning")
+    job = build.job(stage="cleaning", worked=True)
+    job.steps.all().delete()
     Step.objects.bulk_create(new_steps(job))
     page = open_page(size, who="technician")
     page.goto(reverse("card", args=[job.number]))

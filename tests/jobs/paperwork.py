@@ -41,7 +41,8 @@ def finished_job(by=None, **fields):
     build.target(job.build, initial_low_crank_deg=8, initial_high_crank_deg=12, initial_crank_deg=10)
     seed_points()
     point = InspectionPoint.objects.get(key="shaft-side-play")
-    Inspection.objects.create(job=job, point=point, value=0.06, verdict="good", by=by)
+    found = {"value": 0.06, "verdict": "good", "by": by}
+    Inspection.objects.update_or_create(job=job, point=point, defaults=found)
     Finding.objects.create(job=job, text="Weights sticking on dry pivots.", stage="teardown", by=by)
     PartLine.objects.create(job=job, text="Oil-soaked bush", state="fitted", by=by)
     PartLine.objects.create(job=job, text="Resistive rotor", state="loose", why="after a drive", by=by)

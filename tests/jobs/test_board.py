@@ -32,7 +32,7 @@ def test_board_shows_a_card_under_its_stage_with_what_it_misses(client_as):
 
 def test_board_says_stock_and_ready_in_words(client_as, person):
     build.job(customer=None, stage="intake")
-    signed_sheet(finished_job())
+    signed_sheet(finished_job(worked=True))
     text = client_as("counter").get(reverse("board")).content.decode()
     assert "shop stock" in text
     assert "ready for teardown" in text
@@ -50,8 +50,7 @@ def test_board_says_stock_and_ready_in_words(client_as, person):
     ],
 )
 def test_board_and_card_say_whose_answer_is_awaited(client_as, agreed, waits):
-    job = build.job(stage="cleaning", **agreed)
-    job.steps.create(list="cleaning", text="Degrease", by=job.opened_by, at=timezone.now())
+    job = build.job(stage="cleaning", worked=True, **agreed)
     client = client_as("owner")
     board = client.get(reverse("board")).content.decode()
     card = client.get(reverse("card", args=[job.number])).content.decode()
@@ -135,7 +134,7 @@ def test_board_shows_mine_late_and_ready_with_their_counts(client_as, show, numb
     client = client_as("technician")
     mine, late = build.job(), build.job(promised_on=timezone.localdate() - datetime.timedelta(days=2))
     teardown.add_finding(mine, text="A loose clamp.", by=client.person)
-    signed_sheet(finished_job(), by=build.person("owner"))
+    signed_sheet(finished_job(worked=True), by=build.person("owner"))
     teardown.add_finding(late, text="Dry.", by=client.person)
     teardown.add_finding(
         late, text="Bent.", by=build.person("owner")
@@ -157,7 +156,7 @@ def test_a_paper_that_was_printed_takes_no_card_from_whose_it_is(client_as):
 
 
 def test_nobody_collects_what_is_the_shops_own(client_as):
-    stock, sold = finished_job(customer=None), finished_job()
+    stock, sold = finished_job(customer=None, worked=True), finished_job(worked=True)
     for job in (stock, sold):
         signed_sheet(job)
     text = text_of_board(client_as("counter"), "ready")

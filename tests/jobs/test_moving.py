@@ -62,8 +62,7 @@ def test_point_switched_off_is_not_asked(person):
 
 
 def test_blasted_unit_needs_the_abrasive_sign_off(person):
-    job = build.job(stage="cleaning")
-    Step.objects.create(job=job, list="cleaning", text="Degrease", by=person, at=timezone.now())
+    job = build.job(stage="cleaning", worked=True)
     assert guards.missing(job) == []
     Job.objects.filter(pk=job.pk).update(blasted=True)
     job.refresh_from_db()
@@ -75,7 +74,7 @@ def test_blasted_unit_needs_the_abrasive_sign_off(person):
 
 @pytest.mark.parametrize(("stage", "kind"), [("spring_trials", "trial"), ("bench_curve", "final")])
 def test_bench_stages_need_a_run_inside_the_band(stage, kind):
-    job = build.job(stage=stage)
+    job = build.job(stage=stage, worked=True)
     run = "final run" if kind == "final" else "run"
     assert guards.missing(job) == ["a target", f"a {run}"]
     build.target(job.build, [(600, 0, 1), (1200, 6, 1), (2000, 15, 1.5), (3000, 21, 1.5), (3600, 22, 1)])
@@ -88,20 +87,73 @@ def test_bench_stages_need_a_run_inside_the_band(stage, kind):
 
 
 def test_bench_curve_needs_the_assembly_done(person):
-    job = build.job(stage="bench_curve")
+    job = build.job(stage="bench_curve", worked=True)
     Step.objects.create(job=job, list="assembly", text="Felt oiled")
     assert "1 assembly step to do" in guards.missing(job)
-    Step.objects.create(job=job, list="cleaning", text="Degrease")
     Step.objects.filter(list="assembly").update(by=person, at=timezone.now())
     assert not any("step" in need for need in guards.missing(fresh(job)))
 
 
 def test_hand_back_needs_a_signed_curve_sheet_and_a_final_run_that_holds():
-    job = build.job(stage="hand_back")
+    job = build.job(stage="hand_back", worked=True)
     assert guards.missing(job) == ["a signed curve sheet", "a target", "a final run"]
     build.target(job.build)
     build.run(job.build, build.SWEPT, kind="final")
     assert guards.missing(fresh(job)) == ["a signed curve sheet"]
+
+
+LATER = {
+    "spring_trials": ["a target", "a run"],
+    "bench_curve": ["a target", "a final run"],
+    "hand_back": ["a signed curve sheet", "a target", "a final run"],
+}
+
+
+@pytest.mark.parametrize("stage", LATER)
+def test_what_is_undone_after_its_stage_is_asked_for_again(client_as, stage):
+    client = client_as("technician")
+    job = build.job(stage=stage, worked=True)
+    bench = [] if stage == "spring_trials" else ["1 assembly step to do"]
+    oiled = job.steps.create(list="assembly", text="Felt oiled", by=job.opened_by, at=timezone.now())
+    assert guards.missing(fresh(job)) == LATER[stage]
+    for step in job.steps.all():
+        client.post(reverse("tick_step", args=[job.number, step.pk, "undo"]))
+    job.inspections.update(in_bulk=True)
+    client.post(
+        reverse("answer_rest", args=[job.number]),
+        {"back": ",".join(str(pk) for pk in job.inspections.values_list("pk", flat=True))},
+    )
+    assert not job.inspections.exists()
+    asked = InspectionPoint.objects.filter(in_use=True, triggers__in=["", "points"]).count()
+    undone = [*bench, "1 cleaning step to do", f"{asked} inspection points to answer"]
+    assert guards.missing(fresh(job)) == [*LATER[stage], *undone]
+    assert guards.how_many(guards.missing(fresh(job))) == len([*LATER[stage], *bench]) + 1 + asked
+    assert oiled in job.steps.filter(at=None)
+
+
+def test_way_to_what_was_undone_stands_on_the_card(person):
+    job = signed(build.job(stage="hand_back", worked=True), person)
+    card = reverse("card", args=[job.number])
+    oiled = job.steps.create(list="assembly", text="Felt oiled")
+    assert step_of(job, person) == ("Tick off the assembly", f"{card}?open=bench_curve#sec-assembly")
+    oiled.delete()
+    job.steps.update(by=None, at=None)
+    assert step_of(job, person) == ("Tick off the cleaning", f"{card}?open=cleaning#sec-cleaning")
+    job.steps.update(by=person, at=timezone.now())
+    job.inspections.all().delete()
+    assert step_of(job, person) == ("Fill in the inspection", reverse("answer_points", args=[job.number]))
+
+
+def test_the_signature_under_another_paper_hides_no_change(client_as, person):
+    job = signed(build.job(stage="hand_back", worked=True), person)
+    assert guards.missing(fresh(job)) == []
+    teardown.add_finding(job, text="cap cracked", by=person)
+    signing.sign(job, Sheet.Kind.JOB_SHEET, paper_size="A4", by=person, seen=recorded_sha256(fresh(job)))
+    assert guards.missing(fresh(job)) == [OUTDATED]
+    board = client_as("counter").get(reverse("board"), {"show": "ready"}).content.decode()
+    assert f'href="/jobs/{job.number}/"' not in board
+    signing.sign(job, Sheet.Kind.CURVE_SHEET, paper_size="A4", by=person, seen=recorded_sha256(fresh(job)))
+    assert guards.missing(fresh(job)) == []
 
 
 def fresh(job):
@@ -198,7 +250,7 @@ def test_stage_that_was_on_the_screen_is_what_counts(person):
 
 def test_counter_hands_back_with_a_reason_and_the_card_closes(client_as):
     client = client_as("counter")
-    job = build.job(stage="hand_back")
+    job = build.job(stage="hand_back", worked=True)
     values = {"stage": "hand_back", "handed_to": "Marta Quill", "warranty_until": "2027-06-30"}
     refused = client.post(reverse("hand_back", args=[job.number]), values)
     assert refused.status_code == 422
@@ -224,7 +276,7 @@ def signed(job, person):
 
 
 def test_card_with_a_signed_sheet_is_handed_back_without_a_reason(person):
-    job = signed(build.job(stage="hand_back"), person)
+    job = signed(build.job(stage="hand_back", worked=True), person)
     assert guards.missing(job) == []
     assert moving.hand_back(job, by=person, handed_to="Marta").is_closed
 
@@ -236,12 +288,12 @@ def test_way_to_hand_back_stands_at_the_head_once_nothing_is_missing(client_as, 
         page = client_as("owner").get(reverse("card", args=[job.number])).content.decode()
         return page.split('id="rail"')[1].split('class="card-curve"')[0]
 
-    assert way not in head_of(build.job(stage="hand_back"))
-    assert way in head_of(signed(build.job(stage="hand_back"), person))
+    assert way not in head_of(build.job(stage="hand_back", worked=True))
+    assert way in head_of(signed(build.job(stage="hand_back", worked=True), person))
 
 
 def test_card_changed_after_its_sheet_was_signed_takes_a_reason(person):
-    job = signed(build.job(stage="hand_back"), person)
+    job = signed(build.job(stage="hand_back", worked=True), person)
     job.findings.create(text="cap cracked", stage="hand_back", by=person)
     with pytest.raises(ValidationError, match="signed since the card was changed"):
         moving.hand_back(job, by=person, handed_to="Marta")
@@ -250,12 +302,12 @@ def test_card_changed_after_its_sheet_was_signed_takes_a_reason(person):
 
 def test_nothing_is_handed_back_from_an_earlier_stage(person):
     with pytest.raises(ValidationError, match="from Hand-back"):
-        moving.hand_back(build.job(stage="bench_curve"), by=person, reason="hurry")
+        moving.hand_back(build.job(stage="bench_curve", worked=True), by=person, reason="hurry")
 
 
 def test_card_is_handed_back_once(client_as):
     client = client_as("counter")
-    job = build.job(stage="hand_back")
+    job = build.job(stage="hand_back", worked=True)
     values = {"stage": "hand_back", "handed_to": "Marta", "reason": "sheet later"}
     client.post(reverse("hand_back", args=[job.number]), values)
     assert client.post(reverse("hand_back", args=[job.number]), values).status_code == 403
@@ -315,7 +367,7 @@ def test_default_points_are_there_after_migrate(db):
 
 def test_history_tells_a_move_with_what_was_missing_and_why(client_as):
     client = client_as("technician")
-    job = build.job(stage="hand_back")
+    job = build.job(stage="hand_back", worked=True)
     values = {"stage": "hand_back", "to": "bench_curve", "reason": "felt dry"}
     client.post(reverse("move", args=[job.number]), values)
     values = {"stage": "bench_curve", "to": "hand_back", "reason": "ran out of time"}
@@ -326,7 +378,7 @@ def test_history_tells_a_move_with_what_was_missing_and_why(client_as):
 
 
 def test_a_void_newest_sheet_leaves_none_that_holds(person):
-    job = signed(build.job(stage="hand_back"), person)
+    job = signed(build.job(stage="hand_back", worked=True), person)
     job.findings.create(text="cap cracked", stage="hand_back", by=person)
     newest = signing.sign(
         job, Sheet.Kind.CURVE_SHEET, paper_size="A4", by=person, seen=recorded_sha256(fresh(job))
@@ -339,7 +391,7 @@ def test_a_void_newest_sheet_leaves_none_that_holds(person):
 
 
 def test_a_card_changed_since_its_sheet_is_ready_nowhere(client_as, person):
-    job = signed(build.job(stage="hand_back"), person)
+    job = signed(build.job(stage="hand_back", worked=True), person)
     assert guards.missing(fresh(job)) == []
     finding = teardown.add_finding(job, text="cap cracked", by=person)
     assert guards.missing(fresh(job)) == [OUTDATED]
@@ -359,7 +411,7 @@ def step_of(job, person):
 
 
 def test_an_outdated_sheet_is_to_be_signed_and_a_run_that_fails_to_be_read(person):
-    job = signed(build.job(stage="hand_back"), person)
+    job = signed(build.job(stage="hand_back", worked=True), person)
     sign = ("Sign the curve sheet", reverse("card", args=[job.number]) + "#sec-paper")
     teardown.add_finding(job, text="cap cracked", by=person)
     assert guards.missing(fresh(job)) == [OUTDATED]
@@ -377,7 +429,7 @@ def test_an_outdated_sheet_is_to_be_signed_and_a_run_that_fails_to_be_read(perso
 
 
 def test_nothing_is_signed_before_it_is_proved_and_free_of_abrasive(person):
-    job = build.job(stage="hand_back", blasted=True)
+    job = build.job(stage="hand_back", blasted=True, worked=True)
     assert step_of(job, person)[0] == "Set the target"
     build.target(job.build)
     assert step_of(job, person)[0] == "Read the final run"
@@ -388,7 +440,7 @@ def test_nothing_is_signed_before_it_is_proved_and_free_of_abrasive(person):
 
 
 def test_a_pair_that_hangs_in_the_unit_is_read_before_the_next_is_chosen(person):
-    job = build.job(stage="spring_trials")
+    job = build.job(stage="spring_trials", worked=True)
     bench, words = reverse("bench", args=[job.number]), "Choose the next pair"
     build.target(job.build)
     assert step_of(job, person)[0] == "Type a trial run"
@@ -406,7 +458,7 @@ def test_a_pair_that_hangs_in_the_unit_is_read_before_the_next_is_chosen(person)
 
 
 def test_a_reading_after_the_signature_is_seen_by_everyone(person):
-    job = signed(build.job(stage="hand_back"), person)
+    job = signed(build.job(stage="hand_back", worked=True), person)
     run = job.build.runs.get(kind=Run.Kind.FINAL)
     values = {"speed_rpm": 1300.0, "advance_deg": 9.0, "falling": False}
     for key, count in ((uuid.uuid4(), 1), (uuid.uuid4(), 1)):
@@ -430,6 +482,6 @@ def test_a_card_that_waits_for_the_customers_answer_wants_a_reason(client_as, pe
 
 @pytest.mark.parametrize("address", ["move", "add_finding", "add_part", "add_step", "void_sheet"])
 def test_who_may_not_is_told_so_before_the_form_is_looked_at(client_as, person, address):
-    job = signed(build.job(stage="hand_back"), person)
+    job = signed(build.job(stage="hand_back", worked=True), person)
     args = {"add_step": ["cleaning"], "void_sheet": [job.sheets.get().pk]}.get(address, [])
     assert client_as("counter").post(reverse(address, args=[job.number, *args]), {}).status_code == 403

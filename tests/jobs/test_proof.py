@@ -26,7 +26,7 @@ CLAIMS = re.compile(r"\bprove[dns]?\b|\bpass(?:es|ed)?\b", re.IGNORECASE)
 
 def job_with(readings=build.SWEPT, *, scatter=None, dwell=None, vacuum=None, stage="bench_curve"):
     """A four-cylinder card with a target and a final run."""
-    job = build.job(stage=stage)
+    job = build.job(stage=stage, worked=True)
     build.target(job.build)
     run = build.run(job.build, readings, kind="final")
     for number, offset in enumerate(scatter or (), start=1):

@@ -28,7 +28,7 @@ def pairs(db):
 
 
 def proved(pairs, stage="hand_back"):
-    job = build.job(stage=stage)
+    job = build.job(stage=stage, worked=True)
     build.target(job.build)
     build.run(job.build, build.SWEPT, kind="final", **pairs["A"])
     return job
@@ -101,7 +101,7 @@ def test_with_its_pair_hung_in_again_the_run_counts_again(pairs):
 
 
 def test_a_run_that_failed_says_so_beside_what_hangs_in_it(pairs):
-    job = build.job(stage="bench_curve")
+    job = build.job(stage="bench_curve", worked=True)
     build.target(job.build)
     build.run(job.build, build.RISING, kind="final", **pairs["A"])
     begun(job, "trial", **pairs["C"])
@@ -113,7 +113,7 @@ def test_a_run_that_failed_says_so_beside_what_hangs_in_it(pairs):
 
 
 def test_the_springs_are_not_found_by_a_run_of_others(client_as, person, pairs):
-    job = build.job(stage="spring_trials")
+    job = build.job(stage="spring_trials", worked=True)
     build.target(job.build)
     build.run(job.build, build.RISING, **pairs["A"])
     assert guards.missing(fresh(job)) == []
@@ -129,7 +129,7 @@ def test_the_springs_are_not_found_by_a_run_of_others(client_as, person, pairs):
 
 @pytest.mark.parametrize("kind", ["trial", "final"])
 def test_a_falling_sweep_alone_finds_no_springs(client_as, person, kind):
-    job = build.job(stage="spring_trials")
+    job = build.job(stage="spring_trials", worked=True)
     build.target(job.build)
     build.run(job.build, [(1800, 11.0, True), *build.FALLING], kind=kind)
     assert guards.missing(fresh(job)) == ["a run read rising"]
@@ -142,7 +142,7 @@ def test_a_falling_sweep_alone_finds_no_springs(client_as, person, kind):
 
 
 def test_a_falling_sweep_alone_that_leaves_the_band_fails():
-    job = build.job(stage="spring_trials")
+    job = build.job(stage="spring_trials", worked=True)
     build.target(job.build)
     build.run(job.build, [(rpm, deg + 4, True) for rpm, deg in reversed(build.RISING)])
     assert guards.missing(fresh(job)) == ["a run inside the band"]
