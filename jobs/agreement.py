@@ -1,7 +1,8 @@
 """What was asked of the customer, what they agreed to, and what the work has come to so far.
 
 All amounts are in the shop's currency and as the customer pays them, tax included. The shop's own stock, and
-practice units, have nobody to ask.
+practice units, have nobody to ask. What an earlier owner of the unit agreed to binds nobody after them; their
+no stands until whoever owns it then has said something.
 """
 
 from dataclasses import dataclass
@@ -17,7 +18,7 @@ CONSENT = "the customer's consent: they declined"
 LIMIT = "the customer's agreement to what goes over the limit"
 OF_THE_CUSTOMER = (ANSWER, CONSENT, LIMIT)
 
-ANSWERS = Prefetch("answers", EstimateAnswer.objects.select_related("by"))
+ANSWERS = Prefetch("answers", EstimateAnswer.objects.select_related("by", "customer"))
 
 _CENT = Decimal("0.01")
 _MONEY = DecimalField(max_digits=20, decimal_places=4)
@@ -40,8 +41,9 @@ class Agreement:
     asked: Decimal | None  # the estimate, as revised; none: none was made
     limit: Decimal | None  # none: none was agreed, which is not a limit of 0
     spent: Decimal  # parts and labour, without what was left off or has no price
-    answer: EstimateAnswer | None  # the latest that was given and not taken back, to whatever was asked then
+    answer: EstimateAnswer | None  # the owner's latest that was not taken back, to whatever was asked then
     has_customer: bool
+    was_refused: bool = False  # the last word of an earlier owner was no
     is_over: bool = False  # the card is closed: what was not asked or answered by then never will be
 
     @property
@@ -59,16 +61,29 @@ class Agreement:
 
     @property
     def awaits_answer(self):
-        """Whether an answer is due: to an estimate over the limit, or to any after a no."""
-        if not self.has_customer or self.asked is None or self.is_answered:
+        """Whether an answer is due: to an estimate that no agreed limit covers, or to anything after a no."""
+        if not self.has_customer or self.is_answered:
             return False
+        if self.asked is None:
+            return self._refused_before
         unsettled = self.answer is not None and self.answer.said in (_SAID.NONE, _SAID.DECLINED)
-        return unsettled or self.is_estimate_over_limit
+        return unsettled or self._refused_before or self.limit is None or self.is_estimate_over_limit
 
     @property
     def is_declined(self):
-        """Whether the customer's last word is no, and nothing else was asked since."""
-        return self.has_customer and self._last_said_no and (self.asked is None or self.is_answered)
+        """Whether the last word is no, and nothing else was asked since; shop stock can't overrule one."""
+        if not self.has_customer:
+            return self.was_refused and not self.is_over
+        return self._last_said_no and (self.asked is None or self.is_answered)
+
+    @property
+    def is_refused(self):
+        """Whether nobody said yes since the last no, whatever was asked since."""
+        return self._last_said_no or self._refused_before
+
+    @property
+    def _refused_before(self):
+        return self.was_refused and self.answer is None
 
     @property
     def _last_said_no(self):
@@ -79,7 +94,7 @@ class Agreement:
         """How the customer stands to what is asked, for people to read, on a closed card too."""
         if self._was_answered and (self.is_answered or (self.asked is None and self._last_said_no)):
             return Stand("declined" if self._last_said_no else "done", str(self.answer))
-        if self.asked is None:
+        if self.asked is None and not self.awaits_answer:
             return (
                 Stand("na", "Nothing was asked") if self.is_over else Stand("open", "Nothing was asked yet")
             )
@@ -95,7 +110,8 @@ class Agreement:
     @property
     def to_ask(self):
         """The amount to ask for next: the estimate, or what the work has come to if that is more."""
-        return self.spent if self.over_by and self.spent > (self.asked or 0) else self.asked
+        is_past = self.over_by or (self.limit is None and self.asked is not None)
+        return self.spent if is_past and self.spent > (self.asked or 0) else self.asked
 
     @property
     def needs(self):
@@ -108,14 +124,17 @@ def agreement_of(job):
     """How a card stands; one query for its answers, the first time, if it came with ``facts.with_facts``."""
     prefetch_related_objects([job], ANSWERS)
     rows = [row for row in job.answers.all() if row.taken_back_at is None]
-    amounts = [row.amount for row in rows if row.amount is not None]
+    theirs = [row for row in rows if row.customer_id == job.customer_id and not job.is_stock]
+    earlier = [row for row in rows if row not in theirs]
+    amounts = [row.amount for row in theirs if row.amount is not None]
     spent = job.spent if hasattr(job, "spent") else _sum(job.parts.all())
     return Agreement(
         asked=asked_of(job),
-        limit=amounts[-1] if amounts else job.agreed_limit,
+        limit=amounts[-1] if amounts else limit_of_intake(job),
         spent=to_cents(spent),
-        answer=rows[-1] if rows else None,
+        answer=theirs[-1] if theirs else None,
         has_customer=not (job.is_stock or job.is_practice or job.is_closed),
+        was_refused=bool(earlier) and earlier[-1].said == _SAID.DECLINED,
         is_over=job.is_closed,
     )
 
@@ -123,6 +142,11 @@ def agreement_of(job):
 def asked_of(job):
     """The estimate that stands: the revised one, else the one of intake, else None."""
     return job.estimate if job.revised_estimate is None else job.revised_estimate
+
+
+def limit_of_intake(job):
+    """The limit agreed when the card was opened, if it was agreed with who owns the unit now; else None."""
+    return job.agreed_limit if job.limit_agreed_with_id == job.customer_id else None
 
 
 def labour_so_far(job):

@@ -50,7 +50,12 @@ def _money(job, shop):
         text = f"{over} by {_in(shop, stands.over_by)}, {FRAME}: the customer must agree first."
         yield from (Notice(section, "parts-over-limit", text) for section in ("parts", "answer"))
     if stands.is_declined:
-        text = "The customer declined. Ask anew with another estimate, or close the card without the repair."
+        text = (
+            "The customer declined. Ask anew with another estimate, or close the card without the repair."
+            if stands.has_customer
+            else "Its owner declined before it became shop stock. Give the card back to them, or close it"
+            " without the repair."
+        )
         yield Notice("answer", "declined", text)
 
 

@@ -109,6 +109,8 @@ def job(**fields):
     for name, make in {"unit": unit, "engine": engine, "build": build, "customer": customer}.items():
         if name not in values:
             values[name] = make()
+    if values.get("agreed_limit") is not None:
+        values.setdefault("limit_agreed_with", values["customer"])
     values.setdefault("number", (Job.objects.aggregate(last=Max("number"))["last"] or 0) + 1)
     values.setdefault("opened_by", values.pop("by", None) or person())
     values.setdefault("stage_since", timezone.now())
@@ -135,6 +137,7 @@ def answer(job, said="accepted", **fields):
         "how": EstimateAnswer.How.TELEPHONE,
         "given_at": timezone.now(),
         "by": fields.pop("by", None) or person("counter"),
+        "customer": job.customer,
     }
     return EstimateAnswer.objects.create(job=job, said=said, **values | fields)
 

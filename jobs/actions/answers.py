@@ -27,8 +27,13 @@ def take_answer(job, data, *, by, version):
         raise ValidationError("Nobody is asked about this unit: it has no customer.")
     revises = data["asked"] is not None and data["asked"] != asked_of(now)
     _refuse_impossible_moment(now, data["given_at"], revises)
-    answer = EstimateAnswer.objects.create(job=now, by=by, **data)
-    values = {"revised_estimate": data["asked"], "estimate_since": data["given_at"]} if revises else {}
+    values, former = {}, {}
+    if revises:
+        former = {"former_estimate": now.revised_estimate, "former_since": now.estimate_since}
+        values = {"revised_estimate": data["asked"], "estimate_since": data["given_at"]}
+    answer = EstimateAnswer.objects.create(
+        job=now, customer=now.customer, by=by, revises=revises, **former, **data
+    )
     Job.objects.filter(pk=now.pk).update(version=F("version") + 1, **values)
     note("wrote the customer's answer", now, by, **_told(answer))
     return answer
@@ -36,15 +41,37 @@ def take_answer(job, data, *, by, version):
 
 @transaction.atomic
 def take_back_answer(answer, *, by, why, version):
-    """An answer entered wrongly no longer counts; it stays on the card with who took it back and why."""
+    """An answer entered wrongly no longer counts; it stays on the card with who took it back and why.
+
+    The estimate that it revised stands again, unless it was revised anew since.
+    """
     require(by, "take_answer")
     now = _held(answer.job, version)
     if not why.strip():
         raise ValidationError({"why": "Write why it is taken back."})
     values = {"taken_back_by": by, "taken_back_at": timezone.now(), "taken_back_why": why}
     if EstimateAnswer.objects.filter(pk=answer.pk, taken_back_at=None).update(**values):
-        Job.objects.filter(pk=now.pk).update(version=F("version") + 1)
-        note("took an answer back", now, by, answer=str(answer), reason=why)
+        stood = asked_of(now)
+        Job.objects.filter(pk=now.pk).update(version=F("version") + 1, **_estimate_before(now, answer))
+        now.refresh_from_db(fields=["revised_estimate", "estimate_since"])
+        told = [in_words(now, "estimate", amount) for amount in (stood, asked_of(now))]
+        changed = {"changes": {"estimate": told}} if told[0] != told[1] else {}
+        note("took an answer back", now, by, answer=str(answer), reason=why, **changed)
+
+
+def _estimate_before(job, answer):
+    """What of a card goes back with an answer: the estimate that it revised, if that still comes of it."""
+    if not answer.revises:
+        return {}
+    former = {"former_estimate": answer.former_estimate, "former_since": answer.former_since}
+    built_on_it = job.answers.filter(
+        pk__gt=answer.pk, former_estimate=answer.asked, former_since=answer.given_at, taken_back_at=None
+    )
+    if built_on_it.update(**former):
+        return {}
+    stands = (job.revised_estimate, job.estimate_since) == (answer.asked, answer.given_at)
+    before = {"revised_estimate": answer.former_estimate, "estimate_since": answer.former_since}
+    return before if stands else {}
 
 
 def _held(job, version):

@@ -1,14 +1,20 @@
 """Writing on the intake part of a card: its owner, engine, unit and what was agreed."""
 
+from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 
 from jobs.actions.noting import changes, note
-from jobs.agreement import asked_of
+from jobs.agreement import agreement_of, asked_of
 from jobs.guards import held
 from jobs.models import Engine, Job
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
+
+STILL_THEIRS = (
+    "The customer declined, and the unit is still theirs. If it stays here, close the card without the"
+    " repair: kept for parts, with who said that it may. Then open a card of its own for the shop's stock."
+)
 
 
 @transaction.atomic
@@ -28,9 +34,12 @@ def change_card(job, data, *, by, version, right="edit_intake", verb="changed th
 
 @transaction.atomic
 def change_owner(job, customer, *, by, version):
-    """Give a card to another customer, a new one, or the shop's stock (None)."""
+    """Give a card to another customer, a new one, or the shop's stock (None): not after a no, which the shop
+    cannot overrule by calling the unit its own."""
     require(by, "edit_intake")
-    held(job)
+    now = held(job)
+    if customer is None and not now.is_stock and agreement_of(now).is_refused:
+        raise ValidationError({"stock": STILL_THEIRS})
     before = str(job.customer or "shop stock")
     if customer is not None and customer.pk is None:
         customer.save()

@@ -31,6 +31,7 @@ def open_job(*, by, unit, engine=None, customer=None, build=None, **fields):
     job = Job.objects.create(
         number=_next_number(build),
         customer=customer,
+        limit_agreed_with=None if fields.get("agreed_limit") is None else customer,
         engine=engine,
         unit=unit,
         build=build,

@@ -6,7 +6,7 @@ from django.urls import reverse
 
 from jobs import returned
 from jobs.models import Engine, Job, Unit
-from shop.amounts import in_currency
+from shop.amounts import FRAME, in_currency
 from shop.fields import between
 from shop.forms import Form, ModelForm, NumberField, WholeField
 from shop.models import Customer
@@ -226,6 +226,8 @@ class NewAgreedForm(AgreedForm):
     def __init__(self, *args, **options):
         super().__init__(*args, **options)
         in_currency(self, "agreed_limit")
+        limit = self.fields["agreed_limit"]
+        limit.help_text = f"{FRAME}; without one, the answer to the estimate is asked for."
 
 
 class StartForm(Form):

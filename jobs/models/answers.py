@@ -5,6 +5,7 @@ from django.utils import timezone
 
 from jobs.models.card import Job
 from shop.fields import between, person_field
+from shop.models import Customer
 
 
 def money_field(*names, **options):
@@ -31,9 +32,15 @@ class EstimateAnswer(models.Model):
         LETTER = "letter", "by letter"
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="answers")
+    customer = models.ForeignKey(  # who owned the unit then: whose answer it is
+        Customer, null=True, on_delete=models.PROTECT, related_name="+"
+    )
     said = models.CharField("answer", max_length=8, choices=Said)
     asked = money_field("amount asked", null=True, blank=True)  # none: no estimate stood then
     amount = money_field("amount agreed", null=True, blank=True)  # from then on the limit; none: none agreed
+    revises = models.BooleanField("revised the estimate", default=False)
+    former_estimate = money_field(null=True, blank=True)  # as revised before; none: the one of intake
+    former_since = models.DateTimeField(null=True, blank=True)
     said_by = models.CharField("who said it", max_length=120, blank=True)
     how = models.CharField(max_length=9, choices=How, blank=True)
     given_at = models.DateTimeField("when")

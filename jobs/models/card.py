@@ -52,6 +52,9 @@ class Job(models.Model):
     agreed_limit = models.DecimalField(
         "limit agreed", max_digits=9, decimal_places=2, null=True, blank=True, validators=between(0, 999999)
     )
+    limit_agreed_with = models.ForeignKey(
+        Customer, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     revised_estimate = models.DecimalField(
         max_digits=9, decimal_places=2, null=True, blank=True, validators=between(0, 999999)
     )

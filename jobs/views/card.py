@@ -1,6 +1,6 @@
 """The card's page, its stages and sections, and the edit in place of what intake and hand-back say."""
 
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import Http404
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
@@ -58,6 +58,8 @@ def edit_section(request, number, section):
         try:
             editing.save(shown.job, form, request.user, form.cleaned_data["version"])
             return saved(request, number, section)
+        except ValidationError as error:
+            form.add_error(None, error)
         except Conflict as conflict:
             form.show_conflict(conflict.current)
             form.current = editing.standing(fresh(conflict.current)) or conflict.current

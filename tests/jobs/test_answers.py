@@ -461,3 +461,161 @@ def test_rows_refuse_an_amount_that_does_not_fit_its_answer():
         with pytest.raises(IntegrityError), transaction.atomic():
             build.answer(job, kind, amount=amount)
     assert not EstimateAnswer.objects.exists()
+
+
+# Whose answer it is
+
+
+def change_owner(job, customer):
+    now = fresh(job)
+    intake.change_owner(now, customer, by=build.person("owner"), version=now.version)
+
+
+def test_a_no_is_not_walked_past_by_calling_the_unit_the_shops_own(client_as):
+    job, client = opened(revised_estimate=380), client_as("owner")
+    take(job, "declined", 380)
+    sent = {"version": fresh(job).version, "stock": "on", "customer": ""}
+    answer = client.post(reverse("edit_section", args=[job.number, "owner"]), sent, headers=HTMX)
+    assert answer.status_code == 422
+    assert "kept for parts" in unescape(answer.text)
+    assert 'id="id_stock_error"' in answer.text
+    assert not fresh(job).is_stock
+    assert of_customer(job) == [CONSENT]
+    revise(job, 240)  # asked anew and not answered: the no is still the last word
+    with pytest.raises(ValidationError, match="still theirs"):
+        change_owner(job, None)
+    take(job, "accepted", 240)
+    change_owner(job, None)
+    assert of_customer(job) == []
+
+
+@pytest.mark.parametrize("estimate", [200, None])
+def test_a_no_is_not_walked_past_by_an_owner_between(estimate):
+    job, between = opened(estimate=estimate), build.customer("Bert Lind")
+    dora = job.customer
+    take(job, "declined", estimate)
+    change_owner(job, between)
+    assert of_customer(job) == [ANSWER]
+    with pytest.raises(ValidationError, match="still theirs"):
+        change_owner(job, None)
+    take(job, "accepted", estimate, 240)
+    assert of_customer(job) == []
+    change_owner(job, dora)
+    assert of_customer(job) == [CONSENT]
+
+
+def test_stock_that_was_declined_before_there_was_a_guard_still_lacks_consent(client_as):
+    job = opened(revised_estimate=380, stage="teardown")
+    take(job, "declined", 380)
+    Job.objects.filter(pk=job.pk).update(customer=None)
+    assert CONSENT in of_customer(job)
+    card = client_as("owner").get(reverse("card", args=[job.number]) + "?open=teardown").text
+    assert "Its owner declined before it became shop stock" in unescape(card)
+    assert "Declined</b> to 380.00" in card
+    page = client_as("owner").get(reverse("close_card", args=[job.number])).text
+    assert "Its owner declined before it became shop stock." in page
+
+
+def test_what_one_owner_agreed_to_binds_no_other(client_as):
+    client, job = client_as("owner"), opened(stage="teardown")
+    dora, bert = job.customer, build.customer("Bert Lind")
+    part(job, 800)
+    take(job, "accepted", 900)
+    assert agreement_of(fresh(job)).limit == 900
+    assert ANSWER not in of_customer(job)
+    change_owner(job, bert)
+    stands = agreement_of(fresh(job))
+    assert (stands.limit, stands.answer, stands.is_answered) == (None, None, False)
+    assert ANSWER in of_customer(job)
+    card = client.get(reverse("card", args=[job.number]) + "?open=teardown&open=intake").text
+    answer, agreed = (
+        card.split(f'id="{start}"')[1].split("</section>")[0] for start in ("sec-answer", "sec-agreed")
+    )
+    assert "No answer yet" in answer
+    assert "no limit" in answer
+    assert f"Of {dora}, who owned the unit then" in answer
+    assert f"with {dora}" in agreed
+    assert "of the <span" not in card.split('id="sec-parts"')[1].split("</section>")[0]
+    take(job, "in_part", 900, 850, said_by="Bert Lind")
+    assert agreement_of(fresh(job)).limit == 850
+    change_owner(job, dora)
+    assert agreement_of(fresh(job)).limit == 900
+
+
+def test_a_limit_is_of_whom_the_card_was_opened_for(client_as):
+    new = {"unit-maker": "Ember & Stroud", "unit-number": "ES 91", "unit-rotation": "", "unit-trigger": ""}
+    sent = new | {"customer": "Dora Quill", "phone": "0555 0101", "agreed_limit": "250", "once": new_key()}
+    answer = client_as("counter").post(reverse("new_job"), sent)
+    assert answer.status_code == 302, answer.text
+    job = Job.objects.get()
+    assert (job.limit_agreed_with, agreement_of(job).limit) == (job.customer, 250)
+    change_owner(job, build.customer("Bert Lind"))
+    assert agreement_of(fresh(job)).limit is None
+
+
+# What an answer revised
+
+
+def back(job, answer):
+    answer.refresh_from_db()
+    version = fresh(job).version
+    answers.take_back_answer(answer, by=build.person("counter"), why="another card", version=version)
+
+
+def test_answer_taken_back_takes_its_amount_along(client_as):
+    job = opened(estimate=300, agreed_limit=None)
+    assert of_customer(job) == [ANSWER]
+    wrong = take(job, "accepted", 900)
+    assert of_customer(job) == []
+    back(job, wrong)
+    now = fresh(job)
+    assert (now.revised_estimate, now.estimate_since) == (None, None)
+    assert (agreement_of(now).asked, agreement_of(now).limit) == (300, None)
+    assert of_customer(job) == [ANSWER]
+    told = unescape(client_as("counter").get(reverse("history", args=[job.number])).text)
+    assert "estimate: 900.00 → 300.00" in told
+
+
+def test_answers_taken_back_in_any_order_lead_to_the_estimate_before_them():
+    for order in ((0, 1), (1, 0)):
+        job = opened(estimate=300, agreed_limit=None)
+        revise(job, 320)
+        since = fresh(job).estimate_since
+        both = [take(job, "accepted", amount) for amount in (900, 950)]
+        for place in order:
+            back(job, both[place])
+        now = fresh(job)
+        assert (now.revised_estimate, now.estimate_since) == (320, since)
+
+
+def test_estimate_revised_by_hand_since_outlives_an_answer_taken_back():
+    job = opened(estimate=300, agreed_limit=None)
+    wrong = take(job, "accepted", 900)
+    revise(job, 410)
+    back(job, wrong)
+    assert fresh(job).revised_estimate == 410
+    assert of_customer(job) == [ANSWER]
+
+
+def test_answer_that_revised_nothing_leaves_the_estimate_alone():
+    job = opened(revised_estimate=380)
+    back(job, take(job, "declined", 380))
+    assert (fresh(job).revised_estimate, of_customer(job)) == (380, [ANSWER])
+
+
+def test_estimate_that_no_limit_covers_waits_for_an_answer_whatever_it_came_to(client_as):
+    job = opened(estimate=300, agreed_limit=None, stage="teardown")
+    part(job, 5000)
+    assert ANSWER in of_customer(job)
+    assert agreement_of(fresh(job)).to_ask == 5000
+    form = client_as("counter").get(reverse("answers", args=[job.number])).text
+    assert 'name="asked" value="5000.00"' in form
+    take(job, "accepted", 5000)
+    assert ANSWER not in of_customer(job)
+    assert agreement_of(fresh(job)).limit == 5000
+
+
+def test_small_job_without_an_estimate_is_asked_nothing():
+    job = opened(estimate=None, agreed_limit=None)
+    part(job, 40)
+    assert of_customer(job) == []

@@ -58,6 +58,7 @@ def test_words_become_answers_and_go_back_to_words(migrate_to):
     assert (kept.said, kept.note, kept.by) == ("none", "Leave the cap.", unclear.opened_by)
     assert ANSWER in guards.missing(Job.objects.get(pk=unclear.pk))
     assert ANSWER not in guards.missing(Job.objects.get(pk=agreed.pk))
+    assert answer.customer == agreed.customer
     assert agreement_of(Job.objects.get(pk=silent.pk)).limit == 250
     assert not EstimateAnswer.objects.filter(job=silent).exists()
 

@@ -45,7 +45,9 @@ def test_board_says_stock_and_ready_in_words(client_as, person):
         ({"revised_estimate": 380, "agreed_limit": 340}, True),
         ({"estimate": 380, "agreed_limit": 340}, True),
         ({"revised_estimate": 340, "agreed_limit": 340}, False),
-        ({"revised_estimate": 380}, False),
+        ({"revised_estimate": 380}, True),
+        ({"estimate": 380}, True),
+        ({}, False),
         ({"agreed_limit": 340}, False),
     ],
 )
