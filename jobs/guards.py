@@ -179,7 +179,7 @@ def _assembly(job):
 def _sheet(job):
     if not job.sheets_that_hold:
         return ["a signed curve sheet"]
-    # Whether the card says something else by now costs ten queries: asked where the record has a later entry.
+    # What the card says by now is read only where the record has a later entry.
     return [OUTDATED] if job.touched_since_signed and is_outdated(job) else []
 
 

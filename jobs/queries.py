@@ -13,6 +13,7 @@ from jobs import facts, guards, stages
 from jobs.agreement import ANSWER, ANSWERS, CONSENT, LIMIT, OF_THE_CUSTOMER
 from jobs.inspection import TRAVEL, limit_of, unusual
 from jobs.models import AuditEntry, Inspection, InspectionPoint, Job
+from jobs.revisions import look_outdated
 from jobs.stages import ORDER, Stage
 from shop.rights import require
 from shop.words import days
@@ -172,18 +173,26 @@ def standing(jobs):
     for job in counted:
         job.build = shown[job.pk].build
     fetch_curves(_at_bench(counted))
+    _look_outdated(counted)
     return {job.pk: _row(job) for job in counted}
 
 
 def _rows(open_jobs, most, person):
     jobs = list(_with_answers(open_jobs).select_related("customer", "engine", "unit", "build__target")[:most])
     fetch_curves(_at_bench(jobs))
+    _look_outdated(jobs)
     return [_row(job, person) for job in jobs]
 
 
 def _with_answers(jobs):
     """Cards with all that ``guards.missing`` asks of them, in two queries however many they are."""
     return facts.with_facts(jobs).prefetch_related(ANSWERS)
+
+
+def _look_outdated(jobs):
+    """What the guards would ask of one card after the other."""
+    if touched := [job for job in jobs if job.stage == Stage.HAND_BACK and job.touched_since_signed]:
+        look_outdated(touched)
 
 
 def _at_bench(jobs):

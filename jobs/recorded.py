@@ -9,9 +9,11 @@ from django.utils.timezone import localtime
 
 from curves import checks, queries
 from jobs import abrasive
+from jobs.cardlines import RECORDED, lines_of
 from jobs.facts import facts_of
 from jobs.inspection import applies
-from jobs.models import PartLine, Step
+from jobs.models import Inspection, PartLine, Step
+from jobs.stages import Stage
 
 _PLACES = 6  # more than anyone reads, and no dust of a conversion there and back
 
@@ -28,20 +30,22 @@ def digest(text):
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def recorded_sha256(job, build=None):
+def recorded_sha256(job, build=None, lines=None):
     """The hash of what a card says now; a sheet carries the one of when it was made."""
-    return digest(canonical(recorded(job, build or queries.build_for(job.build_id))))
+    return digest(canonical(recorded(job, build or queries.build_for(job.build_id), lines)))
 
 
-def recorded(job, build):
-    """What people wrote on the card, before anything is computed from it.
+def recorded(job, build, lines=None):
+    """What people wrote on the card, before anything is computed from it; asks for its lines, unless given.
 
     As long as the card is open, a later change is measured against this. Figures computed from it, a limit
     that the shop changes on its list and the unit's owner are not in it. Names kept elsewhere are, as a sheet
     prints them: initials, points and their units, springs, labels and choices of a release, and the unit,
     which other cards share; so nobody asks this of a closed card.
     """
-    parts = list(job.parts.all())
+    if lines is None:
+        lines = lines_of([job], RECORDED)[job.pk]
+    parts, steps = lines["parts"], _steps(job, lines)
     wanted = [_part(line) for line in parts if line.state == PartLine.State.WANTED]
     runs = queries.live_runs(build)
     prefetch_related_objects(runs, "sparks", "dwells", "vacuums")
@@ -54,18 +58,16 @@ def recorded(job, build):
         "complaint": job.complaint,
         "came_with": job.came_with,
         "setting_note": job.setting_note,
-        "inspections": [_inspection(answer) for answer in answers_of(job)],
+        "inspections": [_inspection(answer) for answer in lines["inspections"]],
         "findings": [
-            {"text": finding.text, "stage": finding.get_stage_display()} for finding in job.findings.all()
+            {"text": finding.text, "stage": Stage(finding.state).label} for finding in lines["findings"]
         ],
         "parts": {
             state.value: [_part(line) for line in parts if line.state == state]
             for state in (PartLine.State.FITTED, PartLine.State.LOOSE, PartLine.State.LEFT_OFF)
         }
         | ({"wanted": wanted} if wanted else {}),  # a card without says what it said before there was this
-        "steps": {
-            name.value: [_step(step) for step in _steps(job) if step.list == name] for name in Step.List
-        },
+        "steps": {name.value: [_step(step) for step in steps if step.state == name] for name in Step.List},
         **_abrasive(job),
         "head": _head(build),
         "runs": [_run(run) for run in runs],
@@ -101,31 +103,31 @@ def _labelled(row, *without):
 
 
 def _inspection(answer):
-    point = answer.point
     return {
-        "label": point.label,
-        "unit": point.unit,
+        "label": answer.text,
+        "unit": answer.unit,
         "value": answer.value,
-        "verdict": answer.verdict,
-        "verdict_name": answer.get_verdict_display(),
+        "verdict": answer.state,
+        "verdict_name": Inspection.Verdict(answer.state).label,
         "note": answer.note,
-        "by": answer.by.initials,
+        "by": answer.initials,
     }
 
 
 def _part(line):
-    return {"text": line.text, "quantity": float(line.quantity), "why": line.why}
+    return {"text": line.text, "quantity": line.value, "why": line.note}
 
 
-def _steps(job):
+def _steps(job, lines):
     """What was done, and what this unit is still asked."""
-    return [step for step in job.steps.select_related("by") if step.at or applies(step, job.unit)]
+    return [step for step in lines["steps"] if step.at or applies(step, job.unit)]
 
 
 def _step(step):
-    done = _who_and_when(step.by, step.at) if step.is_done else ""
-    aside = {"aside": f"{step.aside}: {_who_and_when(step.by, step.at)}"} if step.aside else {}
-    return {"text": step.text, "parts": step.parts, "done": done, **aside}
+    said = _who_and_when(step.initials, step.at)
+    done = "" if step.aside else said
+    aside = {"aside": f"{step.aside}: {said}"} if step.aside else {}
+    return {"text": step.text, "parts": step.note, "done": done, **aside}
 
 
 def _abrasive(job):
@@ -134,7 +136,8 @@ def _abrasive(job):
     if abrasive.is_left_open(card):
         return {"abrasive_free": "", "abrasive_open": True}
     signed = abrasive.was_blasted(card)
-    return {"abrasive_free": _who_and_when(card.abrasive_free_by, card.abrasive_free_at) if signed else ""}
+    by = card.abrasive_free_by if signed else None
+    return {"abrasive_free": _who_and_when(by.initials, card.abrasive_free_at) if by else ""}
 
 
 def _head(build):
@@ -164,8 +167,8 @@ def _target(build):
     return {name: getattr(target, name) for name in names.split()} | {"points": points}
 
 
-def _who_and_when(person, at):
-    return f"{person.initials}, {day(at)}" if person and at else ""
+def _who_and_when(initials, at):
+    return f"{initials}, {day(at)}" if initials and at else ""
 
 
 def day(when):

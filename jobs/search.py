@@ -3,26 +3,24 @@
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
+from itertools import islice
 
 from django.db.models import (
-    Aggregate,
     Case,
     IntegerField,
-    OuterRef,
     Prefetch,
     Q,
-    Subquery,
-    TextField,
     Value,
     When,
 )
-from django.db.models.functions import Concat
 
 from curves.models import Run
 from jobs import excerpts, nearness, trays, writing
-from jobs.models import EstimateAnswer, Inspection, Job
+from jobs.cardlines import WORDS, lines_of
+from jobs.models import Job
 
 HITS = 30
+AT_ONCE = 200  # cards held while many are rewritten
 
 
 @dataclass(frozen=True)
@@ -77,12 +75,12 @@ def reindex_customer(customer):
 def reindex_all(jobs=None):
     """The same for many cards, all of them by default; returns how many had changed."""
     changed = []
-    for job in _whole_cards(jobs).iterator(chunk_size=200):
-        text = writing.indexed(writing.pieces(job))
+    for job, lines in _whole_cards(Job.objects.all() if jobs is None else jobs):
+        text = writing.indexed(writing.pieces(job, lines))
         if text != job.search_text:
             job.search_text = text
             changed.append(job)
-    Job.objects.bulk_update(changed, ["search_text"], batch_size=200)
+    Job.objects.bulk_update(changed, ["search_text"], batch_size=AT_ONCE)
     return len(changed)
 
 
@@ -95,8 +93,7 @@ def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
     """
     words = writing.words_of(text)
     in_tray = trays.asked_for(words, all_words)
-    jobs = _whole_cards(Job.objects.real()) if words else _with_runs(Job.objects.real())
-    jobs = jobs.filter(all_words(words) | in_tray if in_tray else all_words(words))
+    jobs = _with_runs(Job.objects.real()).filter(all_words(words) | in_tray if in_tray else all_words(words))
     if closed is not None:
         jobs = jobs.filter(closed_at__isnull=not closed)
     if besides is not None:
@@ -108,39 +105,24 @@ def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
         first = _in_the_tray_first(in_tray) if in_tray else _its_number_first(words)
         jobs = jobs.order_by(*first, "-number")
     found = list(jobs[: limit + 1])
+    lines = lines_of(found[:limit], WORDS) if words else {}
     hits = [
         Hit(
             job,
             nearness.reasons(wanted, job.engine) if wanted else [],
-            excerpts.snippets(writing.pieces(job), words) if words else [],
+            excerpts.snippets(writing.pieces(job, lines[job.pk]), words) if words else [],
         )
         for job in found[:limit]
     ]
     return Answer(hits, more=len(found) > limit)
 
 
-class _Joined(Aggregate):
-    """Texts of several rows as one, with another text between them."""
-
-    function = "GROUP_CONCAT"
-    output_field = TextField()
-
-    def as_postgresql(self, compiler, connection, **options):
-        return self.as_sql(compiler, connection, function="STRING_AGG", **options)
-
-
-def _whole_cards(jobs=None):
-    """Cards with everything that is written on them, in a fixed number of queries."""
-    jobs = Job.objects.all() if jobs is None else jobs
-    answers = EstimateAnswer.objects.filter(job=OuterRef("pk")).order_by().values("job")
-    said = answers.annotate(said=_Joined(Concat("said_by", Value(" "), "note"), Value(writing.BETWEEN)))
-    return _with_runs(jobs.annotate(answers_said=Subquery(said.values("said")))).prefetch_related(
-        "findings",
-        "parts",
-        "photos",
-        "road_reports",
-        Prefetch("inspections", Inspection.objects.select_related("point")),
-    )
+def _whole_cards(jobs):
+    """Each card with the lines written on it, some at a time."""
+    rows = _with_runs(jobs).iterator(chunk_size=AT_ONCE)
+    while some := list(islice(rows, AT_ONCE)):
+        lines = lines_of(some, WORDS)
+        yield from ((job, lines[job.pk]) for job in some)
 
 
 def _with_runs(jobs):

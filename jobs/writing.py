@@ -5,12 +5,12 @@ import unicodedata
 from dataclasses import dataclass
 
 from curves.queries import live_runs
+from jobs.models import PartLine
 
 # Letters that Unicode does not take apart into a plain letter and a mark.
 PLAIN = str.maketrans(
     {"ø": "o", "ð": "d", "đ": "d", "ł": "l", "þ": "th", "æ": "ae", "œ": "oe", "ħ": "h", "ı": "i"}
 )
-BETWEEN = "\n"  # the lines of ``answers_said``, which comes with the card in one query
 WORD = re.compile(r"[^\W_]+")
 
 
@@ -50,30 +50,30 @@ def indexed(pieces):
     return f" {' '.join(dict.fromkeys(words))} "
 
 
-def pieces(job):
-    """What is written on a card, most telling first, empty pieces left out.
+def pieces(job, lines):
+    """What is written on a card, most telling first, empty pieces left out; ``lines`` by ``cardlines``.
 
     The steps are not among them: they are the shop's list, and nearly the same on every card.
     """
-    return [piece for piece in _all_pieces(job) if piece.text]
+    return [piece for piece in _all_pieces(job, lines) if piece.text]
 
 
-def _all_pieces(job):
+def _all_pieces(job, lines):
     yield Piece("Job", str(job.number))
     yield from _people(job)
     yield from _things(job)
     yield Piece("Tray", job.tray, is_code=True)
     yield Piece("Complaint", job.complaint)
-    yield from _lines(job)
+    yield from _lines(lines)
     yield Piece("Came with", job.came_with)
-    yield from _answers(job)
+    yield from _answers(job, lines)
     yield Piece("Setting", job.setting_note)
     yield from _curve(job.build)
 
 
-def _answers(job):
-    for said in (job.answers_said or "").split(BETWEEN):
-        yield Piece("Answer to the estimate", said)
+def _answers(job, lines):
+    for answer in lines["answers"]:
+        yield Piece("Answer to the estimate", f"{answer.text} {answer.note}".strip())
     if job.ending:
         yield Piece("Ended", job.ended_as)
         yield Piece("Consent given by", job.closing.consent_by)
@@ -110,18 +110,17 @@ def _things(job):
     yield Piece("Vacuum capsule", unit.capsule, is_code=True)
 
 
-def _lines(job):
-    for finding in job.findings.all():
+def _lines(lines):
+    for finding in lines["findings"]:
         yield Piece("Finding", finding.text)
-    for answer in job.inspections.all():
-        yield Piece(answer.point.label, answer.note)
-    for line in job.parts.all():
-        yield Piece(line.get_state_display(), f"{line.text}: {line.why}" if line.why else line.text)
-    for photo in job.photos.all():
-        if photo.removed:
-            continue
-        yield Piece("Photo", photo.caption)
-    for report in job.road_reports.all():
+    for answer in lines["inspections"]:
+        yield Piece(answer.text, answer.note)
+    for line in lines["parts"]:
+        state = PartLine.State(line.state).label
+        yield Piece(state, f"{line.text}: {line.note}" if line.note else line.text)
+    for photo in lines["photos"]:
+        yield Piece("Photo", photo.text)
+    for report in lines["reports"]:
         yield Piece("Road report", report.text)
 
 

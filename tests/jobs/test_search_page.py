@@ -154,7 +154,7 @@ def test_search_takes_no_post(client_as):
 def test_page_takes_the_same_few_queries_for_any_number_of_jobs(
     look, count, django_assert_max_num_queries, person
 ):
-    """Person, session, shop and the card to be like; eight for the hits, three for how they stand."""
+    """Person, session, shop and the card to be like; four for the hits, four for how they stand."""
     for place in range(count):
         made = build.job(complaint="hunts at idle", stage=ORDER[place % len(ORDER)])
         build.target(made.build)
@@ -163,5 +163,5 @@ def test_page_takes_the_same_few_queries_for_any_number_of_jobs(
     search.reindex_all()
     like = build.job()
     Shop.current()
-    with django_assert_max_num_queries(16):
+    with django_assert_max_num_queries(12):
         assert look(words="hunts", like=str(like.number)).status_code == 200

@@ -167,5 +167,5 @@ def test_count_of_queries_does_not_grow(count, django_assert_num_queries, person
         Finding.objects.create(job=card, text=f"finding {number}", stage=Stage.INTAKE, by=person)
         build.run(card.build, primary=None, note="first", by=person)
     search.reindex_all()
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(3):
         assert len(search.find("hunts").hits) == min(count, search.HITS)
