@@ -6,7 +6,7 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
-from curves import stock
+from curves import queries, stock
 from curves.locks import Locked, require_unlocked
 from curves.models import Reading, Run, Target, TargetPoint
 from curves.recording import OffTheCard, keep_numbers, put, take_back
@@ -35,7 +35,8 @@ def add_run(build, values, readings, *, by):
     require(by, "edit_curve")
     require_unlocked(build)
     last = Run.objects.filter(build=build).aggregate(last=Max("number"))["last"] or 0
-    run = Run.objects.create(build=build, number=last + 1, by=by, **values)
+    read_at = timezone.now() if readings else None
+    run = Run.objects.create(build=build, number=last + 1, by=by, read_at=read_at, **values)
     _write_readings(run, readings)
     stock.settle(build, by=by)
     return run
@@ -49,6 +50,7 @@ def change_run(run, values, readings, *, by, version, typed_in=None):
     """
     require(by, "edit_curve")
     require_unlocked(run.build)
+    before = _teaching(Run.objects.get(pk=run.pk))
     for name, value in values.items():
         setattr(run, name, value)
     save_versioned(run, version, list(values))
@@ -57,6 +59,9 @@ def change_run(run, values, readings, *, by, version, typed_in=None):
     stood = list(run.readings.all())
     run.readings.all().delete()
     _write_readings(run, readings, stood)
+    if _teaching(run) != before:
+        run.read_at = timezone.now()
+        Run.objects.filter(pk=run.pk).update(read_at=run.read_at)
     stock.settle(run.build, by=by)
 
 
@@ -127,6 +132,12 @@ def save_spring(spring, values, *, by, version=None):
         stock.open_stock(spring, first_count, by=by)
     else:
         save_versioned(spring, version, list(values))
+
+
+def _teaching(run):
+    """All of a run that teaches of its springs."""
+    rows = Reading.objects.filter(run=run).values_list("speed_rpm", "advance_deg", "falling")
+    return run.frame, queries.pair_and_bends(run), list(rows)
 
 
 def _write_readings(run, readings, stood=()):

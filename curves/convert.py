@@ -67,7 +67,8 @@ def correction_for(spring, position, build=None):
 def newest_correction(spring, position, build=None, *, since=None):
     """The newest correction in use for a spring in a place, learned after a moment, or None.
 
-    A build's own correction never counts for it: its runs would be believed twice.
+    A build's own correction never counts for it, nor one that was learned on top of it: its runs would be
+    believed twice.
     """
     own = build.pk if build else None
     counting = (
@@ -75,10 +76,10 @@ def newest_correction(spring, position, build=None, *, since=None):
         for one in spring.corrections.all()
         if one.in_use
         and one.position == position
-        and one.build_id != own
+        and own not in (one.build_id, *one.rests_on)
         and (since is None or one.learned_at > since)
     )
-    return max(counting, key=lambda one: (one.at, one.pk), default=None)
+    return max(counting, key=lambda one: (one.learned_at, one.pk), default=None)
 
 
 def corrected_of(spring, correction):

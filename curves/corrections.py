@@ -1,8 +1,10 @@
 """What a build's runs teach of the springs that hung in it: kept, counted for later jobs, and reversible."""
 
+from dataclasses import dataclass
+from datetime import datetime
+
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
-from django.utils import timezone
 
 from curves import convert, trials
 from curves.lessons import lessons
@@ -26,7 +28,7 @@ def learn_springs(build, *, by):
     rows, taught = _taught(build)
     found = list(_found(build, taught, rows))
     with transaction.atomic():
-        kept = [_keep(build, row, place, corrected, by) for row, place, corrected in found]
+        kept = [_keep(build, one, by) for one in found]
         SpringCorrection.objects.filter(build=build, in_use=True).exclude(pk__in=kept).delete()
     return len(kept)
 
@@ -52,29 +54,53 @@ def _still_taught(correction):
     return any(getattr(lesson.run, f"{correction.position}_id") == correction.spring_id for lesson in taught)
 
 
+@dataclass(frozen=True)
+class Found:
+    """What the runs of a build came to of one spring in one place; as new as its newest run there."""
+
+    spring: Spring
+    place: str
+    values: dict
+    taught_at: datetime
+    rests_on: list
+
+
 def _found(build, taught, rows):
     """Each spring of the drawer that was run, its place, and what the calibration found it to be."""
     if not taught:
         return
     head = convert.head_of(build, learned=convert.learned_of(build.head_type))
     calibration = trials.calibrated(head, tuple(trials.hashable_run(lesson.teaches) for lesson in taught))
-    seen = set()
-    for lesson in taught:
-        for place in PLACES:
-            pk, spring = getattr(lesson.run, f"{place}_id"), getattr(lesson.teaches, place)
-            if pk is not None and (pk, place) not in seen:
-                seen.add((pk, place))
-                yield rows[pk], place, calibration.corrected(spring, place)
+    for place in PLACES:
+        hung = {}
+        for lesson in taught:
+            hung.setdefault(getattr(lesson.run, f"{place}_id"), []).append(lesson)
+        hung.pop(None, None)
+        for pk, those in hung.items():
+            values = convert.correction_values(calibration.corrected(getattr(those[0].teaches, place), place))
+            read = max(one.run.taught_at for one in those)
+            yield Found(rows[pk], place, values, read, _rests_on(rows[pk], place, build))
 
 
-def _keep(build, row, place, found, by):
-    """Write a correction unless it says what stands there already; return its key."""
-    values = convert.correction_values(found)
+def _rests_on(row, place, build):
+    """The builds whose runs are in the figures that a build's runs were fitted on top of."""
+    prior = convert.correction_for(row, place, build)
+    return sorted({prior.build_id, *prior.rests_on}) if prior else []
+
+
+def _keep(build, found, by):
+    """Write a correction unless it says what stands there already; return its key.
+
+    Reckoned anew because another pair was run, it is no newer: a weighing since then still outvotes it.
+    """
+    values = found.values | {"rests_on": found.rests_on}
+    read = {"learned_at": found.taught_at, "by": by}
     kept, made = SpringCorrection.objects.get_or_create(
-        spring=row, build=build, position=place, defaults=values | {"by": by, "learned_at": timezone.now()}
+        spring=found.spring, build=build, position=found.place, defaults=values | read
     )
+    if kept.learned_at != found.taught_at:
+        values |= read
     if not made and any(getattr(kept, name) != value for name, value in values.items()):
-        values |= {"by": by, "learned_at": timezone.now()}
         for name, value in values.items():
             setattr(kept, name, value)
         save_versioned(kept, kept.version, list(values))

@@ -7,6 +7,7 @@ from math import isfinite
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.db.models import F, Max
+from django.utils import timezone
 
 from curves import convert, frames
 from curves.locks import require_unlocked
@@ -14,6 +15,7 @@ from curves.models import KINDS, Reading, Run, TakenBack
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
 
+SWEEP = "reading"  # among ``KINDS``
 MOST_OF_A_KIND = 500  # in one run
 
 
@@ -55,7 +57,7 @@ def put(run, kind, key, values, *, by, version=None):
         if version is not None or TakenBack.objects.filter(run=run, key=key).exists():
             raise Conflict(None)
         row = model.objects.create(run=run, key=key, **values, **_place(run, model))
-        _touch(run)
+        _touch(run, kind)
         return Written(row, None, values)
     before = {name: getattr(row, name) for name in values}
     if before != values:
@@ -64,7 +66,7 @@ def put(run, kind, key, values, *, by, version=None):
         for name, value in values.items():
             setattr(row, name, value)
         save_versioned(row, version, list(values))
-        _touch(run)
+        _touch(run, kind)
     return Written(row, before, values)
 
 
@@ -83,7 +85,7 @@ def take_back(run, kind, key, *, by, version=None):
     if row is None:
         return None
     row.delete()
-    _touch(run)
+    _touch(run, kind)
     return row
 
 
@@ -146,6 +148,7 @@ def _place(run, model):
     return {"position": 0 if last is None else last + 1}
 
 
-def _touch(run):
-    """Whoever has the whole run open elsewhere must see that it has changed."""
-    Run.objects.filter(pk=run.pk).update(version=F("version") + 1)
+def _touch(run, kind):
+    """Whoever has the whole run open elsewhere must see that it has changed; a sweep teaches anew."""
+    read = {"read_at": timezone.now()} if kind == SWEEP else {}
+    Run.objects.filter(pk=run.pk).update(version=F("version") + 1, **read)

@@ -33,6 +33,8 @@ class Run(models.Model):
     removed = models.BooleanField(default=False)  # taken off the card; the readings stay, so it can come back
     by = person_field()
     at = models.DateTimeField(auto_now_add=True)
+    # When its sweep, its pair or a bend was last written: what it teaches of its springs is as old as that.
+    read_at = models.DateTimeField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
@@ -41,6 +43,11 @@ class Run(models.Model):
 
     def __str__(self):
         return f"{self.get_kind_display()} run {self.number}"
+
+    @property
+    def taught_at(self):
+        """How old what it teaches is; of a run that was read before this was kept, when it was made."""
+        return self.read_at or self.at
 
 
 class Reading(models.Model):

@@ -133,7 +133,10 @@ class SpringCorrection(models.Model):
     in_use = models.BooleanField(default=True)
     by = person_field()
     at = models.DateTimeField(auto_now_add=True)
-    learned_at = models.DateTimeField(default=timezone.now)  # what stands now; runs read later teach anew
+    learned_at = models.DateTimeField(
+        default=timezone.now
+    )  # when the newest run with it in this place was read
+    rests_on = models.JSONField(default=list)  # keys of builds whose corrections it was learned on top of
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
