@@ -65,7 +65,10 @@ document.addEventListener("htmx:oobBeforeSwap", ({ detail }) => {
   if (before.length === after.length) after.forEach((details, place) => (details.open ||= before[place].open));
 });
 
-const isInUse = (part) => Boolean(part.querySelector("form[data-keep]")) || isTypedIn(part);
+const isInUse = (part) => [...part.querySelectorAll("form[data-keep]")].some(isOpened) || isTypedIn(part);
+
+// A form put in its place to be filled in is in use though nothing is typed yet; one that always lies folded is not.
+const isOpened = (form) => !form.closest("details.fold");
 
 function isTypedIn(part) {
   const fields = [...part.querySelectorAll("input:not([type=hidden]), select, textarea")];

@@ -49,6 +49,34 @@ def test_what_is_typed_elsewhere_stays_while_the_counts_around_it_follow(open_pa
     expect(page.locator("#why-on")).to_have_value("the customer waits")
 
 
+def test_what_is_typed_of_other_steps_stays_when_one_is_ticked(open_page, size):
+    job = build.job(stage="cleaning")
+    for text in ("Degrease", "Brush", "Dry"):
+        job.steps.create(list="cleaning", text=text)
+    page = open_page(size, who="technician")
+    card(page, job)
+    brush = page.locator("#sec-cleaning li", has_text="Brush")
+    brush.locator("summary").click()
+    brush.locator("input[name=why]").fill("the brush is lost")
+    page.locator("#sec-cleaning summary", has_text="Add a step").click()
+    new = page.locator("#sec-cleaning [name=text]")
+    new.fill("Soak over night")
+    tick(page, "cleaning", "Degrease")
+    expect(page.locator("#sec-cleaning li", has_text="Degrease")).to_contain_text("Robin Technician")
+    for typed, text in ((brush.locator("input[name=why]"), "the brush is lost"), (new, "Soak over night")):
+        expect(typed).to_be_visible()
+        expect(typed).to_have_value(text)
+    page.get_by_role("button", name="Add the step").click()
+    expect(page.locator("#sec-cleaning li", has_text="Soak over night")).to_be_visible()
+    expect(new).to_have_value("")
+    expect(brush.locator("input[name=why]")).to_have_value("the brush is lost")
+    brush.get_by_role("button", name="Put it aside").click()
+    expect(brush).to_contain_text("put aside: the brush is lost")
+    page.reload()
+    expect(new).to_have_value("")
+    assert list(job.steps.filter(text__startswith="Soak").values_list("list", flat=True)) == ["cleaning"]
+
+
 def test_an_engine_written_anew_changes_what_the_unit_says_beside_it(open_page, size):
     job = build.job(stage="intake")
     page = open_page(size)

@@ -140,6 +140,7 @@ def test_what_is_typed_in_a_point_is_not_lost_to_the_tap_on_the_others(open_page
     expect(line.locator("[name$=-note]")).to_have_value("one is scored")
     expect(line).to_contain_text("say good, worn, replace or not applicable")
     assert not job.inspections.exists()
+    page.wait_for_load_state()  # what is chosen is saved by itself only once the page's scripts run
     line.locator("select").select_option("worn")
     expect(line.locator("summary")).to_contain_text("worn", ignore_case=True)
     page.get_by_role("button", name=re.compile("^The other .* are good")).click()

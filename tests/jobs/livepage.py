@@ -92,7 +92,9 @@ class LivePage:
 
 def is_open(part):
     """Whether a form is open in it, as static/js/live.js sees it."""
-    return any(form.get("data-keep") is not None for form in part.iter("form"))
+    folds = [one for one in part.iter("details") if "fold" in one.get("class", "").split()]
+    folded = {form for fold in folds for form in fold.iter("form")}
+    return any(form.get("data-keep") is not None and form not in folded for form in part.iter("form"))
 
 
 def parse(text):
