@@ -81,7 +81,7 @@ def test_hit_says_tray_promise_lateness_and_what_is_missing(client_as):
     assert f"promised {late.promised_on:%-d %b %Y}" in said
     Job.objects.filter(pk=late.pk).update(stage="hand_back")
     said = " ".join(client.get(reverse("search"), {"words": "tray 7"}).content.decode().split())
-    assert "Missing: a signed curve sheet" in said
+    assert "missing: a signed curve sheet" in said
     said = " ".join(client.get(reverse("search"), {"words": "tray 8"}).content.decode().split())
     assert "late by" not in said
 
