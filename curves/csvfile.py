@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from curves import cells
 from curves.columns import Columns, CsvError, Question, find_columns
 from curves.models import ADVANCE_DEG, SPEED_RPM
+from shop.words import several
 
 MOST_BYTES = 1_000_000
 MOST_ROWS = 500
@@ -215,7 +216,7 @@ def _direction(columns, row, number):
 def _stated(columns: Columns, delimiter, mark, numbers, count):
     """How the file was understood, so that a wrong reading of it is seen before it is saved."""
     names = {"\t": "tabs", ";": "semicolons", ",": "commas", " ": "spaces"}
-    stated = [f"{count} readings, columns separated by {names[delimiter]}."]
+    stated = [f"{several(count, 'reading')}, columns separated by {names[delimiter]}."]
     if mark:
         stated.append(f"The decimal mark is the {'point' if mark == cells.POINT else 'comma'}.")
     grouped = [n.text for pair in numbers for n in pair if n.ambiguous and mark and mark not in n.digits]

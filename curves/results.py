@@ -2,9 +2,9 @@
 
 from dataclasses import dataclass, field
 
+from curves.engine.bands.band import EDGE_DEG
 from curves.models import Run
 
-EDGE_DEG = 1e-6  # a curve on the edge lies inside
 # Where a run lies farthest out of its band; a single reading's miss and a proposal's expected one are others.
 AT_POINT, BETWEEN = "at one of its points", "between its points"
 

@@ -16,6 +16,8 @@ from weasyprint import CSS, HTML
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcherResponse
 
+from curves.models.targets import AgreedTiming
+
 FONT = "Liberation Sans, DejaVu Sans, sans-serif"
 LARGEST = 5 * 1024 * 1024
 
@@ -57,6 +59,7 @@ def write_html(data, *, data_sha256):
             "data_sha256": data_sha256,
             "qr": draw_qr(data["url"]),
             "chart": draw_chart(curve["svg"]) if curve.get("svg") else "",
+            "agreed": AgreedTiming.of((data.get("recorded") or {}).get("target")),
         },
     )
 

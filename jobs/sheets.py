@@ -119,7 +119,12 @@ def _headline(judged):
     """What a run comes to, as the sheet freezes it; None where no more than the unit as received was read."""
     if judged is None:
         return None
-    return {"text": judged.headline, "proved": judged.is_proved, "state": judged.state}
+    return {
+        "text": judged.headline,
+        "proved": judged.is_proved,
+        "state": judged.state,
+        "run": str(judged.run),  # the curve's figures may be of an earlier one: who prints both says so
+    }
 
 
 def readings_table(figure):

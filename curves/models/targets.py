@@ -1,5 +1,7 @@
 """The band that a build was agreed to have."""
 
+from dataclasses import dataclass, fields
+
 from django.db import models
 
 from curves.models.builds import Build
@@ -19,6 +21,21 @@ class InitialTiming:
     @property
     def initial_agreed(self):
         return self.initial_crank_deg is not None or self.initial_range_agreed
+
+
+@dataclass(frozen=True)
+class AgreedTiming(InitialTiming):
+    """The initial timing agreed as a paper froze it, in crank degrees."""
+
+    initial_low_crank_deg: float = 0.0
+    initial_high_crank_deg: float = 0.0
+    initial_crank_deg: float | None = None
+
+    @classmethod
+    def of(cls, frozen):
+        """From a target as plain data; None, and a name that it lacks, stand for nothing agreed."""
+        frozen = frozen or {}
+        return cls(**{one.name: frozen[one.name] for one in fields(cls) if one.name in frozen})
 
 
 class Target(InitialTiming, models.Model):

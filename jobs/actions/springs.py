@@ -33,7 +33,7 @@ def where_words(refusal):
     """Why a spring can't hang in a unit, and the way out, in a sentence or two."""
     lies = refusal.spring.quantity
     numbers = sorted(Job.objects.filter(build__in=refusal.builds).values_list("number", flat=True))
-    said = f"{refusal.wanted} are wanted and {lies or 'none'} left in the drawer" if lies else "none is left"
+    said = f"{refusal.wanted} are wanted and {lies} left in the drawer" if lies else "none is left"
     if not numbers:
         return f"{refusal.spring}: {said}. Choose another, or count the drawer if one lies there."
     named = ", ".join(map(str, numbers[:-1]))

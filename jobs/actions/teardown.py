@@ -16,6 +16,7 @@ LEDGERS = (
     "This spring hangs in the unit by its final run: take that run off the card, and the spring goes back to "
     "the drawer and off this list."
 )
+MEASURED = "What was measured applies: take the value out, or give another verdict."
 
 
 @transaction.atomic
@@ -27,6 +28,8 @@ def answer_point(job, point, *, by, value=None, verdict="", note_text="", versio
     """
     require(by, "edit_work")
     held(job)
+    if verdict == Inspection.Verdict.NOT_APPLICABLE and value is not None:
+        raise ValidationError({"verdict": MEASURED})
     verdict = verdict or proposed_verdict(point, value, job.build)
     if not verdict:
         raise ValidationError({"verdict": "No limit to go by: say good, worn, replace or not applicable."})

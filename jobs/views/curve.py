@@ -24,6 +24,7 @@ from shop.models import Shop
 from shop.pages import go, page
 from shop.rights import require
 from shop.versions import Conflict
+from shop.words import several
 
 STAGES = {
     Run.Kind.AS_RECEIVED: Stage.TEARDOWN,
@@ -125,7 +126,7 @@ def _of_build(build):
 def _made(request, job, form):
     run = actions.add_run(job, form.run_values, form.rows, by=request.user)
     trials.learn_soon(job, by=request.user)
-    notes.leave(request, f"{run} is saved: {len(form.rows)} readings.")
+    notes.leave(request, f"{run} is saved: {several(len(form.rows), 'reading')}.")
     return place_of(job, run.kind)
 
 
@@ -166,7 +167,7 @@ def run(request, number, run):
             refuse_springs(form, refusal)
         else:
             trials.learn_soon(job, by=request.user)
-            notes.leave(request, f"{row} is changed: {len(form.rows)} readings.")
+            notes.leave(request, f"{row} is changed: {several(len(form.rows), 'reading')}.")
             return go(request, place_of(job, row.kind))
     return _show_run(request, job, form, row)
 

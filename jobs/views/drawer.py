@@ -140,7 +140,7 @@ def _moved(request, row, said):
         row, said["happened"], said["number"], seen=said["seen"], by=request.user, note=said["note"]
     )
     row.refresh_from_db()
-    notes.leave(request, f"Written down: {row.quantity} of {row} lie in the drawer now.")
+    notes.leave(request, f"Written down: the drawer holds {row.quantity} of {row} now.")
     return reverse("spring", args=[row.pk]) + "#sec-stock"
 
 

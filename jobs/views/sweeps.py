@@ -18,6 +18,7 @@ from shop.models import Shop
 from shop.pages import go, page
 from shop.rights import require
 from shop.versions import Conflict
+from shop.words import several
 
 
 @require_GET
@@ -144,7 +145,7 @@ def _new(request, job, form_class, add, show, initial):
 
 def _made(request, job, form, add):
     row = add(job, form.row_values, form.rows, by=request.user)
-    notes.leave(request, f"{row} is saved: {len(form.rows)} readings.")
+    notes.leave(request, f"{row} is saved: {several(len(form.rows), 'reading')}.")
     return _place(job, row)
 
 
@@ -161,7 +162,7 @@ def _change(request, job, row, shown, form_class, change, show):
         except Conflict as conflict:
             form.show_conflict(conflict.current)
         else:
-            notes.leave(request, f"{row} is changed: {len(form.rows)} readings.")
+            notes.leave(request, f"{row} is changed: {several(len(form.rows), 'reading')}.")
             return go(request, _place(job, row))
     return show(request, job, form, row)
 

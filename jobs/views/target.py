@@ -15,6 +15,7 @@ from jobs.views.sweeps import engine_of, writable
 from shop import notes
 from shop.pages import go, page
 from shop.versions import Conflict
+from shop.words import several
 
 STARTS = {"slopes": SlopesForm, "past": PastForm, "responses": ResponsesForm, "sweep": SweepForm}
 
@@ -40,7 +41,7 @@ def target(request, number):
         except Conflict as conflict:
             form.show_conflict(conflict.current)
         else:
-            notes.leave(request, f"The target is saved: {len(form.rows)} points.")
+            notes.leave(request, f"The target is saved: {several(len(form.rows), 'point')}.")
             return go(request, f"{reverse('card', args=[number])}?open=spring_trials#stage-spring_trials")
     return _show(request, job, form)
 

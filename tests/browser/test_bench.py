@@ -1,6 +1,7 @@
 """The bench screen in a real browser: quick to type into, by finger or by keys, and every size and scheme."""
 
 import json
+import re
 import sys
 
 import pytest
@@ -369,3 +370,56 @@ def test_without_scripts_the_plain_form_is_the_way(open_page, job):
     assert not page.locator("[data-bench-pad]").is_visible()
     page.get_by_role("link", name="Type the run in a plain form").click()
     assert page.get_by_role("heading", name="Trial run 1").is_visible()
+
+
+# What a run comes to on the bench; the rest of the screen is of the one reading that is being typed.
+TOLD = (".bench-proof", "#bench-checks", "#run-chart table", "#run-chart [role=status]", "[data-bench-cells]")
+
+
+def told(page):
+    page.locator("details").evaluate_all("(all) => all.forEach((one) => { one.open = true; })")
+    words = {place: page.locator(place).inner_text() for place in TOLD}
+    words["sheets"] = page.locator("[data-bench-sheets]").inner_text()
+    # When, and which cell is chosen to be read now, is of the tablet.
+    return {place: re.sub(r" \d\d:\d\d|\bnow\b|–", "", text) for place, text in words.items()}
+
+
+def reloaded(page):
+    page.reload()
+    expect(page.locator("[data-bench-cells] table")).to_be_visible()
+    return told(page)
+
+
+def test_after_each_write_the_bench_says_what_a_fresh_load_of_it_says(open_page, db):
+    """A reading kept, corrected and taken back; a second tablet hears of it, and the card counts it."""
+    job = bench_job(kind=Run.Kind.FINAL, stage="bench_curve", speeds=[300, 1000, 1800])
+    first, second = open_page("desk", who="technician"), open_page("desk", who="owner")
+    for page in (first, second):
+        open_bench(page, job)
+
+    def agree():
+        all_saved(first)
+        expect(first.locator("[data-bench-unjudged]").first).to_be_hidden()
+        said = told(first)
+        for _ in range(50):  # it asks every three seconds
+            if told(second) == said:
+                break
+            second.wait_for_timeout(200)
+        assert told(second) == said
+        assert reloaded(first) == said
+        return said
+
+    type_in(first, "0", "7.5", "11")
+    risen = agree()
+    assert "falling sweep not read" in risen[".bench-proof"]
+    type_in(first, "11.1", "7.6", "0.1")
+    whole = agree()
+    assert "not read" not in whole[".bench-proof"]
+    cell(first, 1000).click()
+    type_in(first, "20")
+    assert agree()["#run-chart table"] != whole["#run-chart table"]
+    first.get_by_role("button", name="Take back the last").click()
+    taken = agree()
+    assert taken["#run-chart table"] != whole["#run-chart table"]
+    first.goto(f"/jobs/{job.number}/")
+    expect(first.locator("#sec-final")).to_contain_text(f"{len(saved(job))} readings in distributor degrees")

@@ -82,7 +82,7 @@ def test_a_count_is_a_move_and_is_read_off_the_page(page, only):
     stock.get_by_label("Counted: so many lie there").check()
     stock.get_by_label("How many").fill("6")
     stock.get_by_role("button", name="Write it down").tap()
-    expect(page.get_by_text("6 of P 7 lie in the drawer now")).to_be_visible()
+    expect(page.get_by_text("the drawer holds 6 of P 7 now")).to_be_visible()
     expect(stock).to_contain_text("6 in the drawer")
     stock.get_by_text("What came and went").tap()
     expect(stock.locator(".moves > li").first).to_contain_text("+5")

@@ -357,3 +357,31 @@ def test_a_travel_is_never_good_without_its_value(client_as):
     client_as("technician").post(reverse("answer_rest", args=[job.number]))
     assert not job.inspections.filter(point__key=TRAVEL).exists()
     assert job.inspections.filter(in_bulk=True).exists()
+
+
+def test_a_value_is_not_taken_as_not_applicable(client_as):
+    job, client, asked = build.job(stage="teardown"), client_as("technician"), point()
+    refused = one(client, job, asked, value="0.06", verdict="na")
+    assert refused.status_code == 422
+    assert (
+        "What was measured applies: take the value out, or give another verdict." in refused.content.decode()
+    )
+    assert not job.inspections.exists()
+    assert one(client, job, asked, value="0.06").status_code == 200
+    assert one(client, job, asked, version="1", value="0.06", verdict="na").status_code == 422
+    assert job.inspections.get().verdict == "good"
+    assert one(client, job, asked, version="1", value="", verdict="na").status_code == 200
+    assert one(client, job, asked, version="2", value="0.06", verdict="na").status_code == 422
+    row = job.inspections.get()
+    assert (row.value, row.verdict) == (None, "na")
+
+
+def test_of_the_whole_list_only_the_contradiction_is_refused_and_nothing_typed_is_lost(client_as):
+    job, client = build.job(stage="teardown"), client_as("technician")
+    address, play, lift = reverse("answer_points", args=[job.number]), point(), point("shaft-end-float")
+    typed = {f"p{play.pk}-value": "0.06", f"p{play.pk}-verdict": "na", f"p{lift.pk}-value": "0.2"}
+    page = client.post(address, typed)
+    assert page.status_code == 422
+    assert "What was measured applies" in page.content.decode()
+    assert re.search(rf'name="p{play.pk}-value"[^>]*value="0.06"', page.content.decode())
+    assert [row.point for row in job.inspections.all()] == [lift]

@@ -237,3 +237,84 @@ def test_a_sheet_signed_before_there_was_a_headline_still_renders():
         step.pop("aside", None)
     printed = pdf.write_html(data, data_sha256="0" * 64)
     assert "Final run 1: inside the band." in " ".join(re.sub(r"<[^>]+>", " ", printed).split())
+
+
+def started_after(**first):
+    """A final run that was read, and a newer one in which so far only the sparks were: out of their limit."""
+    job = job_with(**first)
+    later = build.run(job.build, [], kind="final")
+    for number, offset in enumerate(UNEVEN, start=1):
+        later.sparks.create(speed_rpm=300, cylinder=number, offset_deg=offset)
+    return job
+
+
+def words_of(html):
+    return " ".join(re.sub(r"<[^>]+>", " ", html).split())
+
+
+def printed(sheet):
+    return words_of(pdf.write_html(sheet.content, data_sha256="0" * 64))
+
+
+def card_numbers(client, job):
+    page = client.get(reverse("card", args=[job.number])).content.decode()
+    return words_of(page.split('id="card-numbers"')[1].split("<details")[0])
+
+
+OUT = "out of the band between its points"
+
+
+def test_the_miss_of_one_run_never_stands_under_the_headline_of_another(client_as):
+    job = started_after(readings=OVER)
+    said = card_numbers(client_as("owner"), job)
+    assert "Final run 2: no sweep read, scatter fails" in said
+    assert "What follows is of Final run 1: no sweep was read in Final run 2 yet." in said
+    assert f"Final run 1 {OUT}" in said
+    for sheet in (draft(job, built=False), signed_sheet(job, built=False)):
+        paper = printed(sheet)
+        assert "Final run 2: no sweep read, scatter fails. Final run 1: Out of the band by" in paper
+        assert "Of final run 1: final run 2 has no sweep yet." in paper
+        assert "Checks of final run 2" in paper
+        assert "final run 1 lies" in paper
+
+
+def test_what_was_proved_before_a_newer_run_was_started_is_not_said_to_be(client_as):
+    job = started_after()
+    said = card_numbers(client_as("owner"), job)
+    assert "Final run 2: no sweep read, scatter fails" in said
+    assert "What follows is of Final run 1" in said
+    assert not re.search(r"\bproved\b", said + printed(draft(job, built=False)))
+
+
+def test_the_miss_of_the_run_in_the_headline_stands_under_it_unnamed(client_as):
+    job = job_with(readings=OVER)
+    said = card_numbers(client_as("owner"), job)
+    assert OUT.capitalize() in said
+    assert "What follows" not in said
+    paper = printed(draft(job, built=False))
+    assert "rising sweep in the band. Out of the band by" in paper
+    assert "has no sweep yet" not in paper
+
+
+def test_a_final_run_only_begun_shows_no_checks_of_a_trial_as_its_own(client_as):
+    job = build.job(stage="bench_curve")
+    build.target(job.build)
+    build.run(job.build, build.RISING)
+    client = client_as("owner")
+    build.run(job.build, [], kind="final")
+    page = client.get(reverse("card", args=[job.number])).content.decode()
+    final = page.split('id="sec-final"')[1].split("</section>")[0]
+    assert "against the band" not in final
+    assert "0 readings in distributor degrees" in words_of(final)
+
+
+def test_a_sheet_signed_before_its_headline_named_a_run_names_the_run_that_missed():
+    sheet = signed_sheet(started_after(readings=OVER), built=False)
+    data = json.loads(sheet.data)
+    del data["curve"]["headline"]["run"]
+    paper = words_of(pdf.write_html(data, data_sha256="0" * 64))
+    assert "scatter fails. Final run 1: Out of the band by" in paper
+    assert "Checks of the final run" in paper
+    for run in data["curve"]["runs"]:
+        del run["miss_said"]
+    assert "Final run 1: Worst: " in words_of(pdf.write_html(data, data_sha256="0" * 64))

@@ -81,7 +81,7 @@ def test_card_says_what_came_from_the_earlier_one_until_it_is_changed(client_as,
     said = words(client, new)
     assert f"As measured on {source} : measure anew" in said
     assert f"As agreed on {source} ." in said
-    assert f"{spring} hang in it, as it left {source} ." in said
+    assert f"{spring} hangs in it, as it left {source} ." in said
     form = client.get(reverse("run_new", args=[new.number]) + "?kind=as_received").context["form"]
     assert form["primary"].value() == spring.pk
 

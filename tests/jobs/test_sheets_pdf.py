@@ -7,11 +7,13 @@ import re
 import threading
 import tracemalloc
 from http.server import BaseHTTPRequestHandler, HTTPServer
+from io import BytesIO
 from itertools import pairwise
 
 import pytest
 import segno
 from django.template.loader import render_to_string
+from pypdf import PdfReader
 from weasyprint.urls import FatalURLFetchingError
 
 from curves.models import Run
@@ -347,3 +349,71 @@ def test_papers_do_not_grow_the_memory():
         tracemalloc.stop()
     # A stylesheet parsed anew each time would leave about 0.24 MB a paper, 1.9 MB in all.
     assert after - before < 600_000
+
+
+ROW = re.compile(r"^\d{3,4} \d{3,4} ", re.MULTILINE)
+
+
+def rows_by_page(data, lines):
+    """How many rows of readings each page holds, from the heading on, under a setting note of some lines."""
+    data["recorded"]["setting_note"] = "\n".join(["Set it."] * lines)
+    body = pdf.print_sheet(data, data_sha256="0" * 64)
+    found = []
+    for page in PdfReader(BytesIO(body)).pages:
+        text = page.extract_text()
+        _, heading, after = text.rpartition("Readings on the bench")
+        found.append((bool(heading), len(ROW.findall(after))))
+    return found
+
+
+@pytest.mark.parametrize(("paper", "first"), [("A4", 28), ("Letter", 22)])
+def test_readings_leave_no_lone_rows_at_a_foot_or_a_head(paper, first):
+    """The table is pushed down line by line, over the foot of the page and onto the next."""
+    data = draft(finished_job(), paper_size=paper, built=False).content
+    splits, pages = 0, set()
+    for lines in range(first, first + 20):
+        rows = rows_by_page(data, lines)
+        held = [count for _, count in rows if count]
+        [(page, (_, under_heading))] = [(at, one) for at, one in enumerate(rows) if one[0]]
+        assert sum(held) == 13
+        assert min(held) >= 3, (lines, rows)
+        assert under_heading == held[0], (lines, rows)
+        splits += len(held) > 1
+        pages.add(page)
+    assert splits > 3
+    assert len(pages) == 2  # at the foot of one, at the head of the next
+
+
+def test_columns_name_runs_by_their_names_and_no_keys():
+    job = build.job()
+    build.run(job.build, kind=Run.Kind.AS_RECEIVED)
+    build.run(job.build)
+    build.target(job.build)
+    text = text_of(draft(job))
+    assert "trial run 2 lies" in text
+    assert not re.search(r"latest|as_received", text)
+
+
+@pytest.mark.parametrize(
+    ("agreed", "says"),
+    [
+        ({}, "No initial timing is agreed."),
+        ({"initial_crank_deg": 0}, "Initial timing 0.0° crank agreed; a run says what the light must read."),
+        (
+            {"initial_low_crank_deg": 8, "initial_high_crank_deg": 12},
+            "Initial timing 8.0 to 12.0° crank agreed; a run over the band says which.",
+        ),
+    ],
+)
+def test_what_is_agreed_of_the_initial_timing_is_said_before_any_run(agreed, says):
+    job = build.job()
+    build.target(job.build, **agreed)
+    sheet = draft(job)
+    assert says in text_of(sheet)
+    assert (says in text_of(draft(job, Sheet.Kind.JOB_SHEET))) is bool(agreed)
+    frozen = sheet.content
+    frozen["recorded"]["target"].pop(
+        "initial_crank_deg" if agreed.get("initial_crank_deg") is None else "note"
+    )
+    html = pdf.write_html(frozen, data_sha256="0" * 64)
+    assert says in " ".join(re.sub(r"<[^>]+>", " ", html).split())
