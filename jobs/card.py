@@ -65,6 +65,11 @@ class Card:
         return guards.missing(self.job)
 
     @property
+    def lacked(self):
+        """What the forms of a move send along, so that a reason covers what was shown and no more."""
+        return guards.digest_of(self.missing)
+
+    @property
     def missing_count(self):
         return guards.how_many(self.missing)
 

@@ -1,5 +1,6 @@
 """What a card must have before it goes on, and whether it may be written on at all."""
 
+import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -29,6 +30,11 @@ class Counted(str):
 def how_many(missing):
     """How many things are missing: twenty points to answer are twenty."""
     return sum(getattr(need, "things", 1) for need in missing)
+
+
+def digest_of(missing):
+    """A short word for what is missing, the same as long as that is: a page sends what it showed."""
+    return hashlib.sha256("\n".join(missing).encode()).hexdigest()[:16] if missing else ""
 
 
 class Closed(PermissionDenied):

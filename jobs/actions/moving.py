@@ -19,11 +19,17 @@ from shop.rights import require
 from shop.versions import Conflict
 
 
+class OtherMissing(Conflict):
+    """A reason was given, but by now the card misses something else than the page showed."""
+
+
 @transaction.atomic
-def move_stage(job, *, to, by, reason="", seen=None):
+def move_stage(job, *, to, by, reason="", seen=None, lacked=None):
     """Move a card one stage on or back; what is missing is kept with the move, and then a reason is wanted.
 
     ``seen`` is the stage that was on the mover's screen; Conflict when someone else moved the card first.
+    ``lacked`` is the digest of what was missing there; OtherMissing when the reason was given for less, or
+    for other things. None: not asked of who shows nothing.
     """
     require(by, "move_stage")
     now = _locked(job, seen)
@@ -35,6 +41,7 @@ def move_stage(job, *, to, by, reason="", seen=None):
     onward = stages.place(to) > stages.place(now.stage)
     missing = guards.missing(now) if onward else []
     _want_reason(stages.wants_reason(now.stage, to, missing), reason, missing)
+    _want_seen(now, missing, lacked)
     left = now.stage
     _write(now, stage=to, stage_since=timezone.now())
     StageMove.objects.create(job=now, from_stage=left, to_stage=to, reason=reason, missing=missing, by=by)
@@ -44,8 +51,8 @@ def move_stage(job, *, to, by, reason="", seen=None):
 
 
 @transaction.atomic
-def hand_back(job, *, by, handed_to="", warranty_until=None, reason="", seen=None):
-    """Close a card that stands at hand-back; without a signed curve sheet that takes a reason."""
+def hand_back(job, *, by, handed_to="", warranty_until=None, reason="", seen=None, lacked=None):
+    """Close a card that stands at hand-back; what is missing takes a reason, and ``lacked`` as in a move."""
     require(by, "hand_back")
     now = _locked(job, seen)
     if now.stage != Stage.HAND_BACK:
@@ -54,6 +61,7 @@ def hand_back(job, *, by, handed_to="", warranty_until=None, reason="", seen=Non
         )
     missing = guards.missing(now) or ([OUTDATED] if is_outdated(now) else [])
     _want_reason(bool(missing), reason, missing)
+    _want_seen(now, missing, lacked)
     _write(now, closed_at=timezone.now(), handed_to=handed_to, warranty_until=warranty_until)
     stock.come_home(now.build, by=by)
     now.build.locked = True
@@ -132,6 +140,11 @@ def _want_reason(wanted, reason, missing):
     if wanted and not reason.strip():
         cause = f"Still missing: {', '.join(missing)}" if missing else "Going back takes a reason"
         raise ValidationError({"reason": f"{cause}. Write why."})
+
+
+def _want_seen(job, missing, lacked):
+    if missing and lacked is not None and lacked != guards.digest_of(missing):
+        raise OtherMissing(job)
 
 
 def _told(**detail):

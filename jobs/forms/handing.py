@@ -27,6 +27,7 @@ class HandBackForm(Form):
     """The last move: to whom, until when the work is warranted, and why if something is missing."""
 
     stage = forms.ChoiceField(choices=Stage.choices, widget=forms.HiddenInput)
+    lacked = forms.CharField(widget=forms.HiddenInput, required=False)  # what was missing on the page
     handed_to = forms.CharField(label="Handed to", max_length=120)
     warranty_until = DateField(label="Warranty until", required=False)
     reason = forms.CharField(label="Why without it", max_length=300, required=False)
@@ -37,6 +38,7 @@ class MoveForm(Form):
 
     stage = forms.ChoiceField(choices=Stage.choices, widget=forms.HiddenInput)
     to = forms.ChoiceField(choices=Stage.choices, widget=forms.HiddenInput)
+    lacked = forms.CharField(widget=forms.HiddenInput, required=False)
     reason = forms.CharField(label="Why", max_length=300, required=False)
 
 

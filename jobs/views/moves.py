@@ -20,6 +20,10 @@ from shop.once import take
 from shop.rights import require
 from shop.versions import Conflict
 
+MISSING_CHANGED = (
+    "What is missing changed since this page was shown: look at it again, then send your reason."
+)
+
 
 @require_POST
 def move(request, number):
@@ -45,6 +49,9 @@ def _moved(request, number, form, name, action):
             return redirect("card", number)
         except ValidationError as error:
             form.add_error(None, error)
+        except moving.OtherMissing:
+            form.add_error("reason", MISSING_CHANGED)
+            return show_card(request, load(request, number), status=409, **{name: form})
         except Conflict as conflict:
             stands = conflict.current.get_stage_display()
             form.add_error(None, f"Someone else moved this card meanwhile: it stands at {stands} now.")

@@ -325,7 +325,8 @@ def test_counter_may_not_move_but_the_bench_moves_on_only_with_a_reason(client_a
     part(job, 300)
     move = {"stage": "intake", "to": "teardown"}
     assert client.post(reverse("move", args=[job.number]), move).status_code == 422
-    client.post(reverse("move", args=[job.number]), move | {"reason": "agreed on the way, to be written"})
+    move |= {"reason": "agreed on the way, to be written", "lacked": guards.digest_of([LIMIT])}
+    client.post(reverse("move", args=[job.number]), move)
     assert job.moves.get().missing == [LIMIT]
 
 

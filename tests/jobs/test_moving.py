@@ -1,6 +1,7 @@
 """Moving a card: one stage at a time, by those who may, and with a reason where something is missing."""
 
 import datetime
+import re
 import uuid
 
 import pytest
@@ -156,6 +157,34 @@ def test_the_signature_under_another_paper_hides_no_change(client_as, person):
     assert guards.missing(fresh(job)) == []
 
 
+def lacked(job):
+    """What a page sends along of what it showed as missing."""
+    return {"lacked": guards.digest_of(guards.missing(fresh(job)))}
+
+
+@pytest.mark.parametrize("name", ["move", "hand_back"])
+def test_a_reason_covers_what_was_missing_on_the_page_and_no_more(client_as, name):
+    client = client_as("technician")
+    stage = "hand_back" if name == "hand_back" else "bench_curve"
+    job = build.job(stage=stage, worked=True)
+    step = job.steps.create(list="cleaning", text="Bead the body", abrasive=True)
+    values = {"stage": stage, "to": "hand_back", "handed_to": "Ivo Brandt", "reason": "sheet follows by post"}
+    values |= lacked(job)
+    client.post(reverse("tick_step", args=[job.number, step.pk, "do"]))  # on another tablet
+    refused = client.post(reverse(name, args=[job.number]), values)
+    text = refused.content.decode()
+    assert refused.status_code == 409
+    assert fresh(job).stage == stage
+    assert not fresh(job).is_closed
+    assert "What is missing changed since this page was shown" in text
+    assert 'value="sheet follows by post"' in text
+    assert name == "move" or 'value="Ivo Brandt"' in text
+    shown = re.findall(r'name="lacked" value="(\w+)"', text)
+    assert set(shown) == set(lacked(job).values())
+    assert client.post(reverse(name, args=[job.number]), values | {"lacked": ""}).status_code == 409
+    assert client.post(reverse(name, args=[job.number]), values | {"lacked": shown[0]}).status_code == 302
+
+
 def fresh(job):
     return Job.objects.get(pk=job.pk)
 
@@ -205,7 +234,7 @@ def test_move_without_what_is_missing_takes_a_reason_and_keeps_both(client_as):
     assert refused.status_code == 422
     assert "Still missing" in refused.content.decode()
     assert fresh(job).stage == "teardown"
-    client.post(reverse("move", args=[job.number]), values | {"reason": "customer waits"})
+    client.post(reverse("move", args=[job.number]), values | {"reason": "customer waits"} | lacked(job))
     move = job.moves.get()
     assert move.reason == "customer waits"
     assert "inspection point" in move.missing[0]
@@ -255,7 +284,9 @@ def test_counter_hands_back_with_a_reason_and_the_card_closes(client_as):
     refused = client.post(reverse("hand_back", args=[job.number]), values)
     assert refused.status_code == 422
     assert 'value="Marta Quill"' in refused.content.decode()
-    client.post(reverse("hand_back", args=[job.number]), values | {"reason": "sheet follows by post"})
+    client.post(
+        reverse("hand_back", args=[job.number]), values | {"reason": "sheet follows by post"} | lacked(job)
+    )
     closed = fresh(job)
     assert closed.is_closed
     assert closed.build.locked
@@ -308,7 +339,7 @@ def test_nothing_is_handed_back_from_an_earlier_stage(person):
 def test_card_is_handed_back_once(client_as):
     client = client_as("counter")
     job = build.job(stage="hand_back", worked=True)
-    values = {"stage": "hand_back", "handed_to": "Marta", "reason": "sheet later"}
+    values = {"stage": "hand_back", "handed_to": "Marta", "reason": "sheet later", **lacked(job)}
     client.post(reverse("hand_back", args=[job.number]), values)
     assert client.post(reverse("hand_back", args=[job.number]), values).status_code == 403
     assert job.history.count() == 1
@@ -371,6 +402,7 @@ def test_history_tells_a_move_with_what_was_missing_and_why(client_as):
     values = {"stage": "hand_back", "to": "bench_curve", "reason": "felt dry"}
     client.post(reverse("move", args=[job.number]), values)
     values = {"stage": "bench_curve", "to": "hand_back", "reason": "ran out of time"}
+    values |= lacked(fresh(job))
     client.post(reverse("move", args=[job.number]), values)
     told = client.get(reverse("history", args=[job.number])).content.decode()
     assert "Robin Technician moved the card back to Bench curve (because: felt dry)" in told
