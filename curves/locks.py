@@ -11,7 +11,7 @@ class Locked(PermissionDenied):
 
 def require_unlocked(build):
     """The build's row, locked against writers beside this one until the transaction ends."""
-    row = Build.objects.select_for_update().get(pk=build.pk)
+    row = Build.objects.select_for_update(no_key=True).get(pk=build.pk)
     if row.locked:
         ended = "closed without the repair" if row.unrepaired else "handed back"
         raise Locked(f"This unit was {ended}: reopen it as a new job to go on.")

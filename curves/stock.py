@@ -170,7 +170,7 @@ def _bring_to(build, kind, wanted, by, strict, only=None):
 
 def _hold(build):
     """Keep others from moving springs to or from a unit until the transaction ends."""
-    Build.objects.select_for_update().get(pk=build.pk)
+    Build.objects.select_for_update(no_key=True).get(pk=build.pk)
 
 
 def _elsewhere(key, build):
@@ -181,7 +181,7 @@ def _elsewhere(key, build):
 
 def _locked(keys):
     """The rows of springs, locked in one order, so that two units never wait for each other."""
-    rows = Spring.objects.select_for_update().filter(pk__in=keys).order_by("pk")
+    rows = Spring.objects.select_for_update(no_key=True).filter(pk__in=keys).order_by("pk")
     return {row.pk: row for row in rows}
 
 

@@ -38,7 +38,9 @@ def order_draft(job, kind, *, paper_size, by):
     """Order an unsigned paper of the card as it stands; it takes the place of the draft before it."""
     require(by, "build_sheet")
     if kind == Sheet.Kind.CURVE_SHEET:
-        require_rebuilt(Job.objects.select_for_update().get(pk=job.pk))  # it may have been closed meanwhile
+        require_rebuilt(
+            Job.objects.select_for_update(no_key=True).get(pk=job.pk)
+        )  # it may have been closed meanwhile
     for old in Sheet.objects.filter(job=job, kind=kind, revision=None):
         _drop(old)
     sheet = new_sheet(job, kind, paper_size=paper_size, by=by)

@@ -15,7 +15,7 @@ from jobs.nextstep import next_step
 from jobs.notices import notices
 from jobs.queries import days_in_stage, inspection_of
 from jobs.results import needs_of, result_of
-from jobs.returned import carried_over, warranty_of
+from jobs.returned import carried_over, newer_card, others_of_unit, warranty_of
 from jobs.stages import ORDER, Stage
 from shop.amounts import FRAME
 from shop.models import Shop
@@ -206,7 +206,16 @@ class Card:
     @cached_property
     def later(self):
         """The cards that were opened when this unit came back."""
-        return list(self.job.later.all())
+        return [one for one in self._others if one.number > self.job.number]
+
+    @cached_property
+    def newer(self):
+        """The card that says how this unit stands now, if it is not this one."""
+        return newer_card(self.job, self._others)
+
+    @cached_property
+    def _others(self):
+        return others_of_unit(self.job)
 
     @property
     def parts_are_handed_over(self):

@@ -11,7 +11,7 @@ from curves.proof import A_FINAL
 from jobs import abrasive, stages
 from jobs.agreement import agreement_of
 from jobs.facts import facts_of
-from jobs.models import Ending, Job
+from jobs.models import Ending, Job, Unit
 from jobs.revisions import OUTDATED, is_outdated
 from jobs.stages import Stage
 from shop.words import several
@@ -51,9 +51,18 @@ def held(job):
 
     What a view fetched may have been closed meanwhile.
     """
-    now = Job.objects.select_for_update().get(pk=job.pk)
+    now = Job.objects.select_for_update(no_key=True).get(pk=job.pk)
     require_open(now)
     return now
+
+
+def held_with_unit(job):
+    """A card as it now stands, open or closed, its unit and it kept from other writers.
+
+    No other card of the unit is opened or given away meanwhile.
+    """
+    Unit.objects.select_for_update(no_key=True).get(pk=job.unit_id)
+    return Job.objects.select_for_update(no_key=True).get(pk=job.pk)
 
 
 def held_at_its_ratio(job):

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from django.core.exceptions import PermissionDenied
 from django.utils import timezone
 
 from curves import stock
@@ -124,13 +125,41 @@ def to_start_from(number):
     job = _numbered(number)
     if job is None:
         return None, f"There is no job {number} of a real unit."
-    if still := open_card_of(job.unit_id):
-        return None, f"This unit is still on the bench as job {still.number}: go on there."
-    return job, ""
+    newer = newer_card(job) or (None if job.is_closed else job)
+    return (None, newer_words(newer)) if newer else (job, "")
 
 
-def open_card_of(unit):
-    return Job.objects.real().filter(unit=unit, closed_at=None).first()
+def others_of_unit(job):
+    """The other cards of a card's unit, in the order of their numbers."""
+    return list(Job.objects.real().filter(unit=job.unit_id).exclude(pk=job.pk).order_by("number"))
+
+
+def newer_card(job, others=None):
+    """The card that says how a unit stands, if it is not this one: its open one, else its newest; or None.
+
+    A unit is one thing with one owner: only its newest card gives it to anybody, or brings it back.
+    """
+    others = others_of_unit(job) if others is None else others
+    newer = [one for one in others if not one.is_closed or one.number > job.number]
+    return max(newer, key=lambda one: (not one.is_closed, one.number), default=None)
+
+
+def newer_words(newer):
+    """That another card says how a unit stands, and the way there, in a sentence."""
+    if not newer.is_closed:
+        return f"This unit is still on the bench as job {newer.number}: go on there."
+    ended = newer.ended_as.lower()
+    return f"This unit was here again as job {newer.number} ({ended}): go on from that card."
+
+
+class NotNewest(PermissionDenied):
+    """Another card of the unit says how it stands now."""
+
+
+def require_newest(job):
+    """Only its newest card gives a unit away or brings it back."""
+    if newer := newer_card(job):
+        raise NotNewest(newer_words(newer))
 
 
 def is_same_mark(one, other):

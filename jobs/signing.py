@@ -85,7 +85,7 @@ def has_final_run(job):
 
 def _held_to_sign(job, kind):
     """The card as it stands, kept from others; a closed one only where a new owner waits for this sheet."""
-    now = Job.objects.select_for_update().get(pk=job.pk)
+    now = Job.objects.select_for_update(no_key=True).get(pk=job.pk)
     if kind not in awaited(now):
         require_open(now)
     return now

@@ -12,6 +12,7 @@ from jobs import guards, signing, stages
 from jobs.actions.noting import note
 from jobs.models import Job, Sheet, StageMove
 from jobs.recorded import recorded_sha256
+from jobs.returned import require_newest
 from jobs.revisions import OUTDATED, is_outdated
 from jobs.stages import Stage
 from shop.models import Shop
@@ -80,10 +81,11 @@ def allocate(job, *, customer, by, on=None, engine=None, handed_to="", warranty_
     ``sign`` a new revision of the curve sheet names them, signed by who gives it; else it waits to be signed.
     """
     require(by, "hand_back")
-    now = Job.objects.select_for_update().get(pk=job.pk)
+    now = guards.held_with_unit(job)
     guards.refuse_practice(now)
     guards.require_closed(now)
     guards.require_rebuilt(now)
+    require_newest(now)
     if not now.is_stock:
         raise ValidationError(f"This unit already belongs to {now.customer}.")
     on = on or timezone.localdate()

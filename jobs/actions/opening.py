@@ -1,6 +1,5 @@
 """Opening a card for a customer's unit or for the shop's own stock, and reopening an old one as a new one."""
 
-from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
@@ -8,10 +7,10 @@ from django.utils import timezone
 from curves import stock
 from curves.models import Build, Target, TargetPoint
 from jobs.actions.noting import note
-from jobs.guards import refuse_practice, require_closed
+from jobs.guards import held_with_unit, refuse_practice, require_closed
 from jobs.inspection import new_steps
 from jobs.models import Job, RoadReport, Step
-from jobs.returned import TOOK_TARGET, open_card_of
+from jobs.returned import TOOK_TARGET, require_newest
 from shop.models import Shop
 from shop.rights import require
 
@@ -69,33 +68,31 @@ def report_from_road(job, *, text, by):
 def reopen(job, *, by, road_report="", **fields):
     """Open a new card for a unit that came back; the old one, its curve and its papers stay as they are.
 
-    ``fields`` are those of ``open_job`` that the new card does not take from the old.
+    ``fields`` are those of ``open_job`` that the new card does not take from the old. Only the newest card of
+    a unit is reopened, and only once: the unit itself is locked, so that the second of two finds the first's.
     """
+    require(by, "open_job")
     refuse_practice(job)
-    require_closed(job)
-    if still := open_card_of(job.unit_id):
-        raise PermissionDenied(f"This unit is still on the bench as job {still.number}: go on there.")
+    before = held_with_unit(job)
+    require_closed(before)
+    require_newest(before)
+    build = _build_like(before.build)
+    stock.take_over(before.build, build, by=by)  # before anything that records or numbers: see DEVELOPERS.md
     if road_report:
-        report_from_road(job, text=road_report, by=by)
-    build = Build(
-        **{
-            field.name: getattr(job.build, field.name)
-            for field in Build._meta.concrete_fields
-            if field.name not in {"id", "locked", "unrepaired", "version"}
-        }
-    )
-    new = open_job(
-        by=by,
-        unit=job.unit,
-        build=build,
-        previous=job,
-        **({"engine": job.engine, "customer": job.customer, "complaint": road_report} | fields),
-    )
-    stock.take_over(job.build, new.build, by=by)
-    if carried := _carry_target(job.build, build):
-        note(TOOK_TARGET, new, by, from_card=job.number, crank_degrees=carried)
-    note("reopened as a new card", job, by, new_card=new.number)
+        report_from_road(before, text=road_report, by=by)
+    stood = {"engine": before.engine, "customer": before.customer, "complaint": road_report}
+    new = open_job(by=by, unit=before.unit, build=build, previous=before, **(stood | fields))
+    if carried := _carry_target(before.build, build):
+        note(TOOK_TARGET, new, by, from_card=before.number, crank_degrees=carried)
+    note("reopened as a new card", before, by, new_card=new.number)
     return new
+
+
+def _build_like(before):
+    """A new build with the head of an earlier one."""
+    anew = {"id", "locked", "unrepaired", "version"}
+    names = [field.name for field in Build._meta.concrete_fields if field.name not in anew]
+    return Build.objects.create(**{name: getattr(before, name) for name in names})
 
 
 def _carry_target(before, build):

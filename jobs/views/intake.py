@@ -16,7 +16,7 @@ from jobs.forms.several import Several
 from jobs.forms.starts import Starts, filled, fills_in, under
 from jobs.models import Engine, Job, Unit
 from jobs.queries import values_used
-from jobs.returned import is_same_mark
+from jobs.returned import NotNewest, is_same_mark
 from shop import notes
 from shop.once import take, taken
 from shop.pages import page
@@ -105,9 +105,13 @@ def new_job(request):
         return redirect(before)
     form = NewCard(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
-        place = take(request, lambda: form.open(request.user))
-        notes.leave(request, "The card is open. Print its tag, and put it on the tray.")
-        return redirect(place)
+        try:
+            place = take(request, lambda: form.open(request.user))
+        except NotNewest as refusal:  # someone else opened a card for this unit meanwhile
+            form.start.add_error("earlier", str(refusal))
+        else:
+            notes.leave(request, "The card is open. Print its tag, and put it on the tray.")
+            return redirect(place)
     return _shown(request, form)
 
 

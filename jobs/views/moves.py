@@ -14,6 +14,7 @@ from jobs.forms.intake import EngineForm, OwnerForm
 from jobs.forms.several import Several
 from jobs.forms.starts import Starts, filled, fills_in, under
 from jobs.guards import require_closed, require_rebuilt
+from jobs.returned import NotNewest, require_newest
 from jobs.stages import Stage
 from jobs.views.showing import load, show_card, show_section
 from shop.once import take
@@ -75,7 +76,11 @@ def road_report(request, number):
         opening.report_from_road(shown.job, text=data["text"], by=by)
         return shown.address(shown.job.stage, "returned")
 
-    return redirect(take(request, write))
+    try:
+        return redirect(take(request, write))
+    except NotNewest as refusal:
+        form.add_error(None, str(refusal))
+        return show_card(request, load(request, number), status=422, road_form=form)
 
 
 @require_http_methods(["GET", "POST"])
@@ -85,6 +90,7 @@ def allocate(request, number):
     require(request.user, "hand_back")
     require_closed(shown.job)
     require_rebuilt(shown.job)
+    require_newest(shown.job)
     starts = _engine_starts(request)
     form = Given(None if starts else request.POST or None, shown, request.user, starts)
     saves = request.method == "POST" and not starts

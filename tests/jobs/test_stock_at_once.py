@@ -7,6 +7,7 @@ import pytest
 from django.db import connection
 from django.db.models import Sum
 from django.test import Client
+from django.utils import timezone
 
 from curves import stock
 from curves.models import Run, Spring, SpringMove
@@ -89,16 +90,64 @@ def test_two_units_that_swap_their_pairs_never_wait_for_each_other():
     assert {row.label: row.quantity for row in Spring.objects.all()} == {"P 1": 1, "P 2": 1}
 
 
-def test_a_unit_reopened_twice_at_once_brings_its_springs_once():
-    spring, by = build.spring("P 7", quantity=1), build.person()
+def handed_back(spring, by):
     job = build.job(stage="hand_back")
     curve.add_run(job, {"kind": "final", "primary": spring}, [], by=by)
     moving.hand_back(job, by=by, reason="shown in a test")
-    job.refresh_from_db()
-    at_once(*([lambda: opening.reopen(Job.objects.get(pk=job.pk), by=by)] * 2))
+    return job
+
+
+def test_a_unit_reopened_twice_at_once_gets_one_card_and_brings_its_springs_once():
+    spring, by = build.spring("P 7", quantity=1), build.person()
+    job = handed_back(spring, by)
+    came = at_once(*([lambda: opening.reopen(Job.objects.get(pk=job.pk), by=by)] * 3))
+    opened = [one for one in came if isinstance(one, Job)]
+    assert [one.number for one in opened] == [2]
+    refused = [str(one) for one in came if one not in opened]
+    assert refused == ["This unit is still on the bench as job 2: go on there."] * 2
+    assert Job.objects.count() == 2
     assert SpringMove.objects.filter(kind="returned").count() == 1
     assert SpringMove.objects.filter(kind="came_back").count() == 1
     assert sums_hold()
+
+
+def test_a_unit_reopened_and_given_away_at_once_does_one_of_them():
+    by = build.person()
+    job = build.job(stage="hand_back", customer=None, closed_at=timezone.now())
+    owner = build.customer()
+    came = at_once(
+        lambda: opening.reopen(Job.objects.get(pk=job.pk), by=by),
+        lambda: moving.allocate(Job.objects.get(pk=job.pk), customer=owner, by=by),
+    )
+    new = Job.objects.filter(previous=job).first()
+    assert new is not None
+    assert new.customer == Job.objects.get(pk=job.pk).customer, came
+
+
+def test_a_unit_comes_back_while_its_spring_is_hung_elsewhere():
+    """Numbers and entries of the record wait for the shop's row: no spring may be waited for after it."""
+    spring, by = build.spring("P 7", quantity=30), build.person()
+    for _ in range(5):
+        job, other = handed_back(spring, by), build.job(stage="spring_trials")
+        came = at_once(
+            lambda job=job: opening.reopen(Job.objects.get(pk=job.pk), by=by, road_report="pinks"),
+            lambda other=other: curve.add_run(other, {"kind": "trial", "primary": spring}, [], by=by),
+            lambda other=other: curve.add_run(other, {"kind": "trial", "secondary": spring}, [], by=by),
+        )
+        assert [type(one).__name__ for one in came] == ["Job", "Run", "Run"], came
+    assert sums_hold()
+
+
+def test_a_run_that_only_names_a_spring_waits_for_nobody():
+    """It points at the spring's row, which is asked for as it is saved, after the record's entry."""
+    spring, by = build.spring("P 7", quantity=30), build.person()
+    for _ in range(5):
+        received, other = build.job(stage="teardown"), build.job(stage="spring_trials")
+        came = at_once(
+            lambda job=received: curve.add_run(job, {"kind": "as_received", "primary": spring}, [], by=by),
+            lambda job=other: curve.add_run(job, {"kind": "trial", "primary": spring}, [], by=by),
+        )
+        assert [type(one).__name__ for one in came] == ["Run", "Run"], came
 
 
 def test_a_count_meets_a_spring_that_goes_out():
