@@ -32,13 +32,17 @@ class Warranty:
 
 
 def warranty_of(job):
-    """The warranty of a card that was handed back, or of the one that its unit came back from; else None.
+    """The warranty of a card that was handed back, or of the newest before it that was given one; else None.
 
-    A unit that came back in time stays in warranty however long the work on it takes.
+    A unit that came back in time stays in warranty however long the work on it takes, and no return that gave
+    none of its own ends the one before.
     """
     if job.warranty_until:
         return _warranty(job.warranty_until, timezone.localdate())
     before = job.previous
+    if before is not None and before.warranty_until is None and before.previous_id:
+        earlier = Job.objects.filter(unit=job.unit_id, number__lt=before.number, warranty_until__isnull=False)
+        before = earlier.order_by("number").last()
     if before is None or before.warranty_until is None:
         return None
     return _warranty(before.warranty_until, timezone.localdate(job.opened_at), f", from job {before.number}")

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from curves import stock
 from curves.models import Build, Run
-from jobs.actions import curve, opening
+from jobs.actions import closing, curve, opening
 from jobs.models import Job
 from tests import build
 from tests.jobs.paperwork import finished_job
@@ -61,6 +61,38 @@ def test_unit_that_came_back_in_time_stays_in_warranty(client_as, counter):
     Job.objects.filter(pk=new.pk).update(opened_at=timezone.now() - timedelta(days=6))
     page = client_as("counter").get(reverse("card", args=[new.number])).content.decode()
     assert "in warranty until" in page
+
+
+def closed_unrepaired(job, by):
+    data = {"things": [], "fee": 0, "labour": 0, "collected_by": "x", "consent_by": "", "reason": "x"}
+    closing.close_unrepaired(job, "returned", data, by=by, version=job.version)
+    return Job.objects.get(pk=job.pk)
+
+
+def test_warranty_outlives_a_return_that_gave_none(client_as, owner):
+    first = handed_back(warranty_until=timezone.localdate() + timedelta(days=300))
+    until = f"{first.warranty_until:%-d %b %Y}"
+    job = closed_unrepaired(opening.reopen(first, by=owner), owner)
+    for _ in range(2):
+        job = opening.reopen(job, by=owner)
+        page = client_as("counter").get(reverse("card", args=[job.number])).content.decode()
+        assert f"in warranty until {until}, from job {first.number}" in page
+        Job.objects.filter(pk=job.pk).update(closed_at=timezone.now())
+        job.refresh_from_db()
+
+
+def test_warranty_is_held_against_the_day_of_the_newest_return_and_the_newest_given(client_as, owner):
+    first = handed_back(warranty_until=timezone.localdate() - timedelta(days=5))
+    second = closed_unrepaired(opening.reopen(first, by=owner), owner)
+    Job.objects.filter(pk=second.pk).update(opened_at=timezone.now() - timedelta(days=9))
+    third = opening.reopen(second, by=owner)
+    page = client_as("counter").get(reverse("card", args=[third.number])).content.decode()
+    assert f"warranty ended {first.warranty_until:%-d %b %Y}, from job {first.number}" in page
+    given = timezone.localdate() + timedelta(days=20)
+    Job.objects.filter(pk=third.pk).update(closed_at=timezone.now(), warranty_until=given)
+    fourth = opening.reopen(Job.objects.get(pk=third.pk), by=owner)
+    page = client_as("counter").get(reverse("card", args=[fourth.number])).content.decode()
+    assert f"in warranty until {given:%-d %b %Y}, from job {third.number}" in page
 
 
 def words(client, job, stage="spring_trials"):
