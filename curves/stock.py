@@ -1,31 +1,27 @@
 """The drawer's ledger: springs go out to a unit and come back as its runs say, each counted once.
 
+Which are the drawer's, and which the unit's own, is ruled in ``curves.hanging``.
+
 A spring's ``quantity`` is what lies in the drawer: the sum of its moves, written in the same transaction
 under the lock of its row. Practice springs have no ledger.
 """
 
-from collections import Counter
-from dataclasses import dataclass
+from collections import Counter, defaultdict
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
-from django.db.models import F, OuterRef, Subquery, Sum
-from django.db.models.functions import Coalesce
+from django.db.models import Case, F, IntegerField, Value, When
 
+from curves import queries
+from curves.hanging import Account, Hanging, Held, account
 from curves.models import Build, Run, Spring, SpringMove
 from shop.rights import require
 from shop.versions import Conflict
 
 Kind = SpringMove.Kind
 MOST = 9999
-
-
-@dataclass(frozen=True)
-class Held:
-    """Springs of a kind that one unit has: as what, and how many."""
-
-    kind: str
-    count: int
+NOTHING = Account(Held(Kind.CAME_BACK), 0)
+HUNG = "hung in a unit that came back, and was in no ledger"
 
 
 class NotInDrawer(PermissionDenied):
@@ -37,64 +33,79 @@ class NotInDrawer(PermissionDenied):
 
 
 def held_in(builds, **only):
-    """What units have of the drawer now: {(spring key, build key): Held}, in one query."""
-    rows = SpringMove.objects.filter(build__in=builds, **only)
-    found = {}
-    for spring, build, kind, quantity in rows.values_list("spring", "build", "kind", "quantity"):
-        had = found.get((spring, build), Held(kind, 0))
-        found[spring, build] = Held(had.kind if kind == Kind.RETURNED else kind, had.count - quantity)
-    return {place: held for place, held in found.items() if held.count}
-
-
-def with_held(springs, build):
-    """Springs, each with how many of it one unit has as ``held``, in the same query."""
-    moves = SpringMove.objects.filter(spring=OuterRef("pk"), build=build).order_by().values("spring")
-    held = Subquery(moves.annotate(held=-Sum("quantity")).values("held"))
-    return springs.annotate(held=Coalesce(held, 0))
+    """What units have of the ledger now: {(spring key, build key): Held}, in one query."""
+    return {place: one.held for place, one in _accounts(builds, **only).items() if one.held.count}
 
 
 def in_unit(build):
-    """What one unit has of the drawer: {spring key: Held}."""
+    """What one unit has of the ledger: {spring key: Held}."""
     return {spring: held for (spring, _), held in held_in([build.pk]).items()}
+
+
+def with_held(springs, build):
+    """Springs, each with how many of it are at hand in one unit as ``held``: its own, and what was put in."""
+    if build.is_practice:
+        return springs.annotate(held=Value(0))
+    accounts = _accounts_of(build)
+    runs = [(run.kind, run.primary_id, run.secondary_id) for run in queries.live_runs(build)]
+    own = Hanging(runs, _brought(accounts)).own
+    at_hand = own + Counter({key: one.held.count for key, one in accounts.items()})
+    at_hand.subtract(_brought(accounts))
+    cases = [When(pk=key, then=Value(count)) for key, count in at_hand.items() if count > 0]
+    return springs.annotate(held=Case(*cases, default=Value(0), output_field=IntegerField()))
 
 
 @transaction.atomic
 def settle(build, *, by, strict=True):
-    """Let the ledger say of a unit what its runs say: what hangs in it is out, or fitted after a final run.
+    """Let the ledger say of a unit what its runs say, by the rule of ``curves.hanging``.
 
     Called again, it changes nothing. Not ``strict``, what is not free any more is left where it is; else
-    NotInDrawer is raised.
+    NotInDrawer is raised for what the newest run names.
     """
     require(by, "edit_curve")
-    if not build.is_practice:
-        _hold(build)
-        kind, wanted = _hangs(build)
-        _bring_to(build, kind, wanted, by, strict)
+    if build.is_practice:
+        return
+    _hold(build)
+    accounts = _accounts_of(build)
+    unit = _hanging(build, accounts)
+    wanted = {key: unit.wanted(key) for key in {*accounts, *unit.named}}
+    _bring_to(build, accounts, wanted, by, must=unit.named if strict else ())
 
 
 @transaction.atomic
 def come_home(build, *, by):
     """Bring back what is out for trial, as a unit is handed back; what was fitted goes with it."""
     _hold(build)
-    out = {spring for spring, held in in_unit(build).items() if held.kind == Kind.OUT}
-    _bring_to(build, Kind.OUT, {}, by, strict=False, only=out)
+    accounts = _accounts_of(build)
+    out = {key: one.held for key, one in accounts.items() if one.held.kind == Kind.OUT}
+    _bring_to(build, accounts, {key: Held(Kind.OUT, came=held.came) for key, held in out.items()}, by)
 
 
 @transaction.atomic
 def give_back(build, *, by):
-    """Bring back what was put into a unit, as its work ends unfinished; what it came with stays in it."""
+    """Bring back what was put into a unit, as its work ends unfinished; what it came with leaves in it."""
     _hold(build)
-    ours = {spring for spring, held in in_unit(build).items() if held.kind != Kind.CAME_BACK}
-    _bring_to(build, Kind.OUT, {}, by, strict=False, only=ours)
+    accounts = _accounts_of(build)
+    _bring_to(build, accounts, {key: Held(Kind.OUT, came=one.brought) for key, one in accounts.items()}, by)
 
 
 @transaction.atomic
 def take_over(old, new, *, by):
-    """Let springs that left with a unit hang in it still, as it is back under a new build."""
+    """Let the springs that a unit left with be its own under a new build, as it is back.
+
+    What left before there was a ledger, or was the unit's own, is counted first: the drawer stays as it is.
+    """
     _hold(old)
-    held = in_unit(old)
-    _bring_to(old, Kind.OUT, {}, by, strict=False)
-    _bring_to(new, Kind.CAME_BACK, {spring: one.count for spring, one in held.items()}, by, strict=False)
+    accounts = _accounts_of(old)
+    left = _hanging(old, accounts).left_with()
+    springs = _locked(left)
+    for key in sorted(springs):
+        known = min(accounts.get(key, NOTHING).held.count, left[key])
+        if known:
+            _write(springs[key], Kind.RETURNED, known, by, old)
+        if left[key] > known:
+            _write(springs[key], Kind.COUNTED, left[key] - known, by, note=HUNG)
+        _write(springs[key], Kind.CAME_BACK, -left[key], by, new)
 
 
 @transaction.atomic
@@ -133,39 +144,50 @@ def open_stock(spring, quantity, *, by):
         _write(spring, Kind.COUNTED, quantity, by)
 
 
-def _hangs(build):
-    """As what the springs of a unit hang in it, and how many of each: by its newest trial or final run.
+def _accounts(builds, **only):
+    """{(spring key, build key): Account}, in one query."""
+    moves = defaultdict(list)
+    rows = SpringMove.objects.filter(build__in=builds, **only).order_by("pk")
+    for spring, build, *move in rows.values_list("spring", "build", "kind", "quantity"):
+        moves[spring, build].append(move)
+    return {place: account(them) for place, them in moves.items()}
 
-    Without one, what it came back with hangs in it. A trial with the pair of a final run leaves it fitted.
+
+def _accounts_of(build):
+    return {spring: one for (spring, _), one in _accounts([build.pk]).items()}
+
+
+def _brought(accounts):
+    return {key: one.brought for key, one in accounts.items()}
+
+
+def _hanging(build, accounts):
+    """What hangs in a unit by its runs as they stand in the database."""
+    runs = Run.objects.filter(build=build, removed=False).order_by("number")
+    if Build.objects.filter(pk=build.pk, unrepaired=True).exists():
+        runs = runs.filter(kind=Run.Kind.AS_RECEIVED)  # it left as it came
+    return Hanging(runs.values_list("kind", "primary", "secondary"), _brought(accounts))
+
+
+def _bring_to(build, accounts, wanted, by, must=()):
+    """Write the moves that lead to what a unit is to have of each spring, and no other.
+
+    What a unit came with is filled first. Of what ``must`` names there have to be enough: else NotInDrawer.
     """
-    runs = Run.objects.filter(build=build, removed=False).exclude(kind=Run.Kind.AS_RECEIVED)
-    runs = list(runs.order_by("number").values_list("kind", "primary", "secondary"))
-    if not runs:
-        came = SpringMove.objects.filter(build=build, kind=Kind.CAME_BACK).values_list("spring", "quantity")
-        return Kind.CAME_BACK, {spring: -quantity for spring, quantity in came}
-    *_, (_, *pair) = runs
-    is_final = any(kind == Run.Kind.FINAL and between == pair for kind, *between in runs)
-    return Kind.FITTED if is_final else Kind.OUT, Counter(key for key in pair if key)
-
-
-def _bring_to(build, kind, wanted, by, strict, only=None):
-    """Write the moves that lead from what a unit has to what it is to have, and no other."""
-    held = in_unit(build)
-    touched = set(held) | set(wanted) if only is None else only
-    springs = _locked(touched)
+    springs = _locked(wanted)
     for key in sorted(springs):
-        has = held.get(key, Held(kind, 0))
-        asked = wanted.get(key, 0)
-        free = springs[key].quantity + has.count
-        if asked > free:
-            if strict:
-                raise NotInDrawer(springs[key], asked, _elsewhere(key, build))
-            asked = free
-        stays = min(asked, has.count) if has.kind == kind else 0
-        if has.count > stays:
-            _write(springs[key], Kind.RETURNED, has.count - stays, by, build)
-        if asked > stays:
-            _write(springs[key], kind, stays - asked, by, build)
+        spring, want, has = springs[key], wanted[key], accounts.get(key, NOTHING).held
+        came = min(want.came, has.came)
+        put_in = min(want.put_in, has.put_in) if has.kind == want.kind else 0
+        back = has.count - came - put_in
+        lacks = want.count - came - put_in
+        if lacks > spring.quantity + back and key in must:
+            raise NotInDrawer(spring, want.count - came, _elsewhere(key, build))
+        lacks = min(lacks, spring.quantity + back)
+        again = min(want.came - came, lacks)
+        for kind, quantity in ((Kind.RETURNED, back), (Kind.CAME_BACK, -again), (want.kind, again - lacks)):
+            if quantity:
+                _write(spring, kind, quantity, by, build)
 
 
 def _hold(build):
@@ -174,9 +196,10 @@ def _hold(build):
 
 
 def _elsewhere(key, build):
-    """The open units, but for this one, that have springs of a kind; their keys."""
+    """The open units, but for this one, that springs of a kind were put into; their keys."""
     others = SpringMove.objects.filter(spring=key, build__locked=False).exclude(build=build)
-    return sorted(place for _, place in held_in(others.values("build"), spring=key))
+    found = held_in(others.values("build"), spring=key)
+    return sorted(place for (_, place), held in found.items() if held.put_in)
 
 
 def _locked(keys):

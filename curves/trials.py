@@ -144,10 +144,10 @@ class Question:
 def trial_state(build, choices=None):
     """Calibrate on the runs that teach, and rank what the drawer holds against the target.
 
-    ``build`` comes with its runs, readings and target, as from ``build_for`` or ``card_for``; two more
-    queries fetch the drawer and what other jobs taught of it, and one the bench speeds while no run is whole.
-    In the request: some 30 ms for the calibration and twenty times that for the ranking, once for each new
-    question.
+    ``build`` comes with its runs, readings and target, as from ``build_for`` or ``card_for``; three more
+    queries fetch the drawer, what of it is in the unit, and what other jobs taught of it, and one the bench
+    speeds while no run is whole. In the request: some 30 ms for the calibration and twenty times that for the
+    ranking, once for each new question.
     """
     choices = choices or Choices()
     drive = convert.drive_of(build)

@@ -3,10 +3,11 @@
 from dataclasses import dataclass
 
 from django.core.exceptions import PermissionDenied
+from django.db.models import Q
 from django.utils import timezone
 
-from curves import stock
-from curves.models import Run, SpringMove
+from curves import queries, stock
+from curves.models import Run
 from jobs.models import Job
 from jobs.search import all_words
 from jobs.writing import words_of
@@ -60,7 +61,7 @@ class Carried:
     job: Job
     head: bool
     target: bool
-    run: Run | None  # the final run that the unit left with, while its springs are in it
+    run: Run | None  # what names the pair that the unit left with, while that hangs in it
 
     @property
     def springs(self):
@@ -82,16 +83,27 @@ def carried_over(job):
 
 
 def left_with(job):
-    """The final run that a unit left with, while its springs have not been taken out of it; else None."""
+    """The run that names the pair a unit left with, until a run here says that another hangs; else None.
+
+    It stands on its newest earlier card that says so: an unrepaired unit left as it came.
+    """
     if job.previous is None:
         return None
-    finals = Run.objects.filter(build=job.previous.build_id, removed=False, kind=Run.Kind.FINAL)
-    run = finals.select_related("primary", "secondary").order_by("number").last()
-    if run is None:
+    now = [_pair_of(run) for run in queries.live_runs(job.build) if run.primary_id][-1:]
+    earlier = Run.objects.filter(
+        build__job__unit=job.unit_id, build__job__number__lt=job.number, removed=False, primary__isnull=False
+    )
+    says = Q(kind=Run.Kind.AS_RECEIVED) | Q(kind=Run.Kind.FINAL, build__unrepaired=False)
+    runs = earlier.filter(says).select_related("primary", "secondary")
+    run = runs.order_by("build__job__number", "kind", "number").last()  # as received comes before final
+    if run is None or now not in ([], [_pair_of(run)]):
         return None
-    came = {key for key, held in stock.in_unit(job.build).items() if held.kind == SpringMove.Kind.CAME_BACK}
-    hung = {key for key in (run.primary_id, run.secondary_id) if key}
-    return run if hung and hung <= came else None
+    came = {key for key, held in stock.in_unit(job.build).items() if held.came}
+    return run if {key for key in _pair_of(run) if key} <= came else None
+
+
+def _pair_of(run):
+    return run.primary_id, run.secondary_id
 
 
 @dataclass(frozen=True)

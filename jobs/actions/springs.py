@@ -10,12 +10,12 @@ PLACES = ("primary", "secondary")
 def settle_lines(job, *, by):
     """Write, change and take away the lines of fitted springs, as the ledger has them; prices stay."""
     held = stock.in_unit(job.build)
-    fitted = {key: one.count for key, one in held.items() if one.kind == SpringMove.Kind.FITTED}
+    fitted = {key: one.put_in for key, one in held.items() if one.kind == SpringMove.Kind.FITTED}
     lines = PartLine.objects.filter(job=job, spring__isnull=False)
     lines.exclude(spring__in=fitted).delete()
     stand = {line.spring_id: line for line in lines}
     for spring in queries.drawer().filter(pk__in=fitted):
-        values = {"text": _text(spring, job.build), "quantity": fitted[spring.pk]}
+        values = {"text": _text(spring, fitted[spring.pk], job.build), "quantity": fitted[spring.pk]}
         line = stand.get(spring.pk)
         if line is None:
             PartLine.objects.create(job=job, spring=spring, state=PartLine.State.FITTED, by=by, **values)
@@ -45,7 +45,8 @@ def where_words(refusal):
     )
 
 
-def _text(spring, build):
+def _text(spring, count, build):
+    """The line's words; without the places where some of its kind there are the unit's own."""
     runs = [run for run in queries.build_for(build.pk).runs.all() if run.kind == run.Kind.FINAL]
     places = [place for place in PLACES if runs and getattr(runs[-1], f"{place}_id") == spring.pk]
-    return f"Spring {spring}, {' and '.join(places)}" if places else f"Spring {spring}"
+    return f"Spring {spring}, {' and '.join(places)}" if len(places) == count else f"Spring {spring}"

@@ -188,7 +188,7 @@ def test_new_card_starts_from_the_earlier_one_with_another_owner(counter_client)
     assert new.engine is None  # that was the first owner's
     assert new.build.travel_measured_deg == before.build.travel_measured_deg
     assert new.build.target.points.count() == before.build.target.points.count()
-    assert stock.in_unit(new.build) == {spring.pk: stock.Held(SpringMove.Kind.CAME_BACK, 1)}
+    assert stock.in_unit(new.build) == {spring.pk: stock.Held(SpringMove.Kind.CAME_BACK, came=1)}
     assert not new.build.runs.exists()
     assert not new.inspections.exists()
     assert Unit.objects.count() == 1

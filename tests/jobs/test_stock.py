@@ -8,10 +8,10 @@ from django.urls import reverse
 from curves import stock
 from curves.models import Build, Spring, SpringMove
 from curves.queries import build_for
-from jobs.actions import curve, moving, opening
+from jobs.actions import curve, moving
 from jobs.actions import trials as trial_actions
 from jobs.actions.springs import give_back, settle_lines
-from jobs.models import AuditEntry, Job, PartLine
+from jobs.models import AuditEntry, PartLine
 from jobs.recorded import recorded
 from shop.once import new_key
 from tests import build
@@ -171,51 +171,12 @@ def test_a_run_that_becomes_the_final_one_or_gets_other_springs_moves_them(by, o
     assert PartLine.objects.get().spring == other
 
 
-def test_a_unit_that_comes_back_has_its_springs_with_it(by, one, other):
-    job = card("hand_back")
-    hang(job, one, by, kind="final")
-    moving.hand_back(job, by=by, reason="shown in a test")
-    job.refresh_from_db()
-    again = opening.reopen(job, by=by)
-    assert (left(one), moves(one)[-2:]) == (0, [("returned", 1), ("came_back", -1)])
-    assert stock.in_unit(again.build)[one.pk].count == 1
-    assert not stock.in_unit(job.build)
-    assert PartLine.objects.get().job == job  # the closed card says what it said
-    hang(again, other, by)
-    assert (left(one), left(other)) == (1, 0)  # out of the unit, and back in the drawer
-
-
-def test_a_unit_that_comes_back_and_leaves_untouched_takes_them_along(by, one):
-    job = card("hand_back")
-    hang(job, one, by, kind="final")
-    moving.hand_back(job, by=by, reason="shown in a test")
-    job.refresh_from_db()
-    again = opening.reopen(job, by=by)
-    hang(again, None, by, kind="as_received")
-    Job.objects.filter(pk=again.pk).update(stage="hand_back")
-    again.refresh_from_db()
-    moving.hand_back(again, by=by, reason="shown in a test")
-    assert left(one) == 0
-    opening.reopen(job, by=by)  # the old card once more: it has nothing to give any more
-    assert left(one) == 0
-
-
 def test_a_job_that_ends_without_springs_gives_all_back(by, one):
     job = card()
     hang(job, one, by, kind="final")
     for _ in range(2):
         give_back(job, by=by)
         assert (left(one), PartLine.objects.count()) == (1, 0)
-
-
-def test_a_unit_that_came_back_with_springs_keeps_them_when_it_is_not_repaired(by, one):
-    job = card("hand_back")
-    hang(job, one, by, kind="final")
-    moving.hand_back(job, by=by, reason="shown in a test")
-    job.refresh_from_db()
-    again = opening.reopen(job, by=by)
-    give_back(again, by=by)
-    assert left(one) == 0
 
 
 # One spring hangs in one unit
