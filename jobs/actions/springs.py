@@ -2,25 +2,36 @@
 
 from curves import queries, stock
 from curves.models import SpringMove
-from jobs.models import Job, PartLine
+from jobs.models import Job, PartLine, SpringTerms
 
 PLACES = ("primary", "secondary")
 
 
 def settle_lines(job, *, by):
-    """Write, change and take away the lines of fitted springs, as the ledger has them; prices stay."""
+    """Write, change and take away the lines of fitted springs, as the ledger has them.
+
+    Prices and reasons stay, also those of a spring that comes out and is fitted again.
+    """
     held = stock.in_unit(job.build)
     fitted = {key: one.put_in for key, one in held.items() if one.kind == SpringMove.Kind.FITTED}
     lines = PartLine.objects.filter(job=job, spring__isnull=False)
-    lines.exclude(spring__in=fitted).delete()
+    _take_away(lines.exclude(spring__in=fitted))
     stand = {line.spring_id: line for line in lines}
     for spring in queries.drawer().filter(pk__in=fitted):
         values = {"text": _text(spring, fitted[spring.pk], job.build), "quantity": fitted[spring.pk]}
         line = stand.get(spring.pk)
         if line is None:
+            values |= SpringTerms.objects.filter(job=job, spring=spring).values("why", "price").first() or {}
             PartLine.objects.create(job=job, spring=spring, state=PartLine.State.FITTED, by=by, **values)
         elif any(getattr(line, name) != value for name, value in values.items()):
             PartLine.objects.filter(pk=line.pk).update(version=line.version + 1, **values)
+
+
+def _take_away(lines):
+    for line in lines:
+        said = {"why": line.why, "price": line.price}
+        SpringTerms.objects.update_or_create(job=line.job, spring_id=line.spring_id, defaults=said)
+        line.delete()
 
 
 def give_back(job, *, by):

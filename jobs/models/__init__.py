@@ -2,7 +2,16 @@
 
 from jobs.models.answers import Closing, EstimateAnswer
 from jobs.models.card import Ending, Job, StageMove
-from jobs.models.lines import Finding, Inspection, InspectionPoint, PartLine, Photo, RoadReport, Step
+from jobs.models.lines import (
+    Finding,
+    Inspection,
+    InspectionPoint,
+    PartLine,
+    Photo,
+    RoadReport,
+    SpringTerms,
+    Step,
+)
 from jobs.models.papers import AuditEntry, Frozen, Sheet, SheetVoid
 from jobs.models.things import Engine, Unit
 
@@ -22,6 +31,7 @@ __all__ = [
     "RoadReport",
     "Sheet",
     "SheetVoid",
+    "SpringTerms",
     "StageMove",
     "Step",
     "Unit",

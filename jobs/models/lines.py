@@ -149,6 +149,22 @@ class PartLine(models.Model):
         return {self.State.WANTED: "open", self.State.LEFT_OFF: "worn"}.get(self.state, "done")
 
 
+class SpringTerms(models.Model):
+    """What people wrote on the line of a fitted spring: kept while another hangs, for when it is back."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="+")
+    spring = models.ForeignKey("curves.Spring", on_delete=models.PROTECT, related_name="+")
+    why = models.CharField(max_length=200, blank=True)
+    price = models.DecimalField(max_digits=9, decimal_places=2, null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [models.UniqueConstraint(fields=["job", "spring"], name="one_set_of_terms_per_spring")]
+
+    def __str__(self):
+        return f"{self.spring}: {self.price}"
+
+
 class Step(models.Model):
     """A step of cleaning, or of assembly and lubrication, with who did it and when."""
 

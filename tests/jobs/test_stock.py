@@ -287,6 +287,31 @@ def test_the_line_carries_a_price_and_leaves_only_with_its_run(by, one, client_a
     assert not PartLine.objects.exists()
 
 
+@pytest.mark.parametrize("between", ["trial", "final", "taken off"])
+def test_price_and_reason_are_there_again_when_the_spring_is(by, one, other, client_as, between):
+    job, client = card("bench_curve"), client_as("technician")
+    run = hang(job, one, by, kind="final")
+    line = PartLine.objects.get()
+    sent = {"price": "9.50", "why": "soft", "version": "1"}
+    client.post(reverse("edit_part", args=[job.number, line.pk]), sent)
+    if between == "taken off":
+        curve.take_off_run(job, run, by=by, removed=True)
+    else:
+        hang(job, other, by, kind=between)
+    assert not PartLine.objects.filter(spring=one).exists()
+    if between == "taken off":
+        run.refresh_from_db()
+        curve.take_off_run(job, run, by=by, removed=False)
+    else:
+        hang(job, one, by, kind="final")
+    line = PartLine.objects.get()
+    assert (line.spring, str(line.price), line.why, line.state) == (one, "9.50", "soft", "fitted")
+    elsewhere = card("bench_curve")
+    hang(job, None, by)
+    hang(elsewhere, one, by, kind="final")
+    assert PartLine.objects.get(job=elsewhere).price is None
+
+
 def test_the_papers_name_the_spring(by, one):
     job = card("bench_curve")
     hang(job, one, by, kind="final")
