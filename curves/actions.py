@@ -50,9 +50,12 @@ def change_run(run, values, readings, *, by, version, typed_in=None):
     """
     require(by, "edit_curve")
     require_unlocked(run.build)
-    before = _teaching(Run.objects.get(pk=run.pk))
+    stands = Run.objects.get(pk=run.pk)
+    before = _teaching(stands)
     for name, value in values.items():
         setattr(run, name, value)
+    if queries.pair_and_bends(run) != queries.pair_and_bends(stands):
+        values, run.promised = {**values, "promised": None}, None  # it was said of another pair
     save_versioned(run, version, list(values))
     if typed_in is not None:
         keep_numbers(run, typed_in, run.frame)

@@ -83,6 +83,7 @@ class Offer:
     travel_deg: InBoth | None  # what to set the stop to; None: leave it
     initial_crank_deg: float | None = None
     why: str = ""
+    seal: str = ""  # of the chance as it is shown: what the form that takes it brings back
 
     @property
     def percent(self):

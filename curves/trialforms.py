@@ -2,7 +2,7 @@
 
 from django import forms
 
-from curves import convert, frames, queries
+from curves import convert, frames, promised, queries
 from curves.models import Frame, Run
 from curves.trials import BEND_LIMIT_MM, Choices
 from shop.forms import Form, ModelForm, NumberField
@@ -74,6 +74,7 @@ class FitForm(ModelForm):
     """A pair to hang in and where its posts go: the run that is made of it is ready to be read."""
 
     once = OnceField()
+    seal = forms.CharField(required=False)  # of the chance as it was shown
 
     class Meta:
         model = Run
@@ -87,3 +88,10 @@ class FitForm(ModelForm):
     @property
     def run_values(self):
         return {name: self.cleaned_data[name] for name in self._meta.fields}
+
+    def promised_on(self, build):
+        """What was shown of this very pair, to be kept with its run; None where nothing was."""
+        said = self.cleaned_data
+        keys = [said[place] and said[place].pk for place in ("primary", "secondary")]
+        bends = said["primary_bend_mm"], said["secondary_bend_mm"]
+        return promised.opened(said["seal"], build, keys, bends)

@@ -5,12 +5,24 @@ from functools import lru_cache
 
 import numpy as np
 
-from curves import convert, engine, firstlook, judging, offers, proof, queries, stock, timing, ways
+from curves import (
+    convert,
+    engine,
+    firstlook,
+    offers,
+    promised,
+    proof,
+    queries,
+    stock,
+    timing,
+    triallog,
+    ways,
+)
 from curves.engine.proposing.proposals import in_percent
-from curves.lessons import Lesson, lessons
+from curves.lessons import lessons
 from curves.models import Build, Run, Spring
 from curves.offers import Measuring, Missing, Offer
-from curves.results import InBoth, Miss
+from curves.results import InBoth
 
 BEND_LIMIT_MM = 0.5
 COUNT = 5  # proposals that a person looks at
@@ -28,22 +40,6 @@ class Choices:
 
 
 @dataclass(frozen=True)
-class Trial:
-    """One line of the log: a run and what came of it."""
-
-    run: Run
-    in_band: bool | None
-    miss: Miss | None
-    teaches: bool
-    note: str
-    initial_crank_deg: float | None = None  # what the verdict takes as set, where that may move
-
-    @property
-    def pair(self):
-        return _keys(self.run)
-
-
-@dataclass(frozen=True)
 class TrialState:
     """Where the trials of a build stand; frozen, and free of queries once made."""
 
@@ -52,7 +48,7 @@ class TrialState:
     drive: engine.Drive
     band: engine.Target | None
     missing: tuple[Missing, ...]
-    log: tuple[Trial, ...]
+    log: tuple[triallog.Trial, ...]
     springs: proof.Springs | None = None
     offers: tuple[Offer, ...] = ()
     absent: tuple[Spring, ...] = ()  # none is left, or all are out elsewhere
@@ -60,11 +56,12 @@ class TrialState:
     fair: bool = False
     read_as: str = ""  # how the run is taken to be read, of whose verdict the chances are
     look_first: tuple[str, ...] = ()
-    belief: float = 1.0  # what broken promises left of the chances
+    belief: float = 1.0  # the share of a chance that is left for how earlier forecasts came out
     measurement: Measuring | None = None
     warnings: tuple[str, ...] = ()
     calibration: engine.Calibration | None = None
     question: "Question | None" = None
+    said_of_waiting: promised.Said | None = None  # as its pair was chosen
     waiting: Run | None = None  # what hangs in the unit by now, and was not read, or not over the whole band
 
     @property
@@ -156,13 +153,15 @@ def trial_state(build, choices=None):
     taught = lessons(build, rows)
     target = getattr(build, "target", None)
     band = target_for(target, drive, choices)
-    log = tuple(_trial(lesson, band, drive) for lesson in taught)
+    bands = [target_for(target, drive, Choices(initial_moves=moves)) for moves in (False, True)]
+    log = tuple(triallog.trial_of(lesson, band, bands, drive) for lesson in taught)
     sides = _sides(rows.values(), build)
     missing = tuple(offers.missing(band, [one for one in taught if one.teaches], sides[0]))
     absent = tuple(row for row in rows.values() if not row.quantity and not row.held)
     state = {"build": build, "choices": choices, "drive": drive, "band": band, "log": log, "absent": absent}
     state["springs"] = proof.springs_of(build)
-    state["waiting"] = _waiting(build, log, band)
+    state["waiting"] = waiting = _waiting(build, log, band)
+    state["said_of_waiting"] = waiting and triallog.said_of(waiting, bands, drive)
     if not any(lesson.teaches for lesson in taught):
         return TrialState(**state, missing=missing)
     way = ways.way_of(taught, band)
@@ -189,7 +188,7 @@ def trial_state(build, choices=None):
         pairs=pairs,
         fair=found.fair,
         read_as=way.words,
-        look_first=tuple(firstlook.look_first(found, felt, teachers, drive, queries.typed_in(build))),
+        look_first=tuple(firstlook.look_first(found, felt, log, drive, queries.typed_in(build))),
         belief=found.belief,
         measurement=found.measurement and offers.measuring(found.measurement, rows.values()),
     )
@@ -312,23 +311,6 @@ def _keys(run):
     return run.primary_id, run.secondary_id
 
 
-def _trial(lesson: Lesson, band, drive):
-    """A run against the band, with the best initial timing where that may move."""
-    initial = None
-    if band is not None and band.initial_range_deg[0] < band.initial_range_deg[1]:
-        initial = _best_initial(judging.rising(lesson.readings), band, drive)
-        band = convert.band_below(band, drive.to_shaft_deg(initial))
-    in_band, miss, _ = judging.verdict(lesson.readings, band, drive)
-    return Trial(lesson.run, in_band, miss, lesson.teaches is not None, lesson.note, initial)
-
-
-def _best_initial(curve, band, drive):
-    """The best initial timing of a curve, or the middle of the range while it has not reached the band."""
-    if curve.speed_rpm[-1] < band.speed_rpm[0] or curve.speed_rpm[0] > band.speed_rpm[-1]:
-        return drive.to_crank_deg(sum(band.initial_range_deg) / 2)
-    return engine.best_initial(curve, band, drive=drive).initial_crank_deg
-
-
 @dataclass(frozen=True)
 class _Maker:
     """Turns proposals into offers; holds what they all need."""
@@ -358,7 +340,8 @@ class _Maker:
             travel_deg=None if travel is None else InBoth.angle(travel, self.drive),
         )
         reason = offers.why(bare, self.log, self.band, self.drive, self.pairs, queries.typed_in(self.build))
-        return replace(bare, initial_crank_deg=self._initial(bare), why=reason)
+        seal = promised.sealed(self.build, bare.keys, proposal.post_bend_mm, proposal.chance, self.band)
+        return replace(bare, initial_crank_deg=self._initial(bare), why=reason, seal=seal)
 
     def _initial(self, offer):
         """The initial timing that goes with a proposal [crank degree]: the engine's, or the one agreed."""

@@ -11,8 +11,8 @@ from .governor.prior import LearnedType
 from .likeness.curves import Shelf, curve_distance, describe_curve, nearest_curves
 from .likeness.engines import nearest_engines
 from .lines.knees import Knees, fit_knees
+from .proposing.forecasts import Forecast
 from .proposing.possible import Feasibility, can_follow
-from .proposing.promises import Promise
 from .proposing.proposals import Proposal, Proposals
 from .proposing.propose import propose
 from .proposing.sweeps import Sweeps, judge_sweeps, sweep_of
@@ -37,10 +37,10 @@ __all__ = [
     "Curve",
     "Drive",
     "Feasibility",
+    "Forecast",
     "Head",
     "Knees",
     "LearnedType",
-    "Promise",
     "Proposal",
     "Proposals",
     "Readings",

@@ -35,6 +35,8 @@ class Run(models.Model):
     at = models.DateTimeField(auto_now_add=True)
     # When its sweep, its pair or a bend was last written: what it teaches of its springs is as old as that.
     read_at = models.DateTimeField(null=True, blank=True)
+    # Of a pair taken from the proposals: the chance that was shown, and the band it was of, as plain data.
+    promised = models.JSONField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)
 
     class Meta:

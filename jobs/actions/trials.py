@@ -4,30 +4,38 @@ from django.db import transaction
 
 from curves import actions as build_actions
 from curves import corrections, queries
+from curves import promised as promises
 from curves.models import Frame, Run
 from jobs.actions.noting import note
 from jobs.actions.springs import settle_lines
 from jobs.guards import held
 from jobs.models import Job
+from shop.versions import save_versioned
 
 
 @transaction.atomic
-def fit_pair(job, values, *, by):
+def fit_pair(job, values, *, by, promised=None):
     """Make the run of a pair, ready to be read; one that stands there unread with this pair is taken instead.
 
-    What the runs before it taught of their springs is kept first.
+    What the runs before it taught of their springs is kept first. ``promised`` is what was shown of the pair,
+    where it was taken from the proposals.
     """
     held(job)
     build = queries.build_for(job.build_id)
     waiting = _unread(build, values)
     if waiting:
+        if waiting.promised is None and promised is not None:
+            waiting.promised = promised
+            save_versioned(waiting, waiting.version, ["promised"])
         return waiting
     corrections.learn_springs(build, by=by)
     last = queries.live_runs(build)[-1:]
     frame = last[0].frame if last else Frame.SHAFT
-    run = build_actions.add_run(build, {"kind": Run.Kind.TRIAL, "frame": frame, **values}, [], by=by)
+    made = {"kind": Run.Kind.TRIAL, "frame": frame, "promised": promised}
+    run = build_actions.add_run(build, {**made, **values}, [], by=by)
     settle_lines(job, by=by)
-    note("chose a pair to fit", job, by, run=str(run), springs=_pair(run), posts=_posts(run))
+    said = {"chance": promises.percent_of(promised)} if promised else {}
+    note("chose a pair to fit", job, by, run=str(run), springs=_pair(run), posts=_posts(run), **said)
     return run
 
 

@@ -71,7 +71,8 @@ def fit_pair(request, number):
 
 
 def _fitted(request, job, form):
-    run = actions.fit_pair(job, form.run_values, by=request.user)
+    promised = form.promised_on(job.build)
+    run = actions.fit_pair(job, form.run_values, by=request.user, promised=promised)
     hung = {position: getattr(run, position) for position in PLACES if getattr(run, position)}
     wanted = {position: getattr(run, f"{position}_bend_mm") for position in hung}
     before = [one for one in queries.live_runs(job.build) if one != run]

@@ -317,16 +317,13 @@ def test_sweeps_that_lie_apart_are_to_be_looked_at_first_and_widen_the_chances()
     assert sticking.offers[0].percent < free.offers[0].percent
 
 
-def test_broken_promises_and_a_band_too_narrow_for_the_scale_are_said():
+def test_a_band_too_narrow_for_the_scale_is_said():
     bench = simulated_bench()
     bench.read("P1", "S1", kind=Run.Kind.AS_RECEIVED, both_ways=False)
-    state = trials.trial_state(bench.fresh())
+    drive = trials.trial_state(bench.fresh()).drive
     newest = trials.lessons(bench.fresh(), {})[-1]
-    broken = tuple(engine.Promise(place, 0.9, False) for place in (0, 1))
-    found = engine.Proposals((), False, (), greatest_chance=0.2, promises=broken, belief=0.55)
-    words = list(firstlook.look_first(found, newest, ["Trial run 2", "Trial run 3"], state.drive, "shaft"))
-    assert words[0].startswith("Promised and missed: Trial run 2 at 90 %, Trial run 3 at 90 %. ")
-    assert "taken down to 55 %" in words[0]
-    assert "would be judged in it 20 % of the time" in words[1]
-    kept = engine.Proposals((), False, (), promises=(*broken[:1], engine.Promise(1, 0.9, True)))
-    assert not list(firstlook.look_first(kept, newest, ["Trial run 2", "Trial run 3"], state.drive, "shaft"))
+    found = engine.Proposals((), False, (), greatest_chance=0.2)
+    (words,) = firstlook.look_first(found, newest, (), drive, "shaft")
+    assert "would be judged in it 20 % of the time" in words
+    sound = engine.Proposals((), False, ())
+    assert not list(firstlook.look_first(sound, newest, (), drive, "shaft"))

@@ -12,7 +12,7 @@ RESULTS = {  # made by a function that tells equation and source
     "Calibration",
     "Feasibility",
     "Knees",
-    "Promise",
+    "Forecast",
     "Proposal",
     "Proposals",
     "Verdict",

@@ -171,7 +171,7 @@ def after_fitting(client, job, place=0):
     offer = trials.trial_state(job.bench.fresh()).offers[place]
     bends = [f"{bend:g}" for bend in offer.proposal.post_bend_mm]
     named = dict(zip(("primary_bend_mm", "secondary_bend_mm"), bends, strict=True))
-    client.post(*fit(job, str(offer.primary), str(offer.secondary), **named))
+    client.post(*fit(job, str(offer.primary), str(offer.secondary), seal=offer.seal, **named))
     return offer, client.get(f"/jobs/{job.number}/trials/")
 
 
@@ -253,3 +253,42 @@ def test_a_miss_stands_apart_from_what_a_proposal_is_expected_to_miss(client_as,
     ]
     assert all(text.startswith("read ") and " distributor deg " in text for text in reads)
     assert reads
+
+
+def test_the_chance_that_was_shown_is_kept_with_the_run_and_told_until_its_end(client_as, job):
+    client = client_as("technician")
+    page = client.get(f"/jobs/{job.number}/trials/").content.decode()
+    offer, after = after_fitting(client, job)
+    assert f'name="seal" value="{offer.seal}"' in page
+    run = job.build.runs.latest("number")
+    assert run.promised["chance"] == offer.proposal.chance
+    shown = f"A chance of {offer.chance} was shown when it was chosen"
+    assert f"{shown}." in after.content.decode().split("Hangs in the unit now")[1]
+    entry = AuditEntry.objects.get(job=job, verb="chose a pair to fit")
+    assert entry.detail["chance"] == offer.chance
+    job.bench.read(run.primary, run.secondary, (3.0, 3.0), run=run)  # far out of the band
+    words = client.get(f"/jobs/{job.number}/trials/").content.decode()
+    assert f"{shown}, and it did not come true." in words.split("Runs so far")[1]
+
+
+@pytest.mark.parametrize("seal", ["", "forged", "of another pair"])
+def test_a_chance_that_was_not_shown_of_this_pair_is_not_kept(client_as, job, seal):
+    client = client_as("technician")
+    if seal == "of another pair":
+        seal = trials.trial_state(job.bench.fresh()).offers[0].seal
+    assert client.post(*fit(job, "P3", "S2", primary_bend_mm="0.35", seal=seal)).status_code == 302
+    assert job.build.runs.latest("number").promised is None
+    assert "chance" not in AuditEntry.objects.get(job=job, verb="chose a pair to fit").detail
+    words = client.get(f"/jobs/{job.number}/trials/").content.decode()
+    assert "was shown when it was chosen" not in words
+
+
+def test_a_waiting_pair_that_is_then_taken_from_the_proposals_keeps_what_was_shown(client_as, job):
+    client = client_as("technician")
+    offer = trials.trial_state(job.bench.fresh()).offers[0]
+    first, second = (f"{bend:g}" for bend in offer.proposal.post_bend_mm)
+    pair = str(offer.primary), str(offer.secondary)
+    for key, seal in (("one", ""), ("two", offer.seal), ("three", "")):
+        client.post(*fit(job, *pair, primary_bend_mm=first, secondary_bend_mm=second, seal=seal, once=key))
+    run = job.build.runs.latest("number")
+    assert (run.number, run.promised["chance"]) == (2, offer.proposal.chance)

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from ..springs.spring import Spring
+from .forecasts import Forecast
 from .helpful import Measurement, Sticking
-from .promises import Promise
 
 
 @dataclass(frozen=True)
@@ -67,8 +67,8 @@ class Proposals(Sequence):
     corners_cut_rpm : tuple of float
         Speeds of the target at which the line between two readings, even of a curve in the middle of the
         band, would leave it [shaft rpm]: to be read too.
-    promises : tuple of Promise
-        What the newest runs were promised, and whether they kept it; none without `sweeps`.
+    forecasts : tuple of Forecast
+        What the model had the newest runs come to, and whether they did; none without `sweeps`.
     belief : float
         Share of the chances that was left to them for it, 0.5 to 1.
     sticking : Sticking or None
@@ -88,7 +88,7 @@ class Proposals(Sequence):
     measurement: Measurement | None = field(default=None)
     greatest_chance: float = 1.0
     corners_cut_rpm: tuple[float, ...] = ()
-    promises: tuple[Promise, ...] = ()
+    forecasts: tuple[Forecast, ...] = ()
     belief: float = 1.0
     sticking: Sticking | None = None
 

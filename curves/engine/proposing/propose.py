@@ -10,8 +10,8 @@ from ..governor.head import MAX_BEND_MM, MAX_TRAVEL_DEG
 from ..governor.prior import TRAVEL
 from ..readings import checked_array, checked_count, checked_kind, checked_number
 from .drawer import GLANCE_STRIDE, ROUGH_STRIDE, Drawer
+from .forecasts import belief, forecasts_of
 from .helpful import most_helpful, what_sticking_costs
-from .promises import belief, promises_of
 from .proposals import Proposal, Proposals, in_percent
 from .ranking import FAIR_CHANCE, Choices
 from .sweeps import Sweeps
@@ -80,8 +80,8 @@ def propose(
 
     The chance of a verdict is the share of simulated runs, four of each draw, that `judge_sweeps` would pass:
     rising and falling by the head's friction, off by tachometer, scatter and the scale's rounding. Readings
-    that scatter farther than was taken of them scatter as far in the next run, and promises that earlier
-    runs broke take from the next ones.
+    that scatter farther than was taken of them scatter as far in the next run, and forecasts that
+    earlier runs did not keep take from the next ones.
 
     A pair that was tried comes back only with a post bent by 0.1 mm or more from every bend it was tried at:
     what is nearer a hand, off by 0.05 mm each time, can't tell apart.
@@ -146,8 +146,8 @@ def _as_read(drawer, calibration, target, finely):
     """Give what is known of the verdict on a run that will be read, with no proposals yet."""
     if drawer.bench.look is None:
         return Proposals((), False, ())
-    judge, promises = drawer.bench.look.judge, promises_of(calibration, target)
-    believed = belief(promises)
+    judge, forecasts = drawer.bench.look.judge, forecasts_of(calibration, target)
+    believed = belief(forecasts)
     sticking = what_sticking_costs(drawer, calibration, finely, target)
     return Proposals(
         (),
@@ -155,7 +155,7 @@ def _as_read(drawer, calibration, target, finely):
         (),
         greatest_chance=judge.middle_chance(target),
         corners_cut_rpm=judge.corners_cut(target),
-        promises=promises,
+        forecasts=forecasts,
         belief=believed,
         sticking=sticking and sticking.believed(believed),
     )

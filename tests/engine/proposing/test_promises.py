@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from curves.engine import Sweeps, Target, calibrate, judge_sweeps, propose, sweep_of
+from curves.engine.proposing.forecasts import STRANGE, STRANGE_SHARE, Forecast, belief, forecasts_of
 from curves.engine.proposing.judge import Judge
-from curves.engine.proposing.promises import STRANGE, STRANGE_SHARE, Promise, belief, promises_of
 from curves.simulated import MEASURED, sticking
 from tests.benchmarks.promises import HEADS, promises
 from tests.benchmarks.workshop import Job
@@ -132,27 +132,27 @@ def test_a_falling_sweep_starts_where_the_rising_one_turned():
     assert sweep_of(read, falling=False).speed_rpm.tolist() == [500, 700, 900, 1200]
 
 
-def test_promises_kept_and_broken_say_how_far_to_believe():
-    kept, broken = Promise(1, 0.9, True), Promise(1, 0.9, False)
+def test_forecasts_kept_and_broken_say_how_far_to_believe():
+    kept, broken = Forecast(1, 0.9, True), Forecast(1, 0.9, False)
     assert belief([]) == pytest.approx(1.0 - STRANGE * (1.0 - STRANGE_SHARE))
     assert belief([kept]) > belief([]) > belief([broken]) > belief([broken] * 3) > STRANGE_SHARE
-    assert belief([Promise(1, 0.05, False)]) == pytest.approx(belief([]), abs=0.01)  # nobody counted on it
-    # By Bayes' rule, in full: a strange head breaks a promise of 0.9 with 1 - 0.45, a sound one with 0.1.
+    assert belief([Forecast(1, 0.05, False)]) == pytest.approx(belief([]), abs=0.01)  # nobody counted on it
+    # By Bayes' rule, in full: a strange head breaks a forecast of 0.9 with 1 - 0.45, a sound one with 0.1.
     strange = 0.1 * 0.55 / (0.1 * 0.55 + 0.9 * 0.1)
     assert belief([broken]) == pytest.approx(1.0 - strange * 0.5)
 
 
-def test_a_run_is_held_to_what_was_said_before_it(job):
+def test_a_run_is_held_to_what_the_model_had_it_come_to(job):
     received = job.run(*job.unit.received, 0)[0]
     springs = {spring.key: spring for spring in (*job.drawer.primaries, *job.drawer.secondaries)}
     first = asked(job, [received])
     best = first[0]
     run, good = job.run(springs[best.primary.key], springs[best.secondary.key], 1, best.post_bend_mm)
-    (promise,) = promises_of(calibrate(job.head, [received, run]), job.target())
-    assert (promise.run, promise.kept) == (1, good)
+    (forecast,) = forecasts_of(calibrate(job.head, [received, run]), job.target())
+    assert (forecast.run, forecast.kept) == (1, good)
     # The same 256 draws of the head; a spring's label is drawn anew: five standard errors at most.
-    assert promise.chance == pytest.approx(best.chance / first.belief, abs=5 * np.sqrt(0.25 / 256))
-    assert asked(job, [received, run], tried=[best]).promises == (promise,)
+    assert forecast.chance == pytest.approx(best.chance / first.belief, abs=5 * np.sqrt(0.25 / 256))
+    assert asked(job, [received, run], tried=[best]).promises == (forecast,)
 
 
 def test_readings_that_scatter_farther_are_expected_to_go_on_so(job):
