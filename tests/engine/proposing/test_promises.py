@@ -152,7 +152,7 @@ def test_a_run_is_held_to_what_the_model_had_it_come_to(job):
     assert (forecast.run, forecast.kept) == (1, good)
     # The same 256 draws of the head; a spring's label is drawn anew: five standard errors at most.
     assert forecast.chance == pytest.approx(best.chance / first.belief, abs=5 * np.sqrt(0.25 / 256))
-    assert asked(job, [received, run], tried=[best]).promises == (forecast,)
+    assert asked(job, [received, run], tried=[best]).forecasts == (forecast,)
 
 
 def test_readings_that_scatter_farther_are_expected_to_go_on_so(job):
