@@ -6,9 +6,10 @@ from django.db.models import F
 
 from jobs.actions import springs
 from jobs.actions.noting import note
-from jobs.agreement import agreement_of
+from jobs.agreement import agreement_of, to_cents
 from jobs.guards import TO_END, held, refuse_practice
-from jobs.models import Closing, Ending, Job
+from jobs.models import Closing, Ending, Job, PartLine
+from jobs.recorded import digest
 from shop.models import Shop
 from shop.rights import require
 from shop.versions import Conflict
@@ -20,20 +21,30 @@ VERBS = {
 }
 
 
+_State = PartLine.State
+_NOT_LEFT = {_State.FITTED: "taken out again", _State.LOOSE: "kept here"}
+PARTS_CHANGED = "Parts or hours were written on the card meanwhile: look at what is owed again, then send."
+
+
 @transaction.atomic
-def close_unrepaired(job, ending, data, *, by, version):
+def close_unrepaired(job, ending, data, *, by, version, stays=(), seen=None):
     """Close a card at any stage in one step; ``data`` holds the fields of its ``Closing`` that people write.
 
-    No curve sheet is asked for and nothing is warranted. Conflict when the card was changed since.
+    ``stays`` are the keys of its parts that stay in the unit or go along, which are owed; what is taken out
+    again is left off. ``seen`` is ``lines_seen`` of what the writer was shown. No curve sheet is asked for
+    and nothing is warranted. Conflict when the card was changed since.
     """
     require(by, TO_END[ending])
     refuse_practice(job)
     now = held(job)
     if now.version != version:
         raise Conflict(now)
+    if seen is not None and seen != lines_seen(now):
+        raise ValidationError(PARTS_CHANGED)
     _refuse_incomplete(now, ending, data)
     springs.give_back(now, by=by)  # no unit leaves, or lies in a box, with what was only tried in it
-    closing = Closing.objects.create(job=now, by=by, currency=Shop.current().currency, **data)
+    parts = _settle_parts(now, set(stays))
+    closing = Closing.objects.create(job=now, by=by, currency=Shop.current().currency, **parts, **data)
     values = {"closed_at": closing.at, "ending": ending, "handed_to": closing.collected_by}
     values["warranty_until"] = None
     Job.objects.filter(pk=now.pk).update(version=F("version") + 1, **values)
@@ -42,6 +53,45 @@ def close_unrepaired(job, ending, data, *, by, version):
     now.refresh_from_db()
     note(VERBS[ending], now, by, **_told(closing))
     return now
+
+
+def parts_to_settle(job):
+    """What was fitted or supplied loose, and is owed unless it is taken out again or kept here.
+
+    Springs out of the drawer are not among it: they come home.
+    """
+    return list(job.parts.filter(state__in=_NOT_LEFT, spring=None))
+
+
+def amount_of(line):
+    """What a line comes to, or None where it has no price."""
+    return None if line.price is None else to_cents(line.price * line.quantity)
+
+
+def lines_seen(job):
+    """One word for the parts and hours on a card, which another follows once one of them is changed."""
+    lines = job.parts.filter(spring=None).order_by("pk").values_list("pk", "version")
+    return digest(" ".join(f"{pk}.{version}" for pk, version in lines))
+
+
+def _settle_parts(job, stays):
+    """The fields of a closing about parts; a line of what does not stay is left off, and says why."""
+    lines = parts_to_settle(job)
+    for line in lines:
+        if line.pk not in stays:
+            values = {"state": _State.LEFT_OFF, "why": _NOT_LEFT[line.state], "version": F("version") + 1}
+            PartLine.objects.filter(pk=line.pk).update(**values)
+    owed = [amount_of(line) or 0 for line in lines if line.pk in stays]
+    told = [[_named(line), _in_words(amount_of(line)), line.pk in stays] for line in lines]
+    return {"parts": sum(owed), "part_lines": told}
+
+
+def _named(line):
+    return line.text if line.quantity == 1 else f"{line.how_many} {line.text}"
+
+
+def _in_words(amount):
+    return "" if amount is None else f"{amount:.2f}"
 
 
 def wants_reason(job):
@@ -69,6 +119,8 @@ def _told(closing):
         "collected_by": closing.collected_by,
         "consent_by": closing.consent_by,
         "owed": f"{closing.owed:.2f} {closing.currency}",
+        "parts_left": closing.parts_left,
+        "parts_taken_out": closing.parts_taken_out,
         "went_back": closing.went_back,
         "stayed": closing.stayed,
         "reason": closing.reason,

@@ -4,12 +4,13 @@ import re
 
 from django import forms
 
-from jobs.actions.closing import wants_reason
+from jobs.actions.closing import PARTS_CHANGED, amount_of, lines_seen, parts_to_settle, wants_reason
 from jobs.agreement import agreement_of, asked_of, labour_so_far
 from jobs.guards import endings_for
 from jobs.models import EstimateAnswer, Job
 from shop.amounts import FRAME, in_currency, money
 from shop.forms import Form, ModelForm, MomentField
+from shop.models import Shop
 from shop.once import OnceField
 
 _SAID = EstimateAnswer.Said
@@ -110,6 +111,13 @@ class CloseForm(Form):
     things = forms.MultipleChoiceField(
         label="Goes back of what came with it", required=False, widget=forms.CheckboxSelectMultiple
     )
+    stays = forms.MultipleChoiceField(
+        label="Parts that stay in the unit or go along",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text=f"What is ticked is owed, {FRAME}. Take the tick away from what is taken out or kept here.",
+    )
+    seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)
     fee = money(label="Fee for the estimate")
     labour = money(label="Labour so far")
     collected_by = forms.CharField(max_length=120, required=False, help_text="The name of who takes it back.")
@@ -122,30 +130,79 @@ class CloseForm(Form):
     reason = forms.CharField(label="Why it is not rebuilt", max_length=300, required=False)
 
     def __init__(self, data=None, *, job, person, **options):
-        brought = things_of(job.came_with)
+        brought = _told_apart(things_of(job.came_with))
+        lines = parts_to_settle(job)
         initial = {
             "version": job.version,
-            "things": [str(place) for place in range(len(brought))],
+            "seen": lines_seen(job),
+            "things": list(brought),
+            "stays": [str(line.pk) for line in lines],
             "fee": "0.00",
             "labour": labour_so_far(job),
             "collected_by": job.customer.name if job.customer else "",
         }
         super().__init__(data, initial=initial, **options)
-        self._brought = brought
+        self._job, self._brought = job, brought
         self.fields["ending"].choices = [(one.value, one.label) for one in endings_for(job, person)]
-        self.fields["things"].choices = [(str(place), thing) for place, thing in enumerate(brought)]
-        if not brought:
-            del self.fields["things"]
+        self._choose("things", [(said, said) for said in brought])
+        self._choose("stays", [(str(line.pk), _priced(line)) for line in lines])
         if not wants_reason(job):
             self.fields["reason"].help_text = "The customer declined; add to it if there is more to say."
         in_currency(self, "fee", "labour")
+
+    def _choose(self, name, choices):
+        self.fields[name].choices = choices
+        self.fields[name].error_messages["invalid_choice"] = (
+            "Not on the list any more: look at the ticks again."
+        )
+        if not choices:
+            del self.fields[name]
+
+    def clean(self):
+        """Ticks made on another list than the one shown now are never carried over in silence."""
+        now = lines_seen(self._job)
+        if self.cleaned_data.get("seen") != now:
+            stands = f"Labour so far is {labour_so_far(self._job)} now."
+            self.add_error("stays" if "stays" in self.fields else "labour", f"{PARTS_CHANGED} {stands}")
+            self.data = self.data.copy()
+            self.data["seen"] = now
+        return super().clean()
 
     def closing_data(self):
         """The fields of a ``Closing`` that people write."""
         back = set(self.cleaned_data.get("things", []))
         names = ("fee", "labour", "collected_by", "consent_by", "reason")
-        things = [[thing, str(place) in back] for place, thing in enumerate(self._brought)]
+        things = [[thing, said in back] for said, thing in self._brought.items()]
         return {name: self.cleaned_data[name] for name in names} | {"things": things}
+
+    @property
+    def staying(self):
+        """The keys of the parts that stay with the unit."""
+        return {int(key) for key in self.cleaned_data.get("stays", [])}
+
+
+def _told_apart(things):
+    """Things by what is said of each, so that a tick goes with its thing and never with its place.
+
+    >>> _told_apart(["Cap", "screw", "screw"])
+    {'Cap': 'Cap', 'screw': 'screw', 'screw (2)': 'screw'}
+    """
+    told = {}
+    for thing in things:
+        said, count = thing, 1
+        while said in told:
+            count += 1
+            said = f"{thing} ({count})"
+        told[said] = thing
+    return told
+
+
+def _priced(line):
+    """A line as one ticks it: what, how it stands, what it comes to."""
+    amount = amount_of(line)
+    worth = "without a price" if amount is None else f"{amount:.2f} {Shop.current().currency}"
+    many = "" if line.quantity == 1 else f"{line.how_many} × "
+    return f"{many}{line.text}, {line.get_state_display().lower()}: {worth}"
 
 
 def things_of(came_with):

@@ -72,6 +72,8 @@ class Closing(models.Model):
     things = models.JSONField(default=list)  # what came with it: [[thing, whether it goes back], ...]
     fee = money_field("fee for the estimate")
     labour = money_field("labour so far")
+    parts = money_field("parts that stay or go along", default=0)
+    part_lines = models.JSONField(default=list)  # [[part, what it comes to or "", whether it stays], ...]
     currency = models.CharField(max_length=3)  # the shop's when it was closed
     collected_by = models.CharField(max_length=120, blank=True)
     consent_by = models.CharField("who gave consent", max_length=120, blank=True)
@@ -88,7 +90,16 @@ class Closing(models.Model):
     @property
     def owed(self):
         """What the owner owes, tax included."""
-        return self.fee + self.labour
+        return self.fee + self.labour + self.parts
+
+    @property
+    def parts_left(self):
+        """What was fitted or given along and stays so, as people read it."""
+        return [f"{part} {amount}".strip() for part, amount, stays in self.part_lines if stays]
+
+    @property
+    def parts_taken_out(self):
+        return [part for part, _, stays in self.part_lines if not stays]
 
     @property
     def went_back(self):

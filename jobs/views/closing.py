@@ -28,21 +28,35 @@ def close_card(request, number):
     require_an_ending(job, request.user)
     form = CloseForm(sent(request), job=job, person=request.user)
     if request.method == "POST" and form.is_valid():
-        ending, version = form.cleaned_data["ending"], form.cleaned_data["version"]
+        said = form.cleaned_data
 
         def close():
-            close_unrepaired(job, ending, form.closing_data(), by=request.user, version=version)
+            seen = {"version": said["version"], "seen": said["seen"]}
+            data = form.closing_data()
+            close_unrepaired(job, said["ending"], data, by=request.user, stays=form.staying, **seen)
             return reverse("card", args=[number])
 
         try:
             return redirect(take(request, close))
         except ValidationError as error:
             form.add_error(None, error)
-        except Conflict as conflict:
-            form.show_conflict(conflict.current)
+        except Conflict:
+            job = card_for(request.user, number)
+            form = _again(request, job)
+    elif request.method == "POST" and form.data.get("version") != str(job.version):
+        form.show_conflict(job)
     context = {
         "job": job,
         "form": form,
         "agreement": agreement_of(job),
     }
     return page(request, "jobs/close.html", context, status=form.status)
+
+
+def _again(request, job):
+    """The form over the card as it stands now: what was typed is kept, ticks only of what is still there."""
+    require_open(job)
+    form = CloseForm(request.POST, job=job, person=request.user)
+    form.is_valid()
+    form.show_conflict(job)
+    return form

@@ -8,6 +8,7 @@ from html import unescape
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 
@@ -16,7 +17,7 @@ from curves.learning import teaching_builds
 from curves.locks import Locked, require_unlocked
 from curves.models import HeadType, Run
 from jobs import audit, guards, sheets
-from jobs.actions import closing, moving, opening
+from jobs.actions import closing, intake, moving, opening, teardown
 from jobs.agreement import agreement_of
 from jobs.forms.money import things_of
 from jobs.models import Closing, Job, PartLine, Sheet
@@ -24,6 +25,7 @@ from jobs.stages import ORDER
 from shop.models import Shop, new_key
 from shop.versions import Conflict
 from tests import build
+from tests.forms import Page
 from tests.jobs.paperwork import draft, finished_job, signed_sheet, text_of
 
 pytestmark = pytest.mark.django_db
@@ -47,7 +49,8 @@ def post(client, job, **changes):
         "version": fresh(job).version,
         "once": new_key(),
         "ending": "returned",
-        "things": ["0", "2"],
+        "seen": closing.lines_seen(job),
+        "things": ["Cap", "clamp"],
         "fee": "25",
         "labour": "48,50",
         "collected_by": "Marta Quill",
@@ -55,9 +58,18 @@ def post(client, job, **changes):
     return client.post(reverse("close_card", args=[job.number]), values | changes)
 
 
-def close(job, ending="returned", by=None, **data):
+def _form(answer, job):
+    return Page(answer.text).form(reverse("close_card", args=[job.number]))
+
+
+def close(job, ending="returned", by=None, seen=None, **data):
     return closing.close_unrepaired(
-        job, ending, DATA | data, by=by or build.person("owner"), version=fresh(job).version
+        job,
+        ending,
+        DATA | data,
+        by=by or build.person("owner"),
+        version=fresh(job).version,
+        seen=seen,
     )
 
 
@@ -245,7 +257,7 @@ def test_second_of_two_is_told_what_changed(client_as):
     client, job = client_as("counter"), declined()
     version = job.version
     Job.objects.filter(pk=job.pk).update(version=version + 1, came_with="Cap")
-    answer = post(client, job, version=version, things=["0"])
+    answer = post(client, job, version=version, things=["Cap"])
     assert answer.status_code == 409
     assert "Someone else saved first" in answer.content.decode()
     assert not fresh(job).is_closed
@@ -267,8 +279,122 @@ def test_labour_so_far_is_proposed_as_owed(client_as, person):
     PartLine.objects.create(job=job, text="Bush", state="wanted", price=20, by=person)
     page = client_as("counter").get(reverse("close_card", args=[job.number])).content.decode()
     assert 'name="labour" value="72.00"' in page
+    assert "Bush" not in page
     assert "Cap" in page
     assert "rotor arm" in page
+
+
+@pytest.mark.parametrize("after", ["Leads, cap", "Leads, Cap"])
+def test_a_tick_goes_with_its_thing_and_never_with_its_place(client_as, after):
+    job, client = declined(came_with="Cap, leads"), client_as("counter")
+    form = _form(client.get(reverse("close_card", args=[job.number])), job)
+    sent = form.sends | {"ending": "returned", "things": ["Cap"], "fee": "25", "labour": "0"}
+    intake.change_card(job, {"came_with": after}, by=build.person("owner"), version=job.version)
+    answer = client.post(form.action, sent)
+    assert answer.status_code == 409
+    ticked = re.findall(r'name="things" value="(\w+)"[^>]*checked', answer.text)
+    assert ticked == (["Cap"] if "Cap" in after else [])
+    assert ("look at the ticks again" in answer.text) is ("Cap" not in after)
+    assert not fresh(job).is_closed
+    again = _form(answer, job).sends
+    assert client.post(form.action, again | {"things": ["Leads"]}).status_code == 302
+    assert fresh(job).closing.went_back == ["Leads"]
+
+
+def test_two_things_of_one_name_are_told_apart(client_as):
+    job, client = declined(came_with="screw, screw, screw"), client_as("counter")
+    post(client, job, things=["screw", "screw (3)"])
+    assert fresh(job).closing.things == [["screw", True], ["screw", False], ["screw", True]]
+
+
+@pytest.fixture
+def with_parts(person):
+    """A declined card with a fitted part at 80, two loose at 15 each, one wanted and one left off."""
+    job = declined()
+    for text, state, price, quantity in (
+        ("Bush", "fitted", 80, 1),
+        ("Rotor", "loose", 15, 2),
+        ("Capsule", "wanted", 70, 1),
+        ("Module", "left_off", 90, 1),
+        ("Circlip", "fitted", None, 1),
+    ):
+        PartLine.objects.create(job=job, text=text, state=state, price=price, quantity=quantity, by=person)
+    return job
+
+
+def keys(job, *texts):
+    return [str(job.parts.get(text=text).pk) for text in texts]
+
+
+def test_parts_that_stay_are_owed_and_said_everywhere(client_as, with_parts):
+    job, client = with_parts, client_as("counter")
+    page = client.get(reverse("close_card", args=[job.number])).text
+    for shown in ("Bush, fitted: 80.00 EUR", "2 × Rotor, supplied loose: 30.00 EUR", "without a price"):
+        assert shown in page
+    for left in ("Capsule", "Module"):
+        assert left not in page
+    stay = re.findall(r'name="stays" value="(\d+)"[^>]*checked', page)
+    assert stay == keys(job, "Bush", "Rotor", "Circlip")
+    assert post(client, job, stays=stay).status_code == 302
+    said = fresh(job).closing
+    assert (said.parts, said.owed) == (110, Decimal("183.50"))
+    assert said.parts_left == ["Bush 80.00", "2 Rotor 30.00", "Circlip"]
+    card = client.get(reverse("card", args=[job.number]) + "?open=hand_back").text
+    paper = text_of(draft(fresh(job), Sheet.Kind.JOB_SHEET))
+    for place in (card, paper):
+        for shown in ("183.50", "110.00", "Bush 80.00, 2 Rotor 30.00, Circlip"):
+            assert shown in place
+    assert job.history.get(verb="returned the unit unrepaired").detail["owed"] == "183.50 EUR"
+
+
+def test_part_taken_out_again_owes_nothing_and_is_no_longer_fitted(client_as, with_parts):
+    job, client = with_parts, client_as("counter")
+    assert post(client, job, stays=keys(job, "Circlip")).status_code == 302
+    said = fresh(job).closing
+    assert (said.parts, said.owed) == (0, Decimal("73.50"))
+    assert (said.parts_left, said.parts_taken_out) == (["Circlip"], ["Bush", "2 Rotor"])
+    left = job.parts.filter(state="left_off").exclude(text="Module").order_by("pk")
+    assert [(line.text, line.why) for line in left] == [("Bush", "taken out again"), ("Rotor", "kept here")]
+    paper = text_of(draft(fresh(job), Sheet.Kind.JOB_SHEET))
+    assert "parts not left with it Bush, 2 Rotor" in paper
+
+
+def test_part_or_hour_written_meanwhile_is_looked_at_before_it_is_owed(client_as, with_parts):
+    job, client, by = with_parts, client_as("counter"), build.person("owner")
+    seen, stay = closing.lines_seen(job), keys(job, "Bush", "Rotor", "Circlip")
+    teardown.add_part(job, {"text": "Shaft", "price": 60, "state": "fitted"}, by=by)
+    teardown.add_part(job, {"text": "Turning", "price": 40, "state": "labour"}, by=by)
+    for _ in range(2):
+        answer = post(client, job, seen=seen, stays=stay)
+        assert answer.status_code == 422
+    assert "Labour so far is 40.00 now" in answer.text
+    assert "Shaft, fitted: 60.00 EUR" in answer.text
+    assert not fresh(job).is_closed
+    sent = _form(answer, job).sends
+    assert post(client, job, seen=sent["seen"], stays=stay + keys(job, "Shaft")).status_code == 302
+    assert fresh(job).closing.parts == 170
+    with pytest.raises(guards.Closed):
+        close(job, seen=seen)
+
+
+def test_part_written_between_the_look_and_the_lock_is_not_owed_unseen(with_parts):
+    seen = closing.lines_seen(with_parts)
+    teardown.add_part(with_parts, {"text": "Shaft", "price": 60, "state": "fitted"}, by=build.person("owner"))
+    with pytest.raises(ValidationError, match="written on the card meanwhile"):
+        close(with_parts, seen=seen)
+    assert not fresh(with_parts).is_closed
+
+
+def test_closing_of_before_there_were_parts_in_it_still_renders(client_as):
+    job = declined()
+    close(job)
+    ended = sheets.gather(
+        fresh(job), Sheet.Kind.JOB_SHEET, paper_size="A4", token="t", made_at=timezone.now()
+    )
+    old = {name: value for name, value in ended["ended"].items() if not name.startswith("parts")}
+    text = render_to_string("sheets/_ended.html", {"ended": old})
+    assert "labour 0.00</td>" in text
+    assert "parts" not in text
 
 
 def test_owed_is_in_the_shops_currency_of_that_day(client_as):
