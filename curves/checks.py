@@ -7,6 +7,7 @@ from curves import convert, engine, frames, judging
 from curves.engine.trigger.points import MAX_DWELL_CHANGE_DEG
 from curves.engine.trigger.sparks import SPACING_LIMIT_DEG
 from curves.engine.units import KPA_PER_INHG, KPA_PER_MMHG
+from curves.models import Run
 from curves.results import InBoth
 
 PASSED = {True: "passes", False: "fails", None: "not to be told yet"}
@@ -89,11 +90,13 @@ def _sweeps(run, build, drive, say):
     for falling, kind in ((False, "rising"), (True, "falling")):
         sweep = engine.sweep_of(readings, falling=falling)
         if sweep is not None:
-            yield _against(band, sweep, kind, say)
+            # A final run is proof: it is read over the whole band, not drawn over it.
+            unread = engine.unread_speeds(band, sweep) if run.kind == Run.Kind.FINAL else ()
+            yield _against(band, sweep, kind, say, unread)
 
 
-def _against(band, sweep, kind, say):
-    """One sweep at every point of the band and between its points."""
+def _against(band, sweep, kind, say, unread):
+    """One sweep at every point of the band and between its points; ``unread``: where it wants a reading."""
     found = engine.judge_curve(band, sweep)
     points = list(zip(map(float, band.speed_rpm), map(float, found.at_points_deg), strict=True))
     within = [rpm for rpm, outside in points if not outside]
@@ -104,11 +107,13 @@ def _against(band, sweep, kind, say):
         lines.append(Line("between these points", "in", True))
     if open_points := [rpm for rpm, outside in points if isnan(outside)]:
         lines.append(Line(f"at {say.rpm(*open_points)}", "not reached"))
+    if unread := [rpm for rpm in unread if rpm not in open_points]:
+        lines.append(Line(f"near {say.rpm(*unread)}", "not read"))
     fails = found.worst_side in ("above", "below")
     return Check(
         kind=kind,
         title=f"{kind.capitalize()} sweep against the band",
-        passed=False if fails else True if found.within else None,
+        passed=False if fails else True if found.within and not unread else None,
         lines=tuple(lines),
     )
 

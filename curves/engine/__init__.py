@@ -15,7 +15,7 @@ from .proposing.forecasts import Forecast
 from .proposing.possible import Feasibility, can_follow
 from .proposing.proposals import Proposal, Proposals
 from .proposing.propose import propose
-from .proposing.sweeps import Sweeps, judge_sweeps, sweep_of
+from .proposing.sweeps import Sweeps, judge_sweeps, sweep_of, unread_speeds
 from .proposing.wanted import WantedSpring, wanted_spring
 from .readings import Readings
 from .springs.loads import spring_from_loads
@@ -88,6 +88,7 @@ __all__ = [
     "total_timing",
     "true_initial",
     "turns_for_rate",
+    "unread_speeds",
     "wanted_spring",
     "wire_for_rate",
 ]

@@ -249,7 +249,7 @@ def test_a_practice_unit_is_walked_past_no_gate(job):
     assert guards.missing(Job.objects.get(pk=job.pk)) == ["a run"]
     for stage, lacks in (
         ("bench_curve", ["a final run", "8 assembly steps to do"]),
-        ("hand_back", ["a signed curve sheet", "a final run"]),
+        ("hand_back", ["a signed curve sheet", "a final run", "8 assembly steps to do"]),
     ):
         Job.objects.filter(pk=job.pk).update(stage=stage)
         assert guards.missing(Job.objects.get(pk=job.pk)) == lacks

@@ -24,10 +24,12 @@ pytestmark = pytest.mark.django_db
 CLAIMS = re.compile(r"\bprove[dns]?\b|\bpass(?:es|ed)?\b", re.IGNORECASE)
 
 
-def job_with(readings=build.SWEPT, *, scatter=None, dwell=None, vacuum=None, stage="bench_curve"):
+def job_with(
+    readings=build.SWEPT, *, band=build.BAND, scatter=None, dwell=None, vacuum=None, stage="bench_curve"
+):
     """A four-cylinder card with a target and a final run."""
     job = build.job(stage=stage, worked=True)
-    build.target(job.build)
+    build.target(job.build, band)
     run = build.run(job.build, readings, kind="final")
     for number, offset in enumerate(scatter or (), start=1):
         run.sparks.create(speed_rpm=300, cylinder=number, offset_deg=offset)
@@ -50,6 +52,8 @@ EVEN, UNEVEN = (0, 0.5, -0.5, 0.2), (0, 3.0, -3.0, 0)  # one degree either way i
 STEADY, MOVING = ((300, 50), (875, 50.5)), ((300, 50), (875, 58))
 OVER = [(rpm, deg + (4 if falling else 0), falling) for rpm, deg, falling in
         [(*row, False) if len(row) == 2 else row for row in build.SWEPT]]  # fmt: skip
+STRAIGHT = [(300, 0), (800, 5), (1300, 10), (1800, 15), (300, 0.2, True), (1000, 7.2, True)]
+STRAIGHT_BAND = [(600, 0, 1.0), (3600, 30, 1.0)]  # of the crank, as all bands
 MOVES = ((0, 0), (10, 0), (15, 3), (20, 6), (30, 6), (40, 6))
 STUCK = ((0, 0), (10, 0), (20, 0), (30, 0))
 
@@ -94,6 +98,21 @@ CASES = {
         {"readings": [*build.RISING, *build.FALLING[:3]]},
         "Final run 1: falling sweep not read over the whole band, rising sweep in the band",
         ["a final run read over the whole band"],
+    ),
+    "falling read past its bends": (
+        {"readings": [*build.RISING, (1700, 10.9, True), (1050, 7.9, True), (300, 0.1, True)]},
+        "Final run 1: falling sweep not read over the whole band, rising sweep in the band",
+        ["a final run read over the whole band"],
+    ),
+    "straight band, falling read once": (
+        {"readings": STRAIGHT[:5], "band": STRAIGHT_BAND},
+        "Final run 1: falling sweep not read over the whole band, rising sweep in the band",
+        ["a final run read over the whole band"],
+    ),
+    "straight band, each sweep read in its middle": (
+        {"readings": STRAIGHT, "band": STRAIGHT_BAND},
+        "Final run 1 proved: sweeps in the band",
+        [],
     ),
     "scatter half read": (
         {"scatter": EVEN[:3]},
@@ -149,6 +168,15 @@ def test_what_is_not_proved_is_handed_back_for_a_reason_only(person, name):
         signed_sheet(job, built=False)
     with pytest.raises(ValidationError, match=re.escape(lacks[0])):
         moving.hand_back(fresh(job), by=person, handed_to="Marta")
+
+
+def test_where_a_sweep_wants_a_reading_is_said_among_the_checks():
+    made, *_ = CASES["falling read past its bends"]
+    final = final_of(build_for(job_with(**made).build_id), cylinders=4)
+    falling = next(check for check in final.checks if check.kind == "falling")
+    lines = {(line.where, line.found) for line in falling.lines}
+    assert ("near 600, 1500 distributor rpm (1200, 3000 crank)", "not read") in lines
+    assert falling.verdict == "not to be told yet"
 
 
 def test_without_a_target_nothing_is_proved():

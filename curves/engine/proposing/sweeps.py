@@ -83,6 +83,66 @@ def judge_sweeps(target, readings, *, initial_deg=0.0) -> tuple[Verdict, ...]:
     return tuple(judge_curve(target, sweep, initial_deg=initial_deg) for sweep in sweeps if sweep is not None)
 
 
+def unread_speeds(target, sweep) -> tuple[float, ...]:
+    """Give the speeds of a band that one sweep was not read near.
+
+    Parameters
+    ----------
+    target : Target
+    sweep : Readings or Run
+        Of one direction, as `sweep_of` gives it.
+
+    Returns
+    -------
+    tuple of float
+        Ends and bends of the band without a reading of their own, and the middle of a stretch wider than two
+        thirds of it [shaft rpm], rising; empty where the whole band was read.
+
+    Raises
+    ------
+    ValueError
+        Never of a sound target.
+
+    Notes
+    -----
+    A reading is a bend's own when it lies nearer to it than to the next bend, or within a tenth of the band.
+
+    References
+    ----------
+    Common practice, no source: two readings make a line, and say nothing of what the weights do between.
+
+    Examples
+    --------
+    >>> from curves.engine import Target
+    >>> band = Target([300, 1800], [0, 15], 1.0)
+    >>> unread_speeds(band, Readings([300, 1800], [0, 15]))
+    (1050.0,)
+    >>> unread_speeds(band, Readings([300, 1000, 1800], [0, 7, 15]))
+    ()
+    """
+    corners = _corners(target)
+    if corners.size < 2:
+        return ()
+    span = corners[-1] - corners[0]
+    read = np.unique(np.clip(sweep.speed_rpm, corners[0], corners[-1]))
+    half = np.maximum(np.diff(corners) / 2, span / 10)
+    below, above = np.r_[half[0], half], np.r_[half, half[-1]]
+    off = sweep.speed_rpm[:, None] - corners
+    unread = corners[~((off >= -below) & (off <= above)).any(axis=0)]
+    wide = np.flatnonzero(np.diff(read) > span * (2 / 3 + 1e-9))
+    return tuple(sorted({*unread.tolist(), *((read[wide] + read[wide + 1]) / 2).tolist()}))
+
+
+def _corners(target):
+    """The ends of a band, and the speeds between where one of its edges bends."""
+    speed = target.speed_rpm
+    bends = np.zeros(max(speed.size - 2, 0), bool)
+    for edge in (target.advance_deg - target.tolerance_deg, target.advance_deg + target.tolerance_deg):
+        slope = np.diff(edge) / np.diff(speed)
+        bends |= ~np.isclose(slope[1:], slope[:-1], rtol=1e-6, atol=1e-9)
+    return np.r_[speed[:1], speed[1:-1][bends], speed[1:][-1:]]
+
+
 @dataclass(frozen=True, eq=False)
 class Sweeps:
     """How a run will be read: at which speeds, which way, on what scale.

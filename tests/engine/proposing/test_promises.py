@@ -8,7 +8,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from curves.engine import Sweeps, Target, calibrate, judge_sweeps, propose, sweep_of
+from curves.engine import (
+    Readings,
+    Sweeps,
+    Target,
+    calibrate,
+    judge_sweeps,
+    propose,
+    sweep_of,
+    unread_speeds,
+)
 from curves.engine.proposing.forecasts import STRANGE, STRANGE_SHARE, Forecast, belief, forecasts_of
 from curves.engine.proposing.judge import Judge
 from curves.simulated import MEASURED, sticking
@@ -169,3 +178,24 @@ class _Read:
 
     def __init__(self, sweeps, advance_deg):
         self.speed_rpm, self.falling, self.advance_deg = sweeps.speed_rpm, sweeps.falling, advance_deg
+
+
+@pytest.mark.parametrize(
+    ("speeds", "unread"),
+    [
+        ([300, 600, 1000, 1500, 1800], []),
+        ([320, 650, 950, 1450, 1750], []),  # beside the bends, as a hand sets it
+        ([300, 1800], [600, 1000, 1050, 1500]),  # 1050: the middle of what was passed over
+        ([200, 1000, 1900], [600, 1500]),
+        ([300, 600, 1000, 1300], [1800]),
+    ],
+)
+def test_a_sweep_is_read_near_each_end_and_bend_of_the_band(speeds, unread):
+    band = Target([300, 600, 1000, 1500, 1800], [0, 3, 7.5, 10.5, 11], 0.5)
+    assert unread_speeds(band, Readings(speeds, [0] * len(speeds))) == tuple(map(float, unread))
+
+
+def test_a_point_on_the_line_between_two_others_is_no_bend():
+    straight = Target([300, 700, 1800], [0, 4, 15], 1.0)
+    assert unread_speeds(straight, Readings([300, 1100, 1800], [0, 8, 15])) == ()
+    assert unread_speeds(Target([500], [5], 1.0), Readings([500], [5])) == ()
