@@ -9,7 +9,7 @@ from django.utils import timezone
 from curves import queries, stock
 from curves.locks import Locked, require_unlocked
 from curves.models import Reading, Run, Target, TargetPoint
-from curves.recording import OffTheCard, keep_numbers, put, take_back
+from curves.recording import OffTheCard, keep_at_ratio, keep_numbers, put, take_back
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
 
@@ -106,9 +106,11 @@ def save_target(build, values, points, *, by, version):
 
 @transaction.atomic
 def save_head(build, values, *, by, version):
-    """Write what was measured of the head."""
+    """Write what was measured of the head; what was typed in crank degrees stands at another ratio too."""
     require(by, "edit_curve")
     require_unlocked(build)
+    if "crank_per_shaft" in values:
+        keep_at_ratio(build, values["crank_per_shaft"])
     for name, value in values.items():
         setattr(build, name, value)
     save_versioned(build, version, list(values))

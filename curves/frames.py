@@ -57,6 +57,12 @@ def as_typed(kind, values, before, now, drive):
     return turned(kind, shown, now, Frame.SHAFT, drive)
 
 
+def at_ratio(kind, values, before, now):
+    """Values as kept of a crank run, once the drive is another: what was typed stands."""
+    shown = turned(kind, values, Frame.SHAFT, Frame.CRANK, before, _SHOWN_PLACES)
+    return turned(kind, shown, Frame.CRANK, Frame.SHAFT, now)
+
+
 def row_in(row, from_frame, to_frame, drive):
     """A reading of a sweep (speed, advance, falling) in another frame."""
     speed, advance, falling = row

@@ -6,7 +6,7 @@ be kept.
 
 from dataclasses import replace
 
-from curves import engine
+from curves import engine, recording
 from curves.engine.readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM
 from curves.models import Frame, LightReading, Reading, TargetPoint
 
@@ -38,7 +38,7 @@ def beyond(build, crank_per_shaft):
             unit = "rpm" if of == SPEED else "degrees"
             name = Frame(frame).label
             return f"{where} holds {value:g} {name} {unit}, and with this ratio {most:g} are the most."
-    return ""
+    return recording.beyond_at_ratio(build, crank_per_shaft)
 
 
 def _most(of, frame, drive):

@@ -9,9 +9,9 @@ from django.db import transaction
 from django.db.models import F, Max
 from django.utils import timezone
 
-from curves import convert, frames
+from curves import convert, engine, frames
 from curves.locks import require_unlocked
-from curves.models import KINDS, Reading, Run, TakenBack
+from curves.models import KINDS, Build, Frame, Reading, Run, TakenBack
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
 
@@ -96,11 +96,13 @@ def holds_readings(run):
 
 def beyond_as_typed(run, before, now):
     """The first reading beside the sweep that no instrument reads, were its number in another frame."""
-    for model, row, values in _as_typed(run, before, now):
-        try:
-            _check(model, values)
-        except ValidationError as error:
-            return f"{row._meta.verbose_name.capitalize()}, {row}: {' '.join(error.messages)}"
+    return next((said for _, _, said in _refused(_as_typed(run, before, now))), "")
+
+
+def beyond_at_ratio(build, ratio):
+    """The same were the head's ratio another: the numbers of crank runs stand as they were typed."""
+    for _, row, said in _refused(_at_ratio(build, ratio)):
+        return f"{row.run}: {said}"
     return ""
 
 
@@ -108,6 +110,31 @@ def keep_numbers(run, before, now):
     """Keep the numbers of what was read beside the sweep, as readings in another frame than was said."""
     for model, row, values in _as_typed(run, before, now):
         model.objects.filter(pk=row.pk).update(version=F("version") + 1, **values)
+
+
+def keep_at_ratio(build, ratio):
+    """Let what was typed beside the sweeps of crank runs, on the card or off it, stand at another ratio.
+
+    Their sweeps are kept as typed; so both readings of one run go on to follow alike.
+    """
+    for model, row, values in _at_ratio(build, ratio):
+        model.objects.filter(pk=row.pk).update(**values)
+
+
+def _refused(rows):
+    for model, row, values in rows:
+        try:
+            _check(model, values)
+        except ValidationError as error:
+            yield model, row, f"{row._meta.verbose_name.capitalize()}, {row}: {' '.join(error.messages)}"
+
+
+def _at_ratio(build, ratio):
+    before = engine.Drive(Build.objects.values_list("crank_per_shaft", flat=True).get(pk=build.pk))
+    for kind, fields in frames.KEPT_AT_THE_SHAFT.items():
+        for row in KINDS[kind].objects.filter(run__build=build, run__frame=Frame.CRANK).select_related("run"):
+            values = {name: getattr(row, name) for name in fields}
+            yield KINDS[kind], row, frames.at_ratio(kind, values, before, engine.Drive(ratio))
 
 
 def _as_typed(run, before, now):

@@ -4,11 +4,12 @@ import json
 import uuid
 
 import pytest
-from django.core.exceptions import ValidationError
+from django.core.exceptions import PermissionDenied, ValidationError
 
 from curves import checks, queries, recording
-from curves.models import DwellReading, Run, SparkReading, VacuumReading
-from jobs.models import AuditEntry
+from curves.models import Build, DwellReading, Run, SparkReading, VacuumReading
+from jobs.actions import curve as actions
+from jobs.models import AuditEntry, Job
 from tests import build
 
 pytestmark = pytest.mark.django_db
@@ -270,3 +271,58 @@ def test_the_travel_to_allow_is_typed_in_the_frame_of_who_types(client_as, job):
     refused = trials_page(client_as, job, "?travel=70&frame=crank")
     assert refused.status_code == 422
     assert "write 2 to 60" in refused.content.decode()
+
+
+def set_ratio(job, ratio, person):
+    build_row = Build.objects.get(pk=job.build_id)
+    actions.save_head(
+        Job.objects.get(pk=job.pk), {"crank_per_shaft": ratio}, by=person, version=build_row.version
+    )
+
+
+def shown_rows(client, job, run):
+    """What a tablet shows of a run, in the run's frame: kind and numbers of each reading."""
+    return sorted((row["kind"], *map(str, row["values"].values())) for row in state(client, job, run)["rows"])
+
+
+@pytest.mark.parametrize("ratio", [1, 1.5, 2 / 3, 3])
+def test_both_readings_of_a_run_follow_the_ratio_alike(client_as, job, ratio):
+    client = client_as("technician")
+    runs = {frame: final(job, frame) for frame in ("shaft", "crank")}
+    for frame, run in runs.items():
+        rising = {"speed_rpm": "1200", "advance_deg": "6", "falling": False}
+        assert send(client, job, run, "reading", frame, **rising).status_code == 200
+        scatter(client, job, run, 1.5, frame, 600)
+        assert send(client, job, run, "dwell", frame, speed_rpm="600", dwell_deg="80").status_code == 200
+        assert send(client, job, run, "vacuum", frame, vacuum_kpa="20", advance_deg="10").status_code == 200
+    before = {frame: shown_rows(client, job, run) for frame, run in runs.items()}
+    set_ratio(job, ratio, client.person)
+    assert {frame: shown_rows(client, job, run) for frame, run in runs.items()} == before
+    dwell = DwellReading.objects.get(run=runs["crank"])
+    assert (dwell.speed_rpm * ratio, dwell.dwell_deg * ratio) == (pytest.approx(600), pytest.approx(80))
+    set_ratio(job, 2, client.person)
+    assert {frame: shown_rows(client, job, run) for frame, run in runs.items()} == before
+
+
+def test_a_scatter_typed_at_the_crank_is_judged_by_the_ratio_that_holds(client_as, job):
+    client, run = client_as("technician"), final(job, "crank")
+    scatter(client, job, run, 1.5 * LIMIT_SHAFT_DEG, "crank", 600)
+    assert proved(job, run.number)["spark"].passed is True  # 3 of the crank are 1.5 of the distributor
+    Run.objects.update(removed=True)
+    set_ratio(job, 1, client.person)
+    Run.objects.update(removed=False)
+    assert proved(job, run.number)["spark"].passed is False
+
+
+def test_a_ratio_at_which_what_was_typed_can_not_be_is_refused(client_as, job):
+    client, run = client_as("technician"), final(job, "crank")
+    job.build.target.delete()
+    assert send(client, job, run, "dwell", "crank", speed_rpm="600", dwell_deg="170").status_code == 200
+    version = Build.objects.get(pk=job.build_id).version
+    sent = {"version": str(version), "crank_per_shaft": "0.25", "scale_deg": "0.5"}
+    answer = client.post(f"/jobs/{job.number}/head/", sent)
+    assert answer.status_code == 422
+    assert "Final run 1: Dwell reading" in " ".join(answer.context["form"].errors["crank_per_shaft"])
+    with pytest.raises(PermissionDenied, match="Dwell reading"):
+        set_ratio(job, 0.25, client.person)
+    assert DwellReading.objects.get().dwell_deg == 85
