@@ -80,6 +80,16 @@ class TrialState:
         return bool(self.springs and self.springs.in_band)
 
     @property
+    def only_moved(self):
+        """The newest run, where it lies in the band only with the initial timing moved; None otherwise.
+
+        Card, sheet and gate judge the curve as it was agreed: to them it is not found.
+        """
+        last = self.last
+        is_moved = last is not None and last.in_band and last.initial_crank_deg is not None
+        return last if is_moved and not (self.done or self.waiting) else None
+
+    @property
     def is_begun(self):
         """Whether something was read of what waits."""
         return bool(self.waiting and self.log and self.log[-1].run == self.waiting)

@@ -147,3 +147,27 @@ def test_a_falling_sweep_alone_that_leaves_the_band_fails():
     build.target(job.build)
     build.run(job.build, [(rpm, deg + 4, True) for rpm, deg in reversed(build.RISING)])
     assert guards.missing(fresh(job)) == ["a run inside the band"]
+
+
+def test_in_the_band_with_the_initial_timing_moved_only_is_not_found(client_as, person):
+    job = build.job(stage="spring_trials", worked=True)
+    build.target(job.build, initial_low_crank_deg=4, initial_high_crank_deg=12)
+    build.run(job.build, [(rpm, deg + 0.9) for rpm, deg in build.RISING])  # 1.8 of the crank over everywhere
+    client, address = client_as("owner"), reverse("trials", args=[job.number])
+    page = client.get(address, {"bend": "0.5", "initial": "on"})
+    state, text = page.context["state"], " ".join(page.content.decode().split())
+    assert state.last.in_band is True
+    assert state.last.initial_crank_deg == pytest.approx(6.2, abs=0.5)
+    assert state.done is False
+    assert "The springs are found" not in text
+    said = (
+        f"lies in the band only with the initial timing at {state.last.initial_crank_deg:.1f} crank degrees"
+    )
+    assert said in text
+    assert guards.missing(fresh(job)) == ["a run inside the band"]
+    assert "only with the initial timing" not in client.get(address, {"bend": "0.5"}).content.decode()
+    build.run(job.build, build.RISING)
+    page = client.get(address, {"bend": "0.5", "initial": "on"})
+    assert page.context["state"].done is True
+    assert "only with the initial timing" not in page.content.decode()
+    assert guards.missing(fresh(job)) == []
