@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from curves import convert, engine, judging, promised
+from curves import convert, engine, judging, promised, ways
 from curves.models import Run
 from curves.results import Miss
 
@@ -34,14 +34,20 @@ def trial_of(lesson, band, bands, drive):
 def said_of(run, bands, drive, readings=None):
     """What was said of a run's pair when it was chosen from the proposals, or None of any other run.
 
-    It was said of the band as it was then, and is held to that one.
+    It was said of the band as it was then, and is held to that one; of a run read up and down, so that half
+    of one in the band has not kept it yet.
     """
     if run.promised is None:
         return None
     chance, columns = run.promised["chance"], run.promised["band"]
-    kept = None if readings is None else _judged(readings, promised.band_of(columns), drive)[0]
+    kept = None if readings is None else _kept(readings, promised.band_of(columns), drive)
     same = columns in [promised.columns_of(band) for band in bands if band is not None]
     return promised.Said(chance, kept, same)
+
+
+def _kept(readings, band, drive):
+    in_band = _judged(readings, band, drive)[0]
+    return None if in_band and not ways.is_whole(readings, band) else in_band
 
 
 def _judged(readings, band, drive):

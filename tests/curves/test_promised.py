@@ -75,6 +75,22 @@ def test_a_promise_is_held_to_the_band_it_was_of(bench, person):
     assert "of the band as it was then, and it did not come true" in one.said.words
 
 
+def test_half_a_run_has_kept_no_promise_yet(bench):
+    run = taken(bench, 1)
+    rows = list(run.readings.values_list("speed_rpm", "advance_deg", "falling"))
+    bench.build.target.points.update(tolerance_crank_deg=9)
+    run.promised["band"] = promised.columns_of(trials.trial_state(bench.fresh()).band)
+    run.save()
+    found = []
+    for count in (3, 12, 16, len(rows)):
+        run.readings.all().delete()
+        for place, (rpm, deg, falling) in enumerate(rows[:count]):
+            run.readings.create(position=place, speed_rpm=rpm, advance_deg=deg, falling=falling)
+        one = trials.trial_state(bench.fresh()).log[-1]
+        found.append((one.in_band, one.said.kept))
+    assert found == [(None, None), (True, None), (True, None), (True, True)]
+
+
 def test_what_is_quoted_as_missed_is_what_was_shown(bench):
     taken(bench, 1, 0.84)
     assert "Promised and missed" not in looked_at_first(bench)  # one may well be chance
