@@ -67,7 +67,7 @@ def test_a_step_is_put_aside_without_scripts(open_page, size):
 
 @pytest.mark.parametrize("size", SIZES, ids=["390", "820"])
 def test_headline_follows_what_is_read_and_taken_back(open_page, size):
-    job = build.job(stage="bench_curve")
+    job = build.job(stage="bench_curve", worked=True)
     build.target(job.build)
     run = build.run(job.build, build.SWEPT, kind="final")
     for number, offset in enumerate((0, 3.0, -3.0, 0), start=1):
