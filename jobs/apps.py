@@ -5,7 +5,7 @@ from django.db.models.signals import post_migrate
 
 
 def _seed(sender, using, **_):
-    from jobs.inspection import seed_points
+    from jobs.rules.points import seed_points
 
     seed_points(using)
 
@@ -17,7 +17,7 @@ class JobsConfig(AppConfig):
         # After migrate and not in a migration: a flushed database gets its list again.
         post_migrate.connect(_seed, sender=self)
 
-        from jobs import search
+        from jobs.search import hits
         from shop import actions
 
-        actions.after_customer_edit.append(search.reindex_customer)
+        actions.after_customer_edit.append(hits.reindex_customer)

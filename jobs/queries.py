@@ -8,17 +8,18 @@ from django.db.models import F, FilteredRelation, OuterRef, Q, Subquery
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 
-from curves.queries import fetch_curves
-from jobs import facts, guards, stages
-from jobs.agreement import ANSWER, ANSWERS, CONSENT, LIMIT, OF_THE_CUSTOMER
-from jobs.inspection import TRAVEL, limit_of, unusual
+from curves.rows.queries import fetch_curves
+from jobs import stages
 from jobs.models import AuditEntry, Inspection, InspectionPoint, Job
-from jobs.revisions import look_outdated
+from jobs.rules import facts, guards
+from jobs.rules.agreement import ANSWER, ANSWERS, CONSENT, LIMIT, OF_THE_CUSTOMER
+from jobs.rules.points import TRAVEL, limit_of, unusual
+from jobs.rules.revisions import look_outdated
 from jobs.stages import ORDER, Stage
 from shop.rights import require
 from shop.words import days
 
-MOST_ON_BOARD = 400
+MAX_ON_BOARD = 400
 _JUDGED = (Stage.SPRING_TRIALS, Stage.BENCH_CURVE, Stage.HAND_BACK)  # by what was read at the bench
 
 
@@ -159,8 +160,8 @@ def board(person, show=""):
     by_people = AuditEntry.objects.filter(job=OuterRef("pk"), by__isnull=False)  # not by who prints
     last = by_people.order_by("-pk").values("by")[:1]
     wanted = open_jobs.annotate(last_by=Subquery(last))
-    rows = _rows(wanted.order_by(F("promised_on").asc(nulls_last=True), "number"), MOST_ON_BOARD, person)
-    left_out = open_jobs.count() - len(rows) if len(rows) == MOST_ON_BOARD else 0
+    rows = _rows(wanted.order_by(F("promised_on").asc(nulls_last=True), "number"), MAX_ON_BOARD, person)
+    left_out = open_jobs.count() - len(rows) if len(rows) == MAX_ON_BOARD else 0
     return Board(rows, left_out, show if show in FILTERS else "")
 
 

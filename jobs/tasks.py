@@ -4,8 +4,8 @@ from celery import bootsteps, shared_task
 from celery.signals import worker_ready
 from django.db import close_old_connections
 
-from curves import tasks as learning
-from jobs import building
+from curves.springs import tasks as learning
+from jobs.papers import building
 from shop import nudges
 from shop.celery import app
 

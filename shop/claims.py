@@ -9,7 +9,7 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 WAITING, WORKING, DONE, FAILED = "waiting", "working", "done", "failed"
-MOST_TRIES = 3
+MAX_TRIES = 3
 
 
 class Claims:
@@ -41,7 +41,7 @@ class Claims:
 
     def put_back(self, row, claim, reason):
         """After a failed try: wait for the next one, or fail for good after the last; True if it waits."""
-        state = FAILED if row.tries >= MOST_TRIES else WAITING
+        state = FAILED if row.tries >= MAX_TRIES else WAITING
         put_back = self._rows(pk=row.pk, state=WORKING, claim=claim).update(
             state=state, claim="", claimed_at=None, error=reason[:500]
         )
@@ -60,7 +60,7 @@ class Claims:
 
     def give_up_dead(self, words):
         """Rows whose worker died on the last try have failed; returns how many."""
-        return self._rows(self._abandoned(), tries__gte=MOST_TRIES).update(state=FAILED, error=words)
+        return self._rows(self._abandoned(), tries__gte=MAX_TRIES).update(state=FAILED, error=words)
 
     def _rows(self, *conditions, **more):
         return self.model.objects.filter(*conditions, **more)
@@ -72,4 +72,4 @@ class Claims:
         return Q(state=WORKING) & old
 
     def _takeable(self):
-        return Q(state=WAITING) | self._abandoned() & Q(tries__lt=MOST_TRIES)
+        return Q(state=WAITING) | self._abandoned() & Q(tries__lt=MAX_TRIES)

@@ -42,7 +42,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
-    "shop.nul.NoNul",
+    "shop.reject_nul.NoNul",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -50,7 +50,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
-    "jobs.seen.OwnWrites",
+    "jobs.papers.seen.OwnWrites",
     "axes.middleware.AxesMiddleware",
 ]
 
@@ -131,7 +131,7 @@ AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_TEMPLATE = "shop/locked_out.html"
 AXES_VERBOSE = False
 # The throttle keeps what was sent with a wrong password; these names are kept masked. A form that asks for
-# a password under another name belongs here: tests/jobs/test_passwords.py finds it.
+# a password under another name belongs here: tests/jobs/page/test_passwords.py finds it.
 AXES_SENSITIVE_PARAMETERS = [
     "username",  # where people type their password by mistake
     "password",
@@ -190,7 +190,7 @@ CONTENT_SECURITY_POLICY = {
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 SESSION_COOKIE_HTTPONLY = True
-CSRF_FAILURE_VIEW = "shop.views.trouble.stale_form"
+CSRF_FAILURE_VIEW = "shop.views.error_pages.stale_form"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = BEHIND_TLS
 SECURE_SSL_REDIRECT = BEHIND_TLS and environment.flag("TLS_REDIRECT", True)
 SECURE_HSTS_SECONDS = 31_536_000 if BEHIND_TLS else 0
@@ -210,7 +210,7 @@ if REDIS_URL:
     CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 300}
 else:
     queue = str(environment.folder("QUEUE_DIR", DATA_DIR / "queue"))
-    CELERY_BROKER_URL, CELERY_BROKER_TRANSPORT = "localhost", "shop.folderqueue:Transport"
+    CELERY_BROKER_URL, CELERY_BROKER_TRANSPORT = "localhost", "shop.folder_queue:Transport"
     CELERY_BROKER_TRANSPORT_OPTIONS = {
         "data_folder_in": queue,
         "data_folder_out": queue,

@@ -3,8 +3,8 @@
 import re
 from itertools import pairwise
 
-LEAST_RPM, MOST_RPM = 50, 10_000
-MOST_SPEEDS = 24  # what a person steps through, and a tablet shows
+MIN_RPM, MAX_RPM = 50, 10_000
+MAX_SPEEDS = 24  # what a person steps through, and a tablet shows
 
 
 def read_speeds(text):
@@ -19,8 +19,8 @@ def read_speeds(text):
     words = [word for word in re.split(r"[,;\s]+", text) if word]
     if not words:
         raise ValueError("No speed yet: write the speeds that the bench is read at, as 300, 500, 800.")
-    if len(words) > MOST_SPEEDS:
-        raise ValueError(f"{len(words)} speeds are more than one sweep takes: leave {MOST_SPEEDS} at most.")
+    if len(words) > MAX_SPEEDS:
+        raise ValueError(f"{len(words)} speeds are more than one sweep takes: leave {MAX_SPEEDS} at most.")
     speeds = [_speed(word) for word in words]
     for before, speed in pairwise(speeds):
         if speed <= before:
@@ -32,6 +32,6 @@ def _speed(word):
     if not (word.isascii() and word.isdecimal()):
         raise ValueError(f"“{word[:20]}” is no whole speed: write rpm in digits, with commas between.")
     speed = int(word[:9])
-    if not LEAST_RPM <= speed <= MOST_RPM:
-        raise ValueError(f"{speed} distributor rpm is no bench speed: write {LEAST_RPM} to {MOST_RPM}.")
+    if not MIN_RPM <= speed <= MAX_RPM:
+        raise ValueError(f"{speed} distributor rpm is no bench speed: write {MIN_RPM} to {MAX_RPM}.")
     return speed

@@ -4,13 +4,13 @@ from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import LogoutView
 from django.urls import include, path
 
-from shop.views import customers, door, people, trouble
+from shop.views import account, customers, error_pages, people
 
 urlpatterns = [
-    path("login/", door.Login.as_view(), name="login"),
+    path("login/", account.Login.as_view(), name="login"),
     path("logout/", login_not_required(LogoutView.as_view()), name="logout"),
-    path("password/", door.Password.as_view(), name="password"),
-    path("theme/", door.theme, name="theme"),
+    path("password/", account.Password.as_view(), name="password"),
+    path("theme/", account.theme, name="theme"),
     path("people/", people.people, name="people"),
     path("people/new/", people.new_person, name="new_person"),
     path("people/<int:pk>/", people.person, name="person"),
@@ -24,7 +24,7 @@ urlpatterns = [
     path("", include("jobs.urls")),
 ]
 
-handler400 = trouble.bad_request
-handler403 = trouble.forbidden
-handler404 = trouble.not_found
-handler500 = trouble.server_error
+handler400 = error_pages.bad_request
+handler403 = error_pages.forbidden
+handler404 = error_pages.not_found
+handler500 = error_pages.server_error

@@ -42,7 +42,7 @@ LONG = (
     "tests/browser/test_every_page",
     "tests/service/",
     "tests/browser/test_practice",
-    "tests/jobs/test_demo",
+    "tests/jobs/demo/test_demo",
     "tests/browser/",
 )
 

@@ -6,7 +6,7 @@ from django.utils import timezone
 from shop.fields import between, person_field
 from shop.models import LoadUnit
 
-MOST_LOAD_N = 500
+MAX_LOAD_N = 500
 
 
 class ShopDrawer(models.Manager):

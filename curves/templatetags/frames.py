@@ -3,8 +3,8 @@
 from django import template
 from django.utils.html import format_html
 
-from curves import frames
 from curves.models import Frame
+from curves.rows import frames
 from shop.templatetags.numbers import fixed
 
 register = template.Library()

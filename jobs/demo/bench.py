@@ -6,8 +6,9 @@ from itertools import product
 
 import numpy as np
 
-from curves import judging, simulated
 from curves.engine import Drive, Readings, Target
+from curves.judging import verdicts
+from curves.practice import simulated
 from jobs.demo.drawer import TRUE
 from jobs.demo.heads import HEADS
 
@@ -154,9 +155,9 @@ def is_good(readings, kind):
     up, down = advance[~falls], advance[falls][::-1]
     if up[0]:  # it must be at rest below the band
         return False
-    if np.any(np.abs(down - up[: len(down)]) >= judging.APART_DEG):
+    if np.any(np.abs(down - up[: len(down)]) >= verdicts.APART_DEG):
         return False
-    return judging.verdict(Readings(speed, advance, falls), band_of(kind), DRIVE)[0] is True
+    return verdicts.verdict(Readings(speed, advance, falls), band_of(kind), DRIVE)[0] is True
 
 
 def trial(unit, kind, fit, seed):

@@ -7,10 +7,10 @@ entry in the history for each piece of work instead of one for each line.
 from django.db.models import F
 from django.utils import timezone
 
-from jobs.actions.noting import note
 from jobs.demo import faults
 from jobs.demo.visit import Visit
 from jobs.models import Finding, Inspection, Job, PartLine, StageMove
+from jobs.record.noting import note
 
 
 class Bygone(Visit):

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from jobs.inspection import proposed_verdict
+from jobs.rules.points import proposed_verdict
 
 # Ordinary values of measured points: middle, spread. Where a limit cuts them, some come out worn.
 USUAL = {

@@ -5,9 +5,10 @@ from functools import cached_property
 
 import numpy as np
 
-from curves import corrections, queries, stock
 from curves.models import Response, Run, Sweep
-from jobs.actions import curve, sweeps
+from curves.rows import queries, stock
+from curves.springs import corrections
+from jobs.curvework import actions, sweep_actions
 from jobs.demo import bench
 
 VACUUM_CRANK_DEG = 9.0
@@ -58,7 +59,7 @@ class CurveWork:
             "idle_high_crank_deg": at_idle + 2.0,
             "note": "In the vehicle, warm.",
         }
-        sweeps.add_sweep(self.job, values, readings, by=self.bench_person)
+        sweep_actions.add_sweep(self.job, values, readings, by=self.bench_person)
 
     def ask_the_engine(self):
         """How the engine pulled against its timing, held at one speed."""
@@ -74,7 +75,7 @@ class CurveWork:
             "note": "Rolling road, full throttle.",
         }
         tries = bench.pull(best, [self.seed, self.index, 6])
-        sweeps.add_response(self.job, values, tries, by=self.bench_person)
+        sweep_actions.add_response(self.job, values, tries, by=self.bench_person)
 
     def measure_head(self):
         gaps, stretches, _ = self.chosen.unit.caliper([self.seed, self.index, 4])
@@ -87,7 +88,7 @@ class CurveWork:
             "secondary_stretch_mm_per_deg": round(stretches[1], 3),
         }
         job = self.job
-        curve.save_head(job, measured, by=self.bench_person, version=job.build.version)
+        actions.save_head(job, measured, by=self.bench_person, version=job.build.version)
 
     def set_target(self):
         low, high = self.kind.initial_crank_deg
@@ -99,7 +100,7 @@ class CurveWork:
             "total_limit_crank_deg": points[-1][1] + high,
             "note": f"For {self.kind.fuel_octane} octane, {self.kind.use} use.",
         }
-        curve.save_target(self.job, agreed, points, by=self.bench_person, version=0)
+        actions.save_target(self.job, agreed, points, by=self.bench_person, version=0)
 
     def try_springs(self, place):
         """A trial with one of the pairs that came near in a head as drawn; posts not yet bent."""
@@ -133,4 +134,4 @@ class CurveWork:
             stock.receive(spring, PACKET, by=self.bench_person, note="A packet from the spring winder.")
 
     def _type_run(self, kind, readings, **values):
-        curve.add_run(self.job, {"kind": kind, **values}, readings, by=self.bench_person)
+        actions.add_run(self.job, {"kind": kind, **values}, readings, by=self.bench_person)

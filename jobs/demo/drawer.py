@@ -2,10 +2,11 @@
 
 import numpy as np
 
-from curves import loadtests, stock
 from curves.engine import spring_from_wire
 from curves.models import Spring
-from curves.simulated import TrueSpring
+from curves.practice.simulated import TrueSpring
+from curves.rows import stock
+from curves.springs import load_tests
 
 # wire mm, mean coil mm, active coils, free length inside the loops mm, initial tension N
 PRIMARIES = [
@@ -99,7 +100,7 @@ def fill_drawer(seed, by):
         stock.open_stock(spring, counted[spring.label], by=by)
     for place, spring in enumerate(Spring.objects.filter(label__in=weighed)):
         pairs = _pairs(TRUE[spring.label], np.random.default_rng([seed, 41, place]))
-        loadtests.save_load_test(spring, pairs, by=by, version=spring.version, use=True)
+        load_tests.save_load_test(spring, pairs, by=by, version=spring.version, use=True)
     return {row.label: row for row in Spring.objects.all()}
 
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from math import radians
 
-from curves import simulated
+from curves.practice import simulated
 
 
 @dataclass(frozen=True)

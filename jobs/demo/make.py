@@ -6,17 +6,17 @@ from functools import partial
 from django.contrib.auth.hashers import make_password
 from django.db import transaction
 
-from curves import learning
 from curves.models import Build, HeadType, Spring
-from jobs import search
-from jobs.actions import opening
+from curves.springs import learning
 from jobs.demo import faults, plan
 from jobs.demo.clock import clock_at, working_moment
 from jobs.demo.drawer import fill_drawer
 from jobs.demo.engines import KINDS
 from jobs.demo.heads import HEADS
 from jobs.demo.people import CUSTOMERS, PEOPLE, SHOP
+from jobs.intake import opening
 from jobs.models import Job
+from jobs.search import hits
 from shop.models import Customer, Person, Shop
 
 SEED = 1
@@ -60,7 +60,7 @@ def make_demo(password, *, seed=SEED, now, size=None):
     visits = plan.visits(seed, world, size or plan.FULL)
     learn = partial(_learn_types, world.head_types, people["imogen"])
     events = [*_events(visits, people), (TYPES_LEARN, learn)]
-    with search.postponed():
+    with hits.postponed():
         for day, action in sorted(events, key=lambda event: event[0]):
             with clock_at(working_moment(now, day)):
                 action()
@@ -125,7 +125,7 @@ def _head_types(by):
 def _learn_types(types, by):
     """What the finished units of each type have in common; a type of too few learns later."""
     for head_type in types.values():
-        if learning.teaching_builds(head_type).count() >= learning.LEAST_BUILDS:
+        if learning.teaching_builds(head_type).count() >= learning.MIN_BUILDS:
             learning.order(head_type, by=by)
             learning.learn(head_type.pk)
 

@@ -10,17 +10,23 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from curves.models import Build
-from jobs import inspection, signing
-from jobs.actions import answers, intake, moving, opening, photos, steps, teardown
-from jobs.agreement import agreement_of
 from jobs.demo import condition, faults, pictures
 from jobs.demo.curvework import CurveWork
 from jobs.demo.engines import Kind
 from jobs.demo.faults import Fault
+from jobs.intake import actions as intake
+from jobs.intake import opening
 from jobs.models import Engine, EstimateAnswer, InspectionPoint, Job, PartLine, Sheet, Step, Unit
-from jobs.photos import clean_photo
-from jobs.recorded import recorded_sha256
+from jobs.money import answers
+from jobs.moves import actions as moving
+from jobs.papers import signing
+from jobs.rules import points as inspection
+from jobs.rules.agreement import agreement_of
+from jobs.rules.recorded import recorded_sha256
 from jobs.stages import Stage
+from jobs.teardown import actions as teardown
+from jobs.teardown import photos, steps
+from jobs.teardown.pictures import clean_photo
 from shop.models import Customer, Person, Shop
 
 HOUR_RATE = Decimal("48.00")

@@ -5,10 +5,10 @@ from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from shop import actions, once
+from shop import actions, idempotency
 from shop.models import Customer
 from shop.pages import go, page, sent
-from shop.peopleforms import CustomerForm, NewCustomerForm
+from shop.people_forms import CustomerForm, NewCustomerForm
 from shop.queries import customers_matching
 from shop.rights import require
 
@@ -51,7 +51,7 @@ def new_customer(request):
     require(request.user, "edit_customer")
     form = NewCustomerForm(sent(request))
     if form.is_bound and form.is_valid():
-        return go(request, once.take(request, lambda: _made(form, request)))
+        return go(request, idempotency.take(request, lambda: _made(form, request)))
     return page(request, "shop/new_customer.html", {"form": form}, status=form.status)
 
 

@@ -5,11 +5,11 @@ from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from shop import actions, notes, once
-from shop.doorforms import GivenPasswordForm
+from shop import actions, idempotency, notes
+from shop.account_forms import GivenPasswordForm
 from shop.models import Person, Shop
 from shop.pages import go, page, sent
-from shop.peopleforms import NewPersonForm, PersonForm, ShopForm
+from shop.people_forms import NewPersonForm, PersonForm, ShopForm
 from shop.rights import require
 from shop.versions import Conflict
 
@@ -26,8 +26,8 @@ def new_person(request):
     require(request.user, "edit_people")
     form = NewPersonForm(sent(request))
     if form.is_bound and form.is_valid():
-        return go(request, once.take(request, lambda: _made(form, request)))
-    before = once.taken(request)  # a second send finds its own login name taken
+        return go(request, idempotency.take(request, lambda: _made(form, request)))
+    before = idempotency.taken(request)  # a second send finds its own login name taken
     if before is not None:
         return go(request, before)
     return page(request, "shop/new_person.html", {"form": form}, status=form.status)

@@ -18,11 +18,11 @@ const part = (name) => root.querySelector(`[data-bench-${name}]`);
 const byId = (id) => document.getElementById(id);
 const data = JSON.parse(byId("bench-data").textContent);
 const input = byId("bench-value"), chart = byId("run-chart");
-const units = data.sheets.flatMap((sheet) => sheet.units);
+const units = data.grids.flatMap((grid) => grid.units);
 const records = new Records(data, new Map(units.map((unit) => [unit.key, unit.kpa])));
 const cells = new Cells(part("cells"), records, (cell) => (cell ? choose(cell) : askForRow()));
 const history = []; // what was typed here, for taking it back: address, kind, and the values before
-let sheet = data.sheets[0], unit = null, isAsking = false, served = null, isOut = false, isStale = false;
+let grid = data.grids[0], unit = null, isAsking = false, served = null, isOut = false, isStale = false;
 
 // What is typed
 
@@ -44,13 +44,13 @@ function keep() {
   if (isAsking) return addRow();
   const cell = cells.selected;
   if (!input.value.trim()) return choose(cells.following(cell) ?? cell);
-  const why = refusal(input.value, { name: sheet.value_name, unit: sheet.unit, limits: sheet.limits, beside: sheet.beside });
+  const why = refusal(input.value, { name: grid.value_name, unit: grid.unit, limits: grid.limits, beside: grid.beside });
   if (why) return refuse(why);
   const odd = oddness(cell, numberOf(input.value));
-  const values = { ...spoken(cell.at), [sheet.value]: input.value.trim() };
+  const values = { ...spoken(cell.at), [grid.value]: input.value.trim() };
   const { record } = cell;
   const address = record?.address ?? records.address(newKey());
-  history.push({ address, kind: sheet.kind, before: record ? spoken(record.values) : null });
+  history.push({ address, kind: grid.kind, before: record ? spoken(record.values) : null });
   put(address, { values, gone: false, version: versionFor(record), ...told() });
   byId("bench-state").dataset.address = address;
   cells.again = null;
@@ -60,8 +60,8 @@ function keep() {
   warn(odd);
 }
 
-// What goes with each reading typed into this sheet, to be told of on whatever page it waits.
-const told = () => ({ kind: sheet.kind, frame: data.frame, speedUnit: sheet.speed_unit, where: data.where, page: data.page });
+// What goes with each reading typed into this grid, to be told of on whatever page it waits.
+const told = () => ({ kind: grid.kind, frame: data.frame, speedUnit: grid.speed_unit, where: data.where, page: data.page });
 
 // What is on its way keeps the version that it set out from.
 const versionFor = (record) => (record?.isPending ? undefined : record?.version ?? null);
@@ -71,9 +71,9 @@ const spoken = (values) => Object.fromEntries(Object.entries(values).map(([name,
 
 // What is kept all the same, and told at the pad until the next reading.
 function oddness(cell, number) {
-  if (!sheet.usual || (number >= sheet.usual[0] && number <= sheet.usual[1])) return "";
-  const [low, high] = sheet.usual.map(plain);
-  return `${starting(cell.name)}: ${plain(number)} ${sheet.unit} is unusual, ${low} to ${high} is what most units show. Kept; if it was mistyped, take it back.`;
+  if (!grid.usual || (number >= grid.usual[0] && number <= grid.usual[1])) return "";
+  const [low, high] = grid.usual.map(plain);
+  return `${starting(cell.name)}: ${plain(number)} ${grid.unit} is unusual, ${low} to ${high} is what most units show. Kept; if it was mistyped, take it back.`;
 }
 
 function warn(odd) {
@@ -113,7 +113,7 @@ function askForRow() {
 }
 
 function addRow() {
-  const { other } = sheet, factor = unit?.kpa ?? 1;
+  const { other } = grid, factor = unit?.kpa ?? 1;
   const asked = { ...other, unit: unit?.name ?? other.unit, limits: other.limits.map((limit) => Math.round((limit / factor) * 10) / 10) };
   const why = /^[1-9]\d{0,2}[.,]\d{3}$/.test(input.value.trim())
     ? `“${input.value.trim()}” can be read two ways: write it without a mark.`
@@ -131,7 +131,7 @@ function readOn(button) {
   else input.focus({ preventScroll: true });
 }
 
-// Going about in the sheet
+// Going about in the grid
 
 function choose(cell, text = "") {
   isAsking = false;
@@ -142,9 +142,9 @@ function choose(cell, text = "") {
 
 function open(kind) {
   warn("");
-  sheet = data.sheets.find((one) => one.kind === kind);
-  unit = sheet.units[0] ?? null;
-  cells.show(sheet, unit);
+  grid = data.grids.find((one) => one.kind === kind);
+  unit = grid.units[0] ?? null;
+  cells.show(grid, unit);
   choose(cells.selected);
 }
 
@@ -173,8 +173,8 @@ function undo() {
   if (!last) return;
   const record = records.list(last.kind).find((one) => one.address === last.address);
   if (!record) return render();
-  if (sheet.kind !== last.kind) open(last.kind);
-  const text = plain(record.values[sheet.value]);
+  if (grid.kind !== last.kind) open(last.kind);
+  const text = plain(record.values[grid.value]);
   const id = cells.all.find((cell) => cell.record?.address === last.address)?.id;
   const change = last.before ? { values: last.before, gone: false } : { values: spoken(record.values), gone: true };
   byId("bench-state").dataset.address = last.address;
@@ -186,14 +186,14 @@ function undo() {
 
 // After a reload: the last that the run holds.
 function newest() {
-  const record = records.list(sheet.kind).at(-1);
+  const record = records.list(grid.kind).at(-1);
   return record && { address: record.address, kind: record.kind, before: null };
 }
 
 function retype(entry) {
-  if (sheet.kind !== entry.kind) open(entry.kind);
+  if (grid.kind !== entry.kind) open(entry.kind);
   const cell = cells.all.find((one) => one.record?.address === entry.address) ?? cells.selected;
-  choose(cell, records.typed(entry, sheet.value));
+  choose(cell, records.typed(entry, grid.value));
   input.focus();
 }
 
@@ -259,18 +259,18 @@ function read(version) {
 
 function render() {
   const cell = cells.selected;
-  part("what").textContent = isAsking ? sheet.other.name : sheet.value_name;
-  part("unit").textContent = isAsking ? unit?.name ?? sheet.other.unit : sheet.unit;
+  part("what").textContent = isAsking ? grid.other.name : grid.value_name;
+  part("unit").textContent = isAsking ? unit?.name ?? grid.other.unit : grid.unit;
   part("row").textContent = isAsking ? "?" : cell.rowName;
-  part("rowunit").textContent = isAsking || unit ? "" : sheet.kind === "spark" ? "cylinder," : `${sheet.speed_unit},`;
+  part("rowunit").textContent = isAsking || unit ? "" : grid.kind === "spark" ? "cylinder," : `${grid.speed_unit},`;
   part("column").textContent = isAsking ? "" : cell.columnName.toLowerCase();
-  input.placeholder = !isAsking && cell.record ? plain(cell.record.values[sheet.value]) : "";
+  input.placeholder = !isAsking && cell.record ? plain(cell.record.values[grid.value]) : "";
   Object.assign(root.dataset, { speed: cell.at.speed_rpm ?? "", falling: cell.at.falling ?? "" });
   cells.render();
   renderNext(cell);
   renderState();
-  showTrouble(part("trouble"), records, data.sheets, retype);
-  for (const button of root.querySelectorAll("[data-sheet]")) button.setAttribute("aria-pressed", String(button.dataset.sheet === sheet.kind));
+  showTrouble(part("trouble"), records, data.grids, retype);
+  for (const button of root.querySelectorAll("[data-grid]")) button.setAttribute("aria-pressed", String(button.dataset.grid === grid.kind));
   for (const button of root.querySelectorAll("[data-unit]")) button.setAttribute("aria-pressed", String(button.dataset.unit === unit?.key));
   part("units").hidden = !unit;
   part("undo").disabled = !history.length && !newest();
@@ -279,10 +279,10 @@ function render() {
 
 function renderNext(cell) {
   const isDone = cells.isRead && !isAsking && Boolean(cell.record);
-  const rest = data.sheets.filter((one) => one !== sheet && !records.list(one.kind).length).map((one) => one.name.toLowerCase());
-  const words = isAsking ? `Type the ${sheet.other.name.toLowerCase()}, then Keep.`
-    : isDone ? `${sheet.name}: all read.${rest.length ? ` Still open: ${rest.join(", ")}.` : ""}`
-    : cell.record ? `${starting(cell.name)} holds ${plain(cell.record.values[sheet.value])}: a new value corrects it.`
+  const rest = data.grids.filter((one) => one !== grid && !records.list(one.kind).length).map((one) => one.name.toLowerCase());
+  const words = isAsking ? `Type the ${grid.other.name.toLowerCase()}, then Keep.`
+    : isDone ? `${grid.name}: all read.${rest.length ? ` Still open: ${rest.join(", ")}.` : ""}`
+    : cell.record ? `${starting(cell.name)} holds ${plain(cell.record.values[grid.value])}: a new value corrects it.`
     : step(cell);
   if (part("next").textContent !== words) part("next").textContent = words;
   part("done").hidden = !isDone;
@@ -290,14 +290,14 @@ function renderNext(cell) {
 }
 
 function step(cell) {
-  if (sheet.kind === "reading") return `${cell.at.falling ? "Come down" : "Go up"} to ${plain(cell.row)} ${sheet.speed_unit} and read.`;
-  if (sheet.kind === "spark") return `${starting(cell.name)}: read how far it is off.`;
+  if (grid.kind === "reading") return `${cell.at.falling ? "Come down" : "Go up"} to ${plain(cell.row)} ${grid.speed_unit} and read.`;
+  if (grid.kind === "spark") return `${starting(cell.name)}: read how far it is off.`;
   return `Go to ${cell.name} and read.`;
 }
 
 function renderState() {
   const place = byId("bench-state");
-  const record = data.sheets.flatMap((one) => records.list(one.kind)).find((one) => one.address === place.dataset.address);
+  const record = data.grids.flatMap((one) => records.list(one.kind)).find((one) => one.address === place.dataset.address);
   set(place, record?.state ?? "empty", record ? record.words : "Nothing typed yet");
   judge(record);
   renderSending();
@@ -346,11 +346,11 @@ function tabs(place, things, name, keyOf) {
 
 // The start
 
-tabs(part("sheets"), data.sheets.length > 1 ? data.sheets : [], "sheet", (one) => one.kind);
+tabs(part("grids"), data.grids.length > 1 ? data.grids : [], "grid", (one) => one.kind);
 tabs(part("units"), units, "unit", (one) => one.key);
 records.adopt(data.state);
 read(data.state.version);
-cells.show(sheet, unit);
+cells.show(grid, unit);
 for (const live of root.querySelectorAll("[data-bench-live]")) live.hidden = false;
 part("plain").hidden = true;
 if (records.waiting.length) draw();
@@ -362,12 +362,12 @@ if (!matchMedia("(pointer: coarse)").matches) input.focus({ preventScroll: true 
 document.addEventListener("keydown", key);
 input.addEventListener("input", () => say(""));
 root.addEventListener("click", ({ target }) => {
-  const pressed = target.closest("[data-key]"), asked = target.closest("[data-sheet]"), measured = target.closest("[data-unit]");
+  const pressed = target.closest("[data-key]"), asked = target.closest("[data-grid]"), measured = target.closest("[data-unit]");
   if (pressed) press(pressed.dataset.key);
-  if (asked) open(asked.dataset.sheet);
+  if (asked) open(asked.dataset.grid);
   if (measured) {
-    unit = sheet.units.find((one) => one.key === measured.dataset.unit);
-    cells.show(sheet, unit);
+    unit = grid.units.find((one) => one.key === measured.dataset.unit);
+    cells.show(grid, unit);
     choose(cells.selected);
   }
   if (asked ?? measured) readOn(asked ?? measured);
@@ -385,7 +385,7 @@ document.addEventListener("outbox:saved", ({ detail }) => {
   if (!records.waiting.some((entry) => !entry.refusal)) refresh();
 });
 document.addEventListener("bench:read", ({ detail }) => {
-  if (sheet.kind !== "reading") open("reading");
+  if (grid.kind !== "reading") open("reading");
   const cell = cells.all.find((one) => one.at.speed_rpm === detail.speed_rpm && one.at.falling === detail.falling && !one.record)
     ?? cells.all.find((one) => one.at.speed_rpm === detail.speed_rpm && one.at.falling === detail.falling);
   if (cell) choose(cell, plain(detail.advance_deg));

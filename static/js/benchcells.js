@@ -1,4 +1,4 @@
-// The sheet of cells: one row for each speed or step, one column for each direction; a tap says what is read next.
+// The grid of cells: one row for each speed or step, one column for each direction; a tap says what is read next.
 import { plain } from "./benchrecords.js";
 
 const ROW_FIELD = { reading: "speed_rpm", spark: "cylinder", dwell: "speed_rpm", vacuum: "vacuum_kpa" };
@@ -7,11 +7,11 @@ const NEAR = 0.05; // as fine as any of these is read
 const fits = (values, at) => Object.entries(at).every(([name, wanted]) => (typeof wanted === "number" ? Math.abs(values[name] - wanted) < NEAR : values[name] === wanted));
 
 // Where a reading stands, in words: its speed with the frame that it is told in.
-export function whereOf(sheet, at) {
-  const speed = `${plain(at.speed_rpm)} ${sheet.speed_unit}`;
-  if (sheet.kind === "reading") return `${speed}, ${at.falling ? "falling" : "rising"}`;
-  if (sheet.kind === "spark") return `cylinder ${at.cylinder} at ${speed}`;
-  return sheet.kind === "dwell" ? speed : `vacuum of ${plain(at.vacuum_kpa)} kPa`;
+export function whereOf(grid, at) {
+  const speed = `${plain(at.speed_rpm)} ${grid.speed_unit}`;
+  if (grid.kind === "reading") return `${speed}, ${at.falling ? "falling" : "rising"}`;
+  if (grid.kind === "spark") return `cylinder ${at.cylinder} at ${speed}`;
+  return grid.kind === "dwell" ? speed : `vacuum of ${plain(at.vacuum_kpa)} kPa`;
 }
 
 export class Cells {
@@ -19,7 +19,7 @@ export class Cells {
     this.place = place;
     this.records = records;
     this.chosen = { row: 0, column: 0, slot: 0 };
-    this.added = new Map(); // rows asked for here, by sheet: what other speeds are read at
+    this.added = new Map(); // rows asked for here, by grid: what other speeds are read at
     this.again = null; // the row that is read once more
     place.addEventListener("click", ({ target }) => {
       const button = target.closest("[data-cell]");
@@ -28,8 +28,8 @@ export class Cells {
     });
   }
 
-  show(sheet, unit) {
-    this.sheet = sheet;
+  show(grid, unit) {
+    this.grid = grid;
     this.unit = unit;
     this.again = null;
     this.lay();
@@ -38,12 +38,12 @@ export class Cells {
 
   // The rows as they are to be shown now, each with its cells.
   lay() {
-    const { sheet, unit } = this;
-    const field = ROW_FIELD[sheet.kind];
-    const records = this.records.list(sheet.kind);
-    const rows = [...(unit?.rows ?? sheet.rows)];
+    const { grid, unit } = this;
+    const field = ROW_FIELD[grid.kind];
+    const records = this.records.list(grid.kind);
+    const rows = [...(unit?.rows ?? grid.rows)];
     const known = (value) => rows.some((row) => Math.abs(row.at[field] - value) < NEAR);
-    for (const value of [...(this.added.get(sheet.kind) ?? []), ...records.map((record) => record.values[field])]) {
+    for (const value of [...(this.added.get(grid.kind) ?? []), ...records.map((record) => record.values[field])]) {
       if (!known(value)) rows.push({ label: this.labelled(value), at: { [field]: value } });
     }
     rows.sort((a, b) => a.at[field] - b.at[field]);
@@ -52,18 +52,18 @@ export class Cells {
   }
 
   linesOf(row, records, field) {
-    const columns = this.sheet.columns.map((column) => records.filter((record) => fits(record.values, { ...row.at, ...column.at })));
+    const columns = this.grid.columns.map((column) => records.filter((record) => fits(record.values, { ...row.at, ...column.at })));
     const isAgain = this.again === row.at[field];
     const slots = Math.max(1, ...columns.map((found) => found.length + (isAgain && found.length ? 1 : 0)));
     return Array.from({ length: slots }, (_, slot) => ({
       label: slot ? "again" : row.label,
-      cells: this.sheet.columns.map((column, at) => ({
+      cells: this.grid.columns.map((column, at) => ({
         id: `${row.at[field]}/${at}/${slot}`,
         row: row.at[field],
         column: at,
         slot,
         at: { ...row.at, ...column.at },
-        name: this.unit ? row.label : whereOf(this.sheet, { ...row.at, ...column.at }),
+        name: this.unit ? row.label : whereOf(this.grid, { ...row.at, ...column.at }),
         rowName: row.label,
         columnName: column.label,
         record: columns[at][slot] ?? null,
@@ -82,9 +82,9 @@ export class Cells {
 
   // All cells in the order of the work: each column down, the one that is read backwards up.
   get walk() {
-    return this.sheet.columns.flatMap((_, column) => {
+    return this.grid.columns.flatMap((_, column) => {
       const cells = this.all.filter((cell) => cell.column === column);
-      return column === this.sheet.back ? cells.reverse() : cells;
+      return column === this.grid.back ? cells.reverse() : cells;
     });
   }
 
@@ -101,9 +101,9 @@ export class Cells {
   // and it need not come down below where it set out; only a speed that was asked for is wanted both ways.
   isDue(cell) {
     if (cell.record || cell.slot) return false;
-    if (this.sheet.kind !== "reading" || this.added.get("reading")?.includes(cell.row)) return true;
+    if (this.grid.kind !== "reading" || this.added.get("reading")?.includes(cell.row)) return true;
     const read = (column) => this.all.filter((one) => one.record && one.column === column).map((one) => one.row);
-    const isBack = cell.column === this.sheet.back;
+    const isBack = cell.column === this.grid.back;
     if (!isBack) return read(cell.column).every((row) => row < cell.row);
     const up = read(0);
     return read(cell.column).every((row) => row > cell.row) && (!up.length || cell.row >= Math.min(...up));
@@ -125,7 +125,7 @@ export class Cells {
   }
 
   addRow(value) {
-    this.added.set(this.sheet.kind, [...(this.added.get(this.sheet.kind) ?? []), value]);
+    this.added.set(this.grid.kind, [...(this.added.get(this.grid.kind) ?? []), value]);
     this.lay();
     return this.all.find((cell) => Math.abs(cell.row - value) < NEAR && cell.column === 0);
   }
@@ -134,10 +134,10 @@ export class Cells {
     const focus = this.place.contains(document.activeElement) ? document.activeElement : null;
     const wanted = focus?.matches("[data-other]") ? "[data-other]" : focus?.matches("[data-cell]") ? "[aria-pressed='true']" : null;
     const table = make("table");
-    table.append(make("caption", "sr", `${this.sheet.name}, ${this.sheet.unit}`), this.head(), this.body());
+    table.append(make("caption", "sr", `${this.grid.name}, ${this.grid.unit}`), this.head(), this.body());
     const top = this.place.scrollTop;
     this.place.replaceChildren(table);
-    if (this.sheet.other) this.place.append(this.otherButton());
+    if (this.grid.other) this.place.append(this.otherButton());
     this.place.scrollTop = top;
     const button = this.place.querySelector("[aria-pressed='true']");
     if (wanted) this.place.querySelector(wanted)?.focus({ preventScroll: true });
@@ -146,7 +146,7 @@ export class Cells {
 
   head() {
     const row = make("tr");
-    for (const text of [this.sheet.heading, ...this.sheet.columns.map((column) => column.label)]) {
+    for (const text of [this.grid.heading, ...this.grid.columns.map((column) => column.label)]) {
       const cell = make("th", "", text);
       cell.scope = "col";
       row.append(cell);
@@ -178,14 +178,14 @@ export class Cells {
     if (cell.record) {
       const state = make("span", "state", cell.record.words);
       state.dataset.state = cell.record.state;
-      button.append(make("b", "", plain(cell.record.values[this.sheet.value])), " ", state);
+      button.append(make("b", "", plain(cell.record.values[this.grid.value])), " ", state);
     } else button.append(make("span", isSelected ? "cell-now" : "cell-open", isSelected ? "now" : "–"));
     holder.append(button);
     return holder;
   }
 
   otherButton() {
-    const button = make("button", "btn bench-other", `Another ${this.sheet.other.name.toLowerCase()}`);
+    const button = make("button", "btn bench-other", `Another ${this.grid.other.name.toLowerCase()}`);
     button.type = "button";
     button.dataset.other = "";
     return button;
@@ -201,7 +201,7 @@ export function make(name, className = "", text = "") {
   return element;
 }
 
-// Scrolls the sheet alone: the page must not move under a finger.
+// Scrolls the grid alone: the page must not move under a finger.
 function keepInView(place, button) {
   const { top, bottom } = place.getBoundingClientRect(), box = button.getBoundingClientRect();
   if (box.top < top) place.scrollTop += box.top - top;

@@ -3,25 +3,25 @@ import { make, starting, whereOf } from "./benchcells.js";
 import { plain } from "./benchrecords.js";
 import { drop, newKey, put } from "./outbox.js";
 
-export function showTrouble(place, records, sheets, retype) {
+export function showTrouble(place, records, grids, retype) {
   const troubled = records.waiting.filter((entry) => entry.refusal);
   const key = JSON.stringify(troubled.map((entry) => [entry.address, entry.turn, entry.refusal]));
   if (place.dataset.shown === key) return; // read aloud once, and the focus stays
   place.dataset.shown = key;
-  place.replaceChildren(...troubled.map((entry) => panel(entry, sheets.find((sheet) => sheet.kind === entry.kind), records, retype)));
+  place.replaceChildren(...troubled.map((entry) => panel(entry, grids.find((grid) => grid.kind === entry.kind), records, retype)));
 }
 
-function panel(entry, sheet, records, retype) {
+function panel(entry, grid, records, retype) {
   const box = make("div", "conflict");
   box.setAttribute("role", "alert");
   const { refusal } = entry;
-  const what = starting(whereOf(sheet, records.numbers(entry)));
-  const typed = records.typed(entry, sheet.value);
+  const what = starting(whereOf(grid, records.numbers(entry)));
+  const typed = records.typed(entry, grid.value);
   const mine = entry.gone ? "it was taken back here" : `you typed ${typed}`;
   box.append(make("h2", "", refusal.status === 409 ? `${what}: two values` : `${what}: not saved`));
   const ways = make("p", "actions");
   if (refusal.status === 409 && refusal.stands) {
-    const theirs = plain(refusal.stands.values[sheet.value]);
+    const theirs = plain(refusal.stands.values[grid.value]);
     box.append(make("p", "", `Here ${mine}; meanwhile ${theirs} was saved elsewhere. Pick the one that holds.`));
     ways.append(
       way(entry.gone ? "Take it back" : `Keep ${typed}`, () => put(entry.address, { version: refusal.stands.version })),

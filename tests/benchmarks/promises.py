@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from curves.simulated import MEASURED
+from curves.practice.simulated import MEASURED
 
 from .workshop import Job
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from curves.engine import calibrate, learn_head
-from curves.simulated import MEASURED, ROUGH, Errors, make_drawer, make_kind
+from curves.practice.simulated import MEASURED, ROUGH, Errors, make_drawer, make_kind
 
 from . import hand
 from .workshop import Job, summary

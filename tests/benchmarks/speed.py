@@ -11,7 +11,7 @@ from curves.engine import calibrate, propose
 from curves.engine.fitting.fit import mistyping_loss
 from curves.engine.fitting.model import build_model
 from curves.engine.fitting.starts import starting_points
-from curves.simulated import MEASURED, make_drawer, make_kind
+from curves.practice.simulated import MEASURED, make_drawer, make_kind
 
 from .workshop import Job
 

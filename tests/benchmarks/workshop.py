@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from curves.engine import Head, Run, Spring, Sweeps, Target, calibrate, judge_sweeps, propose
-from curves.simulated import ERRORS, Errors, Label, make_drawer, make_kind, make_unit, sticking
+from curves.practice.simulated import ERRORS, Errors, Label, make_drawer, make_kind, make_unit, sticking
 
 TOLERANCE_DEG = 0.5
 BEND_LIMIT_MM = 0.5

@@ -4,8 +4,8 @@ import pytest
 from django.urls import reverse
 from playwright.sync_api import expect
 
-from jobs.inspection import seed_points
 from jobs.models import InspectionPoint, Job
+from jobs.rules.points import seed_points
 from tests import build
 from tests.browser.looks import assert_fits, assert_no_barrier, small_targets
 

@@ -7,8 +7,9 @@ import sys
 import pytest
 from playwright.sync_api import expect
 
-from curves import convert, engine
+from curves import engine
 from curves.models import DwellReading, Frame, Run, SparkReading, VacuumReading
+from curves.rows import convert
 from tests import build
 from tests.browser.benchwork import all_saved, all_sent, bench_job, cell, open_bench, saved, tap_in, type_in
 from tests.browser.looks import (
@@ -379,7 +380,7 @@ TOLD = (".bench-proof", "#bench-checks", "#run-chart table", "#run-chart [role=s
 def told(page):
     page.locator("details").evaluate_all("(all) => all.forEach((one) => { one.open = true; })")
     words = {place: page.locator(place).inner_text() for place in TOLD}
-    words["sheets"] = page.locator("[data-bench-sheets]").inner_text()
+    words["sheets"] = page.locator("[data-bench-grids]").inner_text()
     # When, and which cell is chosen to be read now, is of the tablet.
     return {place: re.sub(r" \d\d:\d\d|\bnow\b|–", "", text) for place, text in words.items()}
 

@@ -8,9 +8,9 @@ from django.urls import reverse
 from PIL import Image, ImageChops
 from playwright.sync_api import expect
 
-from jobs.actions.photos import add_photo
 from jobs.models import Job
-from jobs.photos import clean_photo
+from jobs.teardown.photos import add_photo
+from jobs.teardown.pictures import clean_photo
 from tests import build
 from tests.browser.looks import assert_holds, tab_to
 

@@ -5,8 +5,8 @@ import uuid
 import pytest
 from playwright.sync_api import expect
 
-from curves.actions import put
 from curves.models import Run
+from curves.rows.actions import put
 from tests import build
 from tests.browser.looks import assert_fits, assert_holds, assert_no_barrier
 

@@ -5,8 +5,8 @@ from django.urls import reverse
 from playwright.sync_api import expect
 
 from curves.models import DwellReading
-from jobs.inspection import new_steps
 from jobs.models import Step
+from jobs.rules.points import new_steps
 from tests import build
 from tests.browser.benchwork import all_saved
 from tests.browser.looks import assert_holds

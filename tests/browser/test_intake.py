@@ -4,8 +4,8 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import expect
 
-from jobs import search
 from jobs.models import Job
+from jobs.search import hits
 from tests import build
 from tests.browser.looks import assert_holds
 
@@ -25,7 +25,7 @@ def before(db):
         unit=build.unit(number="ES 14"),
         customer=build.customer("Marta Quill", phone="0555 0101"),
     )
-    search.reindex(job)
+    hits.reindex(job)
     return job
 
 

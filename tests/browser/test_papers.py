@@ -6,11 +6,12 @@ import pytest
 from django.urls import reverse
 from playwright.sync_api import expect
 
-from jobs import audit, building, signing
 from jobs.models import Sheet
+from jobs.papers import building, signing
+from jobs.record import audit
 from tests import build
 from tests.browser.looks import FINGER_PX, assert_holds
-from tests.jobs.paperwork import draft, finished_job, signed_sheet
+from tests.jobs.papers.paperwork import draft, finished_job, signed_sheet
 
 PATIENCE_MS = (
     20_000  # for a busy machine: the page comes anew, fetches its papers, and asks every other second

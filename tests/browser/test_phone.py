@@ -8,7 +8,7 @@ from playwright.sync_api import expect
 
 from tests import build
 from tests.browser.looks import assert_holds, assert_no_barrier, tab_to
-from tests.jobs.paperwork import finished_job, signed_sheet
+from tests.jobs.papers.paperwork import finished_job, signed_sheet
 
 pytestmark = pytest.mark.django_db(transaction=True)
 BOTH = pytest.mark.parametrize("size", ["phone", "tablet"])

@@ -5,17 +5,18 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from curves import outcome, queries
+from curves.judging import outcome
 from curves.models import Run
-from jobs.actions import practice as actions
+from curves.rows import queries
 from jobs.models import Job, Sheet
+from jobs.practice import actions
 from tests import build
 from tests.browser.looks import FINGER_PX, SIZES, assert_holds, tab_to
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 SEED = 5  # any would do; a fixed one keeps the test the same
-MOST_RUNS = 4
+MAX_RUNS = 4
 PATIENCE_MS = 20_000  # for a busy machine
 
 
@@ -102,7 +103,7 @@ def whole_day(page, hand, live_server):
 
     day.go_to("Read the run as received")
     day.read_run()
-    for _ in range(MOST_RUNS):
+    for _ in range(MAX_RUNS):
         day.go_to("Find the springs")
         if page.locator("[data-say='In the band']").count():
             break
@@ -111,7 +112,7 @@ def whole_day(page, hand, live_server):
         day.read_run()
     day.go_to("Find the springs")
     expect(page.locator("[data-say='In the band']")).to_be_visible()
-    assert 1 <= job.build.runs.filter(kind=Run.Kind.TRIAL).count() <= MOST_RUNS
+    assert 1 <= job.build.runs.filter(kind=Run.Kind.TRIAL).count() <= MAX_RUNS
 
     day.go_to("Read the final run")
     day.press("button", "Begin the run")

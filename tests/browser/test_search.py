@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import expect
 
 from curves.models import Run
-from jobs import search
+from jobs.search import hits as search
 from tests import build
 from tests.browser.looks import assert_holds, tab_to
 

@@ -3,11 +3,11 @@
 import pytest
 from playwright.sync_api import expect
 
-from curves import corrections
 from curves.models import HeadType, Run, Spring
+from curves.springs import corrections
 from tests import build
 from tests.browser.looks import assert_holds
-from tests.curves.loop import simulated_bench
+from tests.curves.trials.loop import simulated_bench
 
 
 @pytest.fixture

@@ -1,7 +1,7 @@
 """A simulated unit on the bench, with what a shop knows of it, for the tests of calibration and proposals."""
 
 from curves.engine import Head, Run, Spring, Target
-from curves.simulated import make_drawer, make_kind, make_unit
+from curves.practice.simulated import make_drawer, make_kind, make_unit
 
 
 def known(spring, rate_sd=0.04, length_sd=0.15, tension_sd=0.15):

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from curves import simulated
+from curves.practice import simulated
 
 SPEEDS = np.arange(200.0, 2400.0, 50.0)
 

@@ -7,7 +7,7 @@ from tests.service.installation import wait_for
 
 ORDER = """
 from jobs import building
-from tests.jobs.paperwork import finished_job
+from tests.jobs.papers.paperwork import finished_job
 from tests import build
 {before}
 job = finished_job(build.person("owner"))

@@ -80,7 +80,7 @@ def test_port_in_use_is_said_with_the_way_out(install):
 
 def test_healthy_says_whether_the_web_server_answers(install):
     installation = install()
-    assert installation.start(sys.executable, "-m", "shop.healthy").wait(30) == 1
+    assert installation.start(sys.executable, "-m", "shop.health").wait(30) == 1
     installation.supervise("web")
     installation.wait_until_served()
-    assert installation.start(sys.executable, "-m", "shop.healthy").wait(30) == 0
+    assert installation.start(sys.executable, "-m", "shop.health").wait(30) == 0

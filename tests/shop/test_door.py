@@ -7,7 +7,7 @@ from axes.models import AccessAttempt
 from django.urls import reverse
 from django.utils import timezone
 
-from shop.doorforms import PasswordForm
+from shop.account_forms import PasswordForm
 from shop.models import Person
 from tests import build
 from tests.build import PASSWORD

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from kombu import Connection, Exchange, Queue
 
-from shop.folderqueue import Transport
+from shop.folder_queue import Transport
 
 QUEUE = Queue("celery", Exchange("celery"), routing_key="celery")
 

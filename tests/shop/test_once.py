@@ -9,7 +9,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import OperationalError, connection
 from django.test import Client, RequestFactory
 
-from shop import once
+from shop import idempotency
 from shop.models import Customer, TakenForm, new_key
 from tests import build
 
@@ -51,21 +51,21 @@ class TestTaking:
     def test_the_second_take_answers_as_the_first_and_works_no_more(self, person, as_name):
         key = new_key()
         first, second = (sending(person, key, as_name=as_name, name="Marta") for _ in range(2))
-        assert once.taken(first) is None
-        location = once.take(first, self.make())
-        assert once.taken(second) == once.take(second, self.make()) == location
+        assert idempotency.taken(first) is None
+        location = idempotency.take(first, self.make())
+        assert idempotency.taken(second) == idempotency.take(second, self.make()) == location
         assert Customer.objects.count() == 1
 
     def test_other_keys_and_none_are_other_forms(self, person):
         for key in (new_key(), new_key(), "", ""):
-            once.take(sending(person, key), self.make())
+            idempotency.take(sending(person, key), self.make())
         assert Customer.objects.count() == 4
 
     def test_a_new_token_alone_makes_no_other_send(self, person):
         """The token against forgery is masked anew each time that it is rendered."""
         key = new_key()
         for token in ("first", "second"):
-            once.take(sending(person, key, csrfmiddlewaretoken=token), self.make())
+            idempotency.take(sending(person, key, csrfmiddlewaretoken=token), self.make())
         assert Customer.objects.count() == 1
 
     @pytest.mark.parametrize(
@@ -80,7 +80,7 @@ class TestTaking:
     def test_the_same_key_with_other_content_is_a_send_of_its_own(self, person, before, after):
         key = new_key()
         for fields in (before, after, before, after):
-            once.take(sending(person, key, **fields), self.make())
+            idempotency.take(sending(person, key, **fields), self.make())
         assert Customer.objects.count() == 2
 
     def test_files_count_by_what_is_in_them_and_are_read_whole_afterwards(self, person):
@@ -92,15 +92,15 @@ class TestTaking:
 
         for content in (b"one", b"two", b"one"):
             request = sending(person, key, file=letter(content))
-            once.take(request, partial(work, request))
+            idempotency.take(request, partial(work, request))
         assert read == [b"one", b"two"]
 
     def test_nothing_that_was_sent_can_be_read_from_what_is_kept(self, person, settings):
         """A digest made without a secret could be tried out against every likely password."""
         request = sending(person, "a-key", password="anvil-and-tongs-9")
-        once.take(request, self.make())
+        idempotency.take(request, self.make())
         settings.SECRET_KEY = "another" * 8
-        assert once.taken(request) is None
+        assert idempotency.taken(request) is None
 
     def test_work_that_failed_was_not_taken(self, person):
         request = sending(person, new_key())
@@ -110,10 +110,10 @@ class TestTaking:
             raise OperationalError("database or disk is full")
 
         with pytest.raises(OperationalError):
-            once.take(request, fail)
-        assert once.taken(request) is None
+            idempotency.take(request, fail)
+        assert idempotency.taken(request) is None
         assert not Customer.objects.exists()
-        once.take(request, self.make())
+        idempotency.take(request, self.make())
         assert Customer.objects.count() == 1
 
     def test_keys_are_not_guessed(self):

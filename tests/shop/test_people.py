@@ -5,7 +5,7 @@ from django.core.exceptions import PermissionDenied
 
 from shop import actions
 from shop.models import Person, Shop, new_key
-from shop.peopleforms import PersonForm
+from shop.people_forms import PersonForm
 from shop.rights import RIGHTS, allows
 from tests import build
 from tests.build import PASSWORD

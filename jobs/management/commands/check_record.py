@@ -2,8 +2,8 @@
 
 from django.core.management.base import BaseCommand, CommandError
 
-from jobs import audit
 from jobs.models import AuditEntry
+from jobs.record import audit
 
 
 class Command(BaseCommand):

@@ -10,7 +10,7 @@ from curves.engine import Head, Run, Spring, calibrate, learn_head
 from curves.engine.fitting.fit import mistyping_loss
 from curves.engine.fitting.model import build_model
 from curves.engine.governor.equilibrium import Balance, advance_at
-from curves.simulated import ROUGH
+from curves.practice.simulated import ROUGH
 from tests.benchmarks.workshop import Job
 from tests.engine.bench import Bench
 

@@ -1,6 +1,6 @@
 """What is said comes true: a chance is of the verdict on the run as it will be read, in the loop too.
 
-Every unit here is invented by curves/simulated.py from a seed; nothing is a maker's figure.
+Every unit here is invented by curves/practice/simulated.py from a seed; nothing is a maker's figure.
 """
 
 from dataclasses import replace
@@ -20,7 +20,7 @@ from curves.engine import (
 )
 from curves.engine.proposing.forecasts import STRANGE, STRANGE_SHARE, Forecast, belief, forecasts_of
 from curves.engine.proposing.judge import Judge
-from curves.simulated import MEASURED, sticking
+from curves.practice.simulated import MEASURED, sticking
 from tests.benchmarks.promises import HEADS, promises
 from tests.benchmarks.workshop import Job
 

@@ -1,0 +1,1 @@
+"""A figure as a dict, the same as SVG, and where its axes and labels go."""

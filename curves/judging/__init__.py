@@ -1,0 +1,1 @@
+"""What readings come to: a run against its band, what it proves, timing, sweeps and responses."""

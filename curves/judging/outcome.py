@@ -1,0 +1,56 @@
+"""What the runs of a build come to: in the band or not, and all that a card and a sheet say of them."""
+
+from curves.judging import proof, timing
+from curves.judging import verdicts as judging
+from curves.rows import convert, queries
+from curves.rows.results import CurveSummary, Verdicts
+
+
+def verdicts(build, *, cylinders=None):
+    """Whether the springs are found, and what the final run comes to, without the fits."""
+    return Verdicts(proof.springs_of(build), proof.final_of(build, cylinders=cylinders))
+
+
+def summary(build, *, idle_crank_rpm=None, top_crank_rpm=None, margin_crank_rpm=150):
+    """What the runs of a build come to: verdicts, knees, begin of advance, setting card and warnings.
+
+    Asks the database nothing when the build comes from ``build_for``. Some 10 ms for each run it looks at.
+    """
+    drive = convert.drive_of(build)
+    row = getattr(build, "target", None)
+    band = convert.target_of(row, drive)
+    runs = _read(build, drive)
+    warnings = judging.build_warnings(build)
+    if not runs:
+        return CurveSummary(warnings=tuple(warnings))
+    knees = {role: judging.knees_of(readings) for role, (_, readings) in runs.items()}
+    said = {role: judging.run_summary(*read, knees[role], band, drive) for role, read in runs.items()}
+    is_final = "final" in said and said["final"].in_band is not None
+    earlier = []
+    for role, (run, readings) in runs.items():
+        told = judging.run_warnings(run, readings, said[role], drive)
+        if is_final and role != "final":
+            earlier += [(run, warning) for warning in told]
+        else:
+            warnings += told
+    judged = next(role for role in ("final", "latest", "as_received") if role in runs)
+    set_up = timing.Engine(idle_crank_rpm, top_crank_rpm, margin_crank_rpm)
+    found = timing.timing_of(runs[judged][1], knees[judged], band, row, set_up, drive)
+    return CurveSummary(
+        **said,
+        begin=found.begin,
+        idle_slope_crank_deg_per_100_rpm=found.idle_slope,
+        initial_crank_deg=found.initial_crank_deg,
+        setting_card=found.setting_card,
+        total_crank_deg=found.total_crank_deg,
+        warnings=(*warnings, *found.warnings),
+        earlier=tuple(earlier),
+    )
+
+
+def _read(build, drive):
+    """The newest run of each role that has readings, and those readings in the shaft frame."""
+    found = {
+        role: (run, convert.run_readings(run, drive)) for role, run in queries.newest_runs(build).items()
+    }
+    return {role: read for role, read in found.items() if read[1] is not None}

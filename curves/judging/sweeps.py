@@ -1,0 +1,231 @@
+"""What a sweep on the engine says: the initial timing behind the light, hunting, too little and too much."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from curves import engine
+from curves.engine.timing.idle import IdleTiming
+from curves.engine.timing.initial import TrueInitial
+from curves.judging import timing, verdicts
+from curves.rows import convert, queries
+from curves.rows.results import Warning
+
+FINDINGS = {
+    "steady": "The readings agree on one initial timing",
+    "vacuum line": "Vacuum line found connected",
+    "drift": "The initial timing drifts with speed: wear, or not this curve",
+    "scatter": "The readings scatter more at high speed: wear",
+    "disagree": "The readings disagree",
+}
+ROLES = {"before": ("as_received",), "after": ("final", "latest")}
+
+
+@dataclass(frozen=True)
+class LightRow:
+    """One reading of the light, at the crank, and the initial timing behind it (None: no curve known)."""
+
+    crank_rpm: float
+    crank_deg: float
+    part_throttle: bool
+    curve_crank_deg: float | None = None
+    initial_crank_deg: float | None = None
+    vacuum_on: bool = False
+    used: bool = True
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Speeds at which the engine gets too much or too little timing, against the band, in the crank frame."""
+
+    side: str  # too much, too little
+    from_crank_rpm: float
+    to_crank_rpm: float
+    worst_crank_deg: float
+    worst_crank_rpm: float
+    area_crank_deg_krpm: float  # crank degrees x 1000 crank rpm
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """The band as a light reads it, and the initial timing that is in it."""
+
+    band: engine.Target
+    initial_crank_deg: float
+
+
+@dataclass(frozen=True)
+class SweepSaid:
+    """All that one sweep comes to."""
+
+    sweep: object
+    rows: tuple[LightRow, ...]
+    run: object | None = None  # whose curve was taken off
+    initial: TrueInitial | None = None
+    idle: IdleTiming | None = None
+    wander_crank_deg: float | None = None
+    wanted: Wanted | None = None
+    lacks: str = ""  # what has to be agreed before there is anything wanted
+    verdict: engine.Verdict | None = None
+    stretches: tuple[Stretch, ...] = ()
+    warnings: tuple[Warning, ...] = ()
+
+    @property
+    def finding(self):
+        return FINDINGS[self.initial.finding] if self.initial else ""
+
+    @property
+    def vacuum_found(self):
+        """Whether the line is found on though nobody said so."""
+        return bool(self.initial and self.initial.vacuum_on.any() and not self.sweep.vacuum_on)
+
+    @property
+    def light_at_idle_hides(self):
+        """Whether what the light reads at idle is more than the initial timing."""
+        return bool(self.idle and self.idle.advance_crank_deg > 0)
+
+
+def sweeps_of(build):
+    """The sweeps that count, with their readings, in two queries."""
+    return list(build.sweeps.filter(removed=False).select_related("by").prefetch_related("readings"))
+
+
+def curve_for(sweep, build, drive):
+    """The run whose curve was in the engine then, and its readings; (None, None) while there is none."""
+    runs = queries.newest_runs(build)
+    for role in ROLES[sweep.when]:
+        readings = convert.run_readings(runs[role], drive) if role in runs else None
+        if readings is not None:
+            return runs[role], readings
+    return None, None
+
+
+def wanted_of(target, drive):
+    """The band a light should read: the target with its initial timing; None while none is agreed."""
+    initial = timing.agreed_initial(target)
+    if initial is None:
+        return None
+    band = convert.target_of(target, drive, initial_crank_deg=initial)
+    return Wanted(band, initial) if band else None
+
+
+def lacks_of(target, drive):
+    """What has to be agreed before a light can be judged: a target, or its initial timing."""
+    return "a target" if convert.target_of(target, drive) is None else "an initial timing, or a range of it"
+
+
+def said_of(sweep, build, set_up):
+    """What a sweep says; asks for nothing when build and sweep come with their rows."""
+    drive = convert.drive_of(build)
+    lights = list(sweep.readings.all())
+    if not lights:
+        return SweepSaid(sweep, ())
+    rpm = np.array([light.crank_rpm for light in lights])
+    deg = np.array([light.crank_deg for light in lights])
+    part = np.array([light.part_throttle for light in lights])
+    run, readings = curve_for(sweep, build, drive)
+    found = idle = None
+    if readings is not None:
+        curve = verdicts.rising(readings)
+        known = np.full(len(lights), sweep.vacuum_on is True)
+        found = engine.true_initial(rpm, deg, curve, drive=drive, part_throttle=part, vacuum_on=known)
+        idle = _idle(readings, set_up, drive)
+    used = found.used if found else np.full(len(lights), sweep.vacuum_on is not True)
+    target = getattr(build, "target", None)
+    wanted = wanted_of(target, drive)
+    verdict = _verdict(wanted, rpm[used], deg[used], drive)
+    wander = _wander(sweep)
+    return SweepSaid(
+        sweep,
+        tuple(_rows(lights, found, used)),
+        run,
+        found,
+        idle,
+        wander,
+        wanted,
+        "" if wanted else lacks_of(target, drive),
+        verdict,
+        tuple(stretch_of(part, drive) for part in verdict.ranges) if verdict else (),
+        tuple(_warnings(sweep, found, idle, wander, set_up)),
+    )
+
+
+def _idle(readings, set_up, drive):
+    if not set_up.idle_crank_rpm:
+        return None
+    knees = verdicts.knees_of(readings)
+    return engine.idle_timing(knees, set_up.idle_crank_rpm, drive=drive, margin_rpm=set_up.margin_crank_rpm)
+
+
+def _wander(sweep):
+    low, high = sweep.idle_low_crank_deg, sweep.idle_high_crank_deg
+    return None if low is None or high is None else high - low
+
+
+def _verdict(wanted, rpm, deg, drive):
+    """How the timing lies against the band; None where they share no speed."""
+    if wanted is None or not len(rpm):
+        return None
+    line = (drive.to_shaft_rpm(rpm), drive.to_shaft_deg(deg))
+    if line[0].max() < wanted.band.speed_rpm[0] or line[0].min() > wanted.band.speed_rpm[-1]:
+        return None
+    return engine.judge_curve(wanted.band, line)
+
+
+def _rows(lights, found, used):
+    for i, light in enumerate(lights):
+        behind = float(found.initial_deg[i]) if found else None
+        yield LightRow(
+            light.crank_rpm,
+            light.crank_deg,
+            light.part_throttle,
+            None if behind is None else light.crank_deg - behind,
+            behind,
+            bool(found.vacuum_on[i]) if found else False,
+            bool(used[i]),
+        )
+
+
+def stretch_of(part, drive):
+    """A range of the engine's as a stretch in the crank frame."""
+    return Stretch(
+        "too much" if part.side == "above" else "too little",
+        drive.to_crank_rpm(part.from_rpm),
+        drive.to_crank_rpm(part.to_rpm),
+        drive.to_crank_deg(part.worst_deg),
+        drive.to_crank_rpm(part.worst_rpm),
+        area_in_crank(part.area_deg_rpm, drive),
+    )
+
+
+def area_in_crank(area_deg_rpm, drive):
+    """Shaft degrees x shaft rpm as crank degrees x 1000 crank rpm."""
+    return drive.to_crank_deg(drive.to_crank_rpm(area_deg_rpm)) / 1000.0
+
+
+def _warnings(sweep, found, idle, wander, set_up):
+    for text in found.warnings if found else ():
+        yield Warning("vacuum" if "vacuum" in text else "initial", text)
+    if sweep.vacuum_on is False and found is not None and found.vacuum_on.any():
+        yield Warning("vacuum", "The sweep was written down with the line off: look again where it goes.")
+    if idle is not None and idle.margin_crank_rpm is not None and not idle.steady:
+        yield Warning("hunting", _hunting_words(idle, set_up))
+    if wander is not None and wander >= 2.0 and (idle is None or idle.steady):
+        yield Warning(
+            "wander",
+            f"The mark wanders {wander:.1f} crank degrees at idle, which this curve does not explain: look "
+            "at the drive, the bushes and the idle itself.",
+        )
+
+
+def _hunting_words(idle, set_up):
+    if idle.margin_crank_rpm >= 0:
+        return (
+            f"Advance begins {idle.margin_crank_rpm:.0f} crank rpm above idle, less than the "
+            f"{set_up.margin_crank_rpm:g} wanted: idle timing may hunt."
+        )
+    return (
+        f"At idle the light reads {idle.advance_crank_deg:.1f} crank degrees more than the initial timing, "
+        f"and moves {idle.slope_deg_per_100rpm:.1f} with every 100 rpm. Set by the true initial timing, not "
+        "by the idle reading."
+    )

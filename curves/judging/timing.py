@@ -1,0 +1,190 @@
+"""What a run means on the engine: begin of advance against idle, initial timing, setting card, total."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from curves import engine
+from curves.judging.verdicts import rising, tidy
+from curves.rows import convert
+from curves.rows.results import Begin, InBoth, SettingRow, Warning
+
+CARD_SPEEDS = 3
+USUAL_CARD_SPEEDS = (
+    1500.0,
+    2500.0,
+    3500.0,
+)  # crank rpm, where the target names none; common practice
+NO_LIMIT_CRANK_DEG = 180.0
+
+
+@dataclass(frozen=True)
+class Engine:
+    """What the engine around the unit asks for, in crank rpm; None where nobody has said."""
+
+    idle_crank_rpm: float | None
+    top_crank_rpm: float | None
+    margin_crank_rpm: float
+
+
+@dataclass(frozen=True)
+class Timing:
+    """What the summary takes over."""
+
+    begin: Begin | None
+    idle_slope: float | None
+    initial_crank_deg: float | None
+    setting_card: tuple[SettingRow, ...]
+    total_crank_deg: float | None
+    warnings: tuple[Warning, ...]
+
+
+def timing_of(readings, knees, band, target, set_up, drive):
+    """The run's timing on the engine; ``target`` is the row that band comes from, or None."""
+    curve = rising(readings)
+    idle = set_up.idle_crank_rpm
+    at_idle = idle and engine.idle_timing(knees, idle, drive=drive, margin_rpm=set_up.margin_crank_rpm)
+    begin = _begin(knees, at_idle, set_up, drive)
+    initial = initial_timing(curve, band, target, drive)
+    total, over = _total(curve, initial, target, set_up, drive)
+    return Timing(
+        begin,
+        at_idle.slope_deg_per_100rpm if at_idle else None,
+        initial,
+        _card(_pieces_at_idle(curve, at_idle, set_up, drive), initial, band, set_up, drive),
+        total,
+        (*_idle_warnings(begin, at_idle, set_up), *_unread_warnings(curve, initial, set_up, drive), *over),
+    )
+
+
+def _stops_above_idle(curve, set_up, drive):
+    """Whether the run was not read down to idle, nor to where its advance begins."""
+    idle = set_up.idle_crank_rpm
+    return bool(idle) and drive.to_shaft_rpm(idle) < curve.speed_rpm[0] and curve.advance_deg[0] > 0
+
+
+def _pieces_at_idle(curve, at_idle, set_up, drive):
+    """The curve, at idle as its straight pieces have it: begin and slope there are theirs too."""
+    if not at_idle:
+        return curve
+    idle = drive.to_shaft_rpm(set_up.idle_crank_rpm)
+    elsewhere = curve.speed_rpm != idle
+    at = drive.to_shaft_deg(at_idle.advance_crank_deg)
+    return engine.Readings([idle, *curve.speed_rpm[elsewhere]], [at, *curve.advance_deg[elsewhere]])
+
+
+def _unread_warnings(curve, initial, set_up, drive):
+    if initial is not None and _stops_above_idle(curve, set_up, drive):
+        lowest = drive.to_crank_rpm(float(curve.speed_rpm[0]))
+        yield Warning(
+            "unread",
+            f"The run was read down to {lowest:.0f} crank rpm only: what the light must read at idle, "
+            f"{set_up.idle_crank_rpm:g}, follows the slope above it. Read it there too.",
+        )
+
+
+def agreed_initial(target):
+    """The initial timing to set, else the middle of the range agreed, else None [crank degree]."""
+    if target is None or not target.initial_agreed:
+        return None
+    if target.initial_crank_deg is not None:
+        return target.initial_crank_deg
+    return (target.initial_low_crank_deg + target.initial_high_crank_deg) / 2
+
+
+def initial_timing(curve, band, target, drive):
+    """The initial timing agreed, else the best in the range agreed, else None; crank degrees."""
+    about = agreed_initial(target)
+    if about is None or target.initial_crank_deg is not None:
+        return about
+    if band is None:
+        return None
+    wanted = convert.target_of(target, drive, initial_crank_deg=about)
+    if curve.speed_rpm[-1] < wanted.speed_rpm[0] or curve.speed_rpm[0] > wanted.speed_rpm[-1]:
+        return None
+    return round(engine.best_initial(curve, wanted, drive=drive).initial_crank_deg, 1)
+
+
+def _begin(knees, at_idle, set_up, drive):
+    if knees.begin_rpm is None:
+        return None
+    error = knees.begin_se_rpm if np.isfinite(knees.begin_se_rpm) else None
+    speed = InBoth(
+        knees.begin_rpm,
+        drive.to_crank_rpm(knees.begin_rpm),
+        error,
+        None if error is None else drive.to_crank_rpm(error),
+    )
+    margin = at_idle.margin_crank_rpm if at_idle else None
+    return Begin(speed, set_up.idle_crank_rpm, margin, at_idle.steady if at_idle else None)
+
+
+def _idle_warnings(begin, at_idle, set_up):
+    if begin is None or begin.enough is not False:
+        return
+    at, idle, wanted = begin.speed_rpm.crank, begin.idle_crank_rpm, set_up.margin_crank_rpm
+    if begin.margin_crank_rpm < 0:
+        text = (
+            f"Advance begins at {at:.0f} crank rpm, below idle at {idle:g}: the light reads the "
+            f"initial timing plus {at_idle.advance_crank_deg:.1f} there, and "
+            f"{at_idle.slope_deg_per_100rpm:.1f} degrees more with every 100 rpm. Idle will hunt."
+        )
+    else:
+        text = (
+            f"Advance begins at {at:.0f} crank rpm, {begin.margin_crank_rpm:.0f} above idle "
+            f"at {idle:g}: less than the {wanted:g} wanted. Idle may hunt."
+        )
+    yield Warning("idle", text)
+
+
+def _card(curve, initial, band, set_up, drive):
+    if initial is None or not set_up.idle_crank_rpm:
+        return ()
+    speeds = card_speeds(band, set_up, drive)
+    card = engine.setting_card(initial, curve, set_up.idle_crank_rpm, speeds, drive=drive, band=band)
+    rows = [(card.idle, True), *((line, False) for line in card.lines)]
+    return tuple(
+        SettingRow(
+            line.speed_crank_rpm,
+            line.light_crank_deg,
+            _known(line.low_crank_deg),
+            _known(line.high_crank_deg),
+            is_idle,
+        )
+        for line, is_idle in rows
+    )
+
+
+def _known(edge):
+    """An edge of the band without the dust of its arithmetic, or None where none was agreed."""
+    return None if np.isnan(edge) else tidy(edge)
+
+
+def card_speeds(band, set_up, drive):
+    """Three speeds to check at, above idle: spread over those the target names, else the usual ones."""
+    above = (set_up.idle_crank_rpm or 0) + set_up.margin_crank_rpm
+    named = [] if band is None else [float(rpm) for rpm in drive.to_crank_rpm(band.speed_rpm) if rpm > above]
+    speeds = named if len(named) >= CARD_SPEEDS else [rpm for rpm in USUAL_CARD_SPEEDS if rpm > above]
+    if set_up.top_crank_rpm:
+        speeds = [rpm for rpm in speeds if rpm <= set_up.top_crank_rpm] or speeds
+    places = np.linspace(0, len(speeds) - 1, min(CARD_SPEEDS, len(speeds))).round().astype(int)
+    return [speeds[place] for place in places]
+
+
+def _total(curve, initial, target, set_up, drive):
+    """The greatest timing up to top speed, and a warning where it exceeds the limit agreed."""
+    if initial is None:
+        return None, ()
+    limit = target.total_limit_crank_deg
+    top = set_up.top_crank_rpm or drive.to_crank_rpm(float(curve.speed_rpm[-1]))
+    if not top:
+        return None, ()
+    found = engine.total_timing(initial, curve, top, limit or NO_LIMIT_CRANK_DEG, drive=drive)
+    if limit is None or found.within:
+        return found.total_crank_deg, ()
+    text = (
+        f"Total timing reaches {found.total_crank_deg:.1f} crank degrees at {found.at_crank_rpm:.0f} crank "
+        f"rpm, {found.over_deg:.1f} over the limit of {limit:g}. Too much advance can destroy an engine by "
+        "detonation."
+    )
+    return found.total_crank_deg, (Warning("total", text),)

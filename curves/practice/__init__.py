@@ -1,0 +1,1 @@
+"""Practice: invented units behind a simulated bench."""

@@ -1,0 +1,118 @@
+"""One frame within one run: what is typed in a frame, as it is kept, shown again and said in words."""
+
+from curves.models import Frame
+from curves.rows import convert
+from curves.rows.results import InBoth
+
+SPEED, ANGLE = "speed", "angle"
+# What is kept of each kind in distributor rpm and degrees; a sweep's readings stay in their run's frame.
+KEPT_AT_THE_SHAFT = {
+    "spark": {"speed_rpm": SPEED, "offset_deg": ANGLE},
+    "dwell": {"speed_rpm": SPEED, "dwell_deg": ANGLE},
+    "vacuum": {"advance_deg": ANGLE},
+}
+IN_ITS_RUN = {"reading": {"speed_rpm": SPEED, "advance_deg": ANGLE}}
+NAMES = tuple(dict(Frame.choices))
+_KEPT_PLACES = 12  # finer than any instrument, and no dust: a speed typed twice is one speed
+_SHOWN_PLACES = 9
+_PLACES = {Frame.CRANK: 1, Frame.SHAFT: 2}  # of an angle that stands beside
+
+
+def other(frame):
+    """The frame that stands beside."""
+    return Frame.SHAFT if frame == Frame.CRANK else Frame.CRANK
+
+
+def typed_in(said, kind, run):
+    """The frame that values of a kind are typed in: as the screen said it, else as it was before it did."""
+    return said or (Frame.SHAFT if kind in KEPT_AT_THE_SHAFT else run.frame)
+
+
+def to_keep(kind, values, run, said=None):
+    """Values typed in a frame, as the rows of a run keep them."""
+    kept_in = Frame.SHAFT if kind in KEPT_AT_THE_SHAFT else run.frame
+    return turned(kind, values, typed_in(said, kind, run), kept_in, convert.drive_of(run.build), _KEPT_PLACES)
+
+
+def to_show(kind, values, run):
+    """Values as a run's row keeps them, in the run's frame: what was typed, to the digit."""
+    kept_in = Frame.SHAFT if kind in KEPT_AT_THE_SHAFT else run.frame
+    return turned(kind, values, kept_in, run.frame, convert.drive_of(run.build), _SHOWN_PLACES)
+
+
+def turned(kind, values, from_frame, to_frame, drive, places=_KEPT_PLACES):
+    """The same values of a kind in another frame."""
+    if from_frame == to_frame:
+        return values
+    fields = KEPT_AT_THE_SHAFT.get(kind) or IN_ITS_RUN[kind]
+    return {
+        name: round(number_in(value, from_frame, to_frame, drive), places) if name in fields else value
+        for name, value in values.items()
+    }
+
+
+def as_typed(kind, values, before, now, drive):
+    """Values as kept, once the numbers typed in one frame are said to be in another."""
+    shown = turned(kind, values, Frame.SHAFT, before, drive, _SHOWN_PLACES)
+    return turned(kind, shown, now, Frame.SHAFT, drive)
+
+
+def at_ratio(kind, values, before, now):
+    """Values as kept of a crank run, once the drive is another: what was typed stands."""
+    shown = turned(kind, values, Frame.SHAFT, Frame.CRANK, before, _SHOWN_PLACES)
+    return turned(kind, shown, Frame.CRANK, Frame.SHAFT, now)
+
+
+def row_in(row, from_frame, to_frame, drive):
+    """A reading of a sweep (speed, advance, falling) in another frame."""
+    speed, advance, falling = row
+    values = {"speed_rpm": speed, "advance_deg": advance}
+    speed, advance = turned("reading", values, from_frame, to_frame, drive).values()
+    return speed, advance, falling
+
+
+def number_in(value, from_frame, to_frame, drive):
+    """A speed or an angle of one frame in the other; both turn alike."""
+    if from_frame == to_frame:
+        return value
+    return drive.to_crank_deg(value) if to_frame == Frame.CRANK else drive.to_shaft_deg(value)
+
+
+def angle(both, frame, *, signed=False):
+    """An angle in words, in the reader's frame, the other beside: 4.0 crank degrees (2.00 distributor)."""
+    shape = "+.1f" if signed else ".1f"
+    beside = f"{of(both, other(frame)):{'+' if signed else ''}.{_PLACES[other(frame)]}f}"
+    text = f"{of(both, frame):{shape}} {Frame(frame).label} degrees ({beside} {other(frame).label})"
+    return text.replace("-", "−")
+
+
+def speed(both, frame):
+    """A speed in words, in the frame of who reads it, the other beside."""
+    return speeds([both], frame)
+
+
+def speeds(several, frame):
+    """Speeds in words: 600, 2000 crank rpm (300, 1000 distributor)."""
+    first, beside = (", ".join(f"{of(both, one):.0f}" for both in several) for one in (frame, other(frame)))
+    return f"{first} {Frame(frame).label} rpm ({beside} {other(frame).label})"
+
+
+def span(low, high, frame):
+    """A stretch of speeds in words: 1250 to 1400 crank rpm (625 to 700 distributor)."""
+    first, beside = (f"{of(low, one):.0f} to {of(high, one):.0f}" for one in (frame, other(frame)))
+    return f"{first} {Frame(frame).label} rpm ({beside} {other(frame).label})"
+
+
+def said_angle(shaft_deg, frame, drive, *, signed=False):
+    """``angle`` of one in distributor degrees."""
+    return angle(InBoth.angle(shaft_deg, drive), frame, signed=signed)
+
+
+def said_speed(shaft_rpm, frame, drive):
+    """``speed`` of one in distributor rpm."""
+    return speed(InBoth.speed(shaft_rpm, drive), frame)
+
+
+def of(both, frame):
+    """A number that is known in both frames, in one of them."""
+    return both.crank if frame == Frame.CRANK else both.shaft

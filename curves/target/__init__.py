@@ -1,0 +1,1 @@
+"""The target while it is typed: what can be said of it, and where it may start from."""

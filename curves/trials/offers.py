@@ -1,0 +1,312 @@
+"""What a proposal says to a person: its curve, what to do to the posts, why it, what would help."""
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from curves import engine
+from curves.engine.proposing.proposals import in_percent
+from curves.engine.readings import MAX_SPEED_RPM
+from curves.models import Frame, Run, Spring
+from curves.rows import convert, frames
+from curves.rows.results import InBoth
+from shop.words import several
+
+GRID = 60
+BEYOND_BAND = 1.1  # how far past the band's last speed a curve is predicted
+NINE_IN_TEN = 1.645  # standard deviations of a normal that hold nine in ten
+MIN_BEND_MM = 0.01
+SAME_RATE = 0.03  # rates nearer than this are called alike
+WORTH_SAYING = 0.15
+CHANCE_OF = "chance that its run will be judged in the band"  # said wherever a chance stands
+RANKS = ("first", "second", "third", "fourth", "fifth")
+# A number of the engine with its unit, or a span: 3.5 deg, 1.0 to 4.5 deg, 1200 rpm.
+_MEASURED = re.compile(r"(?:(-?\d[\d.]*) to )?(-?\d[\d.]*) (deg|rpm)\b")
+HEAD_PARTS = {
+    "post gap, primary": "the primary post gap",
+    "post gap, secondary": "the secondary post gap",
+    "stretch per degree, primary": "how much the primary gap opens per degree",
+    "stretch per degree, secondary": "how much the secondary gap opens per degree",
+    "travel": "the travel",
+}
+
+
+@dataclass(frozen=True)
+class Missing:
+    """What has to be there before anything can be proposed; ``step`` names where it is done."""
+
+    step: str  # target, run, drawer
+    text: str
+
+
+@dataclass(frozen=True, eq=False)
+class Predicted:
+    """The curve to expect [shaft rpm, shaft degree], and between which two nine in ten would lie."""
+
+    shaft_rpm: np.ndarray
+    mean_deg: np.ndarray
+    low_deg: np.ndarray
+    high_deg: np.ndarray
+
+
+@dataclass(frozen=True)
+class Bend:
+    """What to do to one post; ``to_mm`` counts from where it was measured, ``by_mm`` from where it stands."""
+
+    position: str
+    to_mm: float
+    by_mm: float
+    gap_mm: float | None  # between the posts afterwards; None while the gap was not measured
+
+    @property
+    def way(self):
+        """Which way: out opens the gap."""
+        return "out" if self.by_mm > 0 else "in"
+
+    @property
+    def distance_mm(self):
+        """How far, or None to leave it where it is."""
+        return abs(self.by_mm) if abs(self.by_mm) >= MIN_BEND_MM else None
+
+
+@dataclass(frozen=True)
+class Offer:
+    """One proposal as a screen shows it."""
+
+    place: int
+    proposal: engine.Proposal
+    primary: Spring
+    secondary: Spring | None
+    predicted: Predicted
+    worst_miss_deg: InBoth
+    bends: tuple[Bend, ...]
+    travel_deg: InBoth | None  # what to set the stop to; None: leave it
+    initial_crank_deg: float | None = None
+    why: str = ""
+    seal: str = ""  # of the chance as it is shown: what the form that takes it brings back
+
+    @property
+    def percent(self):
+        return self.proposal.chance * 100
+
+    @property
+    def chance(self):
+        return in_percent(self.proposal.chance)
+
+    @property
+    def chance_of(self):
+        return CHANCE_OF
+
+    @property
+    def prospect(self):
+        return in_percent(self.proposal.prospect)
+
+    @property
+    def pair(self):
+        return f"{self.primary} + {self.secondary}" if self.secondary else str(self.primary)
+
+    @property
+    def keys(self):
+        return self.primary.pk, self.secondary and self.secondary.pk
+
+    def is_fitted_in(self, run):
+        """Whether it is this very pair with these very bends that a run was made for."""
+        stands = run.primary_bend_mm, run.secondary_bend_mm
+        off = [abs(asked - is_at) for asked, is_at in zip(self.proposal.post_bend_mm, stands, strict=True)]
+        return self.keys == (run.primary_id, run.secondary_id) and max(off) < MIN_BEND_MM
+
+
+@dataclass(frozen=True)
+class Measuring:
+    """The measurement that would help most to choose: what, by how much, and of which spring."""
+
+    what: str
+    gain_percent: float
+    spring: Spring | None
+
+
+def missing(band, taught, primaries):
+    """What is wanting before the engine can propose anything."""
+    if band is None:
+        yield Missing("target", "A target: the band that the curve has to lie in.")
+    if not taught:
+        yield Missing("run", "A run that was read: as it came in, or with any pair.")
+    if not primaries:
+        yield Missing("drawer", "A primary spring in the drawer.")
+
+
+def predict(calibration, proposal, band, travel_deg=None):
+    """The curve to expect from a proposal, from rest to past the band; with another travel if given."""
+    speeds = np.linspace(0.0, min(BEYOND_BAND * float(band.speed_rpm[-1]), MAX_SPEED_RPM), GRID)
+    # Where the band bends is where a curve is read off: those speeds are met exactly.
+    speeds = np.unique(np.concatenate([speeds, band.speed_rpm]))
+    mean, sd = calibration.curve(
+        proposal.primary,
+        proposal.secondary,
+        speeds,
+        post_bend_mm=proposal.post_bend_mm,
+        travel_deg=travel_deg,
+    )
+    reach = NINE_IN_TEN * sd
+    return Predicted(speeds, mean, np.maximum(mean - reach, 0.0), mean + reach)
+
+
+def bends(proposal, build, newest):
+    """What to do to each post of a proposal, from where the newest run left it, or is to find it."""
+    primary, secondary = proposal.post_bend_mm
+    wanted = (
+        {"primary": primary} if proposal.secondary is None else {"primary": primary, "secondary": secondary}
+    )
+    return bends_to(wanted, build, newest)
+
+
+def bends_to(wanted_mm, build, newest):
+    """What to do to posts, by position, that are to stand so far from where they were measured."""
+    made = []
+    for position, to in wanted_mm.items():
+        stands = getattr(newest, f"{position}_bend_mm") if newest else 0.0
+        measured = getattr(build, f"{position}_gap_mm")
+        made.append(Bend(position, to, to - stands, None if measured is None else measured + to))
+    return tuple(made)
+
+
+def why(offer, log, band, drive, pairs, frame):
+    """Why a pair was proposed, in one sentence: what the newest trial missed, and what is to change there; in
+    the frame of who types, the other beside."""
+    read = [one for one in log if one.run.kind != Run.Kind.AS_RECEIVED and one.in_band is not None]
+    if not read:
+        rank = f"{RANKS[offer.place - 1]} of {several(pairs, 'pair')} in the drawer"
+        return f"It ranks {rank}, going by {_named(log)}{_hope(offer.proposal)}."
+    before = next((one for one in reversed(read) if one.pair == offer.keys), read[-1])
+    change = _with_the_same(offer, before.run) if before.pair == offer.keys else _against(offer, before.run)
+    if before.in_band:
+        return f"{before.run} lay in the band; {change}, the {CHANCE_OF} is {offer.chance}."
+    miss = before.miss
+    found = f"{before.run} lay {frames.angle(miss.distance_deg, frame)} {miss.side} the band at "
+    found += f"{frames.speed(miss.speed_rpm, frame)}, {miss.where}"
+    expected = f"{change} it is expected {_beside(offer, band, miss.speed_rpm.shaft, drive, frame)} there"
+    return f"{found}; {expected}{_hope(offer.proposal)}."
+
+
+def _named(log):
+    """The runs that taught, in words."""
+    runs = [str(one.run).lower() for one in log if one.teaches]
+    return runs[0] if len(runs) == 1 else f"{', '.join(runs[:-1])} and {runs[-1]}"
+
+
+def _hope(proposal):
+    """That a pair may be trimmed in after its first run, where that is much likelier than at once."""
+    if proposal.prospect - proposal.chance < WORTH_SAYING:
+        return ""
+    return (
+        f"; should it miss, trimming its posts has a chance of {in_percent(proposal.prospect)} to bring it in"
+    )
+
+
+def _with_the_same(offer, run):
+    """What to change since a run with this very pair."""
+    words = []
+    for place, bend in enumerate(offer.bends):
+        by = offer.proposal.post_bend_mm[place] - getattr(run, f"{bend.position}_bend_mm")
+        if abs(by) >= MIN_BEND_MM:
+            words.append(f"the {bend.position} post {abs(by):.2f} mm farther {'out' if by > 0 else 'in'}")
+    if offer.travel_deg:
+        words.append("the stop set closer")
+    return f"with {' and '.join(words)} than then" if words else "run again as it was"
+
+
+def _against(offer, run):
+    """What differs from the pair of a run, the rates side by side where both are known."""
+    words = []
+    for position in ("primary", "secondary"):
+        new, old = getattr(offer, position), getattr(run, position)
+        if new is not None and new != old:
+            words.append(_compared(position, new, old))
+    return f"with {' and '.join(words)}" if words else "with this pair"
+
+
+def _compared(position, new, old):
+    if old is None or new.rate_n_per_mm is None or old.rate_n_per_mm is None:
+        return f"another {position}"
+    ratio = new.rate_n_per_mm / old.rate_n_per_mm
+    if abs(ratio - 1.0) >= SAME_RATE:
+        kind = "stiffer" if ratio > 1 else "softer"
+        return f"a {kind} {position} ({new.rate_n_per_mm:.2f} N/mm against {old.rate_n_per_mm:.2f})"
+    if new.free_length_mm and old.free_length_mm and new.free_length_mm != old.free_length_mm:
+        kind = "longer" if new.free_length_mm > old.free_length_mm else "shorter"
+        return f"a {kind} {position} ({new.free_length_mm:.1f} mm against {old.free_length_mm:.1f})"
+    return f"another {position} much like it"
+
+
+def _beside(offer, band, shaft_rpm, drive, frame):
+    """How far from the middle of the band a proposal is expected at a speed, in words."""
+    curve = engine.Curve(offer.predicted.shaft_rpm, offer.predicted.mean_deg)
+    middle = engine.Curve(band.speed_rpm, band.advance_deg)
+    off = InBoth.angle(curve.at(shaft_rpm) + offer.proposal.initial_deg - middle.at(shaft_rpm), drive)
+    if abs(off.crank) < 0.05:
+        return "in the middle of the band"
+    side = "over" if off.shaft > 0 else "under"
+    return f"{frames.said_angle(abs(off.shaft), frame, drive)} {side} its middle"
+
+
+def said(warnings, runs, frame, drive):
+    """The engine's warnings with our numbers of the runs, in the frame that is typed, the other beside."""
+    for text in warnings:
+        text = re.sub(r"^Run (\d+):", lambda match: f"{runs[int(match[1]) - 1]}:", text)
+        yield _MEASURED.sub(lambda match: _in_both(match, frame, drive), text)
+
+
+def _in_both(match, frame, drive):
+    """One number of the engine, or a span of two, with its unit, in both frames."""
+    numbers, unit = [float(part) for part in (match[1], match[2]) if part], match[3]
+    told = [
+        " to ".join(f"{frames.number_in(number, Frame.SHAFT, one, drive):.5g}" for number in numbers)
+        for one in (frame, frames.other(frame))
+    ]
+    return f"{told[0]} {Frame(frame).label} {unit} ({told[1]} {frames.other(frame).label})"
+
+
+def measuring(measurement, rows):
+    """The engine's advice on what to measure, as a person would say it."""
+    what, spring = HEAD_PARTS.get(measurement.what), None
+    if what is None:
+        name, label = measurement.what.split(" of spring ", 1)
+        spring = next((row for row in rows if row.label == label), None)
+        what = f"the {name} of {label}" if spring else f"the {name} of the {label}"
+    return Measuring(what, measurement.gain * 100, spring)
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What a proposal is expected to do at one speed of the band, and what the band asks there."""
+
+    speed_rpm: InBoth
+    advance_deg: InBoth
+    low_deg: InBoth  # nine in ten lie from here
+    high_deg: InBoth  # to here
+    band_low_deg: InBoth
+    band_high_deg: InBoth
+
+    @property
+    def inside(self):
+        return self.band_low_deg.shaft <= self.advance_deg.shaft <= self.band_high_deg.shaft
+
+
+def at_band(offer, band, drive):
+    """The prediction at the band's own speeds: the twin of the drawing, for the centrifugal curve."""
+    band = convert.band_below(band, offer.proposal.initial_deg)
+    found = offer.predicted
+    rows = []
+    for place, rpm in zip(np.searchsorted(found.shaft_rpm, band.speed_rpm), band.speed_rpm, strict=True):
+        low, high = engine.band_edges(band, float(rpm))
+        angles = (found.mean_deg[place], found.low_deg[place], found.high_deg[place], low, high)
+        rows.append(Expected(InBoth.speed(rpm, drive), *(InBoth.angle(angle, drive) for angle in angles)))
+    return tuple(rows)
+
+
+def model_line(offer, drive):
+    """The prediction as a chart draws it: label, crank rpm, then crank degrees, low and high."""
+    found = offer.predicted
+    angles = (drive.to_crank_deg(part) for part in (found.mean_deg, found.low_deg, found.high_deg))
+    return (f"expected, {offer.pair}", drive.to_crank_rpm(found.shaft_rpm), *angles)

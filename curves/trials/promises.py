@@ -1,0 +1,70 @@
+"""What was said of a pair as it was chosen: sealed into the page, kept with its run, and what came of it."""
+
+from dataclasses import dataclass
+
+from django.core import signing
+
+from curves import engine
+from curves.engine.proposing.proposals import in_percent
+
+SIGNER = signing.Signer(salt="curves.trials.promises")
+SAME_MM = 1e-6
+
+
+@dataclass(frozen=True)
+class Said:
+    """The chance that was shown, and whether its run was judged in the band it was of; None: not yet."""
+
+    chance: float
+    kept: bool | None
+    same_band: bool
+
+    @property
+    def percent(self):
+        return in_percent(self.chance)
+
+    @property
+    def words(self):
+        """What was said and what came of it, in one sentence."""
+        of = "" if self.same_band else ", of the band as it was then"
+        came = {True: ", and it came true", False: ", and it did not come true", None: ""}[self.kept]
+        return f"A chance of {self.percent} was shown when it was chosen{of}{came}."
+
+
+def columns_of(band):
+    """A band as plain data: speeds, advances, tolerances, the range of initial timing."""
+    parts = (band.speed_rpm, band.advance_deg, band.tolerance_deg)
+    return [*(part.tolist() for part in parts), list(band.initial_range_deg)]
+
+
+def band_of(columns):
+    """The band of such data."""
+    *parts, allowed = columns
+    return engine.Target(*parts, initial_range_deg=tuple(allowed))
+
+
+def percent_of(promised):
+    """The chance that is kept with a run, as people say it."""
+    return in_percent(promised["chance"])
+
+
+def sealed(build, keys, bends_mm, chance, band):
+    """What a form brings back of a chance as it is shown; nobody can change it on the way."""
+    said = {"chance": chance, "band": columns_of(band)}
+    return SIGNER.sign_object({"pair": _pair(build, keys, bends_mm), "said": said})
+
+
+def opened(seal, build, keys, bends_mm):
+    """What was shown of this very pair at these bends on this card, to be kept with its run, or None."""
+    try:
+        found = SIGNER.unsign_object(seal)
+    except signing.BadSignature:
+        return None
+    *of, first, second = found["pair"]
+    *asked, primary, secondary = _pair(build, keys, bends_mm)
+    near = max(abs(first - primary), abs(second - secondary)) < SAME_MM
+    return found["said"] if of == asked and near else None
+
+
+def _pair(build, keys, bends_mm):
+    return [build.pk, *keys, *map(float, bends_mm)]

@@ -1,0 +1,1 @@
+"""What people do on the card's page, address by address, and the board that leads to it."""

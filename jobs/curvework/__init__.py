@@ -1,0 +1,1 @@
+"""A card's curve work: its bench, runs, target, trials and sweeps."""

@@ -1,0 +1,1 @@
+"""The drawer's pages: springs, what they learned, types of head."""

@@ -1,1 +1,0 @@
-"""What people fill in on a card, checked at the door."""

@@ -1,0 +1,1 @@
+"""The counter: opening a card, and what a customer and the shop agree on."""

@@ -1,0 +1,84 @@
+"""How signed sheets stand: current, superseded or void, and whether the card says something else by now."""
+
+from jobs.models import Sheet
+from jobs.rules.card_lines import RECORDED, lines_of
+from jobs.rules.recorded import recorded_sha256
+
+SHELF = "Shop stock"
+OUTDATED = "a curve sheet signed since the card was changed"
+
+
+def revisions(job):
+    """The signed sheets of a card, newest first, each with ``standing``: current, former, superseded or void.
+
+    A former one names an owner that the unit has no longer.
+    """
+    signed = list(
+        Sheet.objects.signed()
+        .filter(job=job)
+        .select_related("signed_by", "void", "job")
+        .order_by("kind", "-revision")
+    )
+    newest = {}
+    for sheet in signed:
+        sheet.superseded_by = newest.get(sheet.kind)
+        newest.setdefault(sheet.kind, sheet)
+        sheet.standing = _standing(sheet)
+    return signed
+
+
+def _standing(sheet):
+    if hasattr(sheet, "void"):
+        return "void"
+    if sheet.superseded_by:
+        return "superseded"
+    return "former" if names_another_owner(sheet) else "current"
+
+
+def names_another_owner(sheet):
+    """Whether the unit is somebody else's by now; without a key, as of old, only the shelf tells."""
+    said, owner = sheet.content, sheet.job.customer_id
+    if "owner_key" in said:
+        return said["owner_key"] != owner
+    return said.get("owner") == SHELF and owner is not None
+
+
+def changed_since(sheet, said):
+    """Whether the card, whose hash is ``said``, says something else than when this sheet was signed.
+
+    A closed card takes no writing but of its owner: what differs else is a name kept elsewhere.
+    """
+    if names_another_owner(sheet):
+        return True
+    return not sheet.job.is_closed and sheet.content["recorded_sha256"] != said
+
+
+def is_outdated(job):
+    """Whether the curve sheet that holds was signed for what the card said before a later change.
+
+    Worked out once for each fetched card, in two queries where its curves were fetched with it.
+    """
+    if not hasattr(job, "outdated"):
+        look_outdated([job])
+    return job.outdated
+
+
+def look_outdated(jobs):
+    """Work it out for all of these cards, in the same two queries."""
+    holding = _curve_sheets_that_hold(jobs)
+    lines = lines_of([job for job in jobs if job.pk in holding], RECORDED)
+    for job in jobs:
+        sheet = holding.get(job.pk)
+        job.outdated = bool(sheet) and changed_since(sheet, recorded_sha256(job, _read(job), lines[job.pk]))
+
+
+def _curve_sheets_that_hold(jobs):
+    """The newest curve sheet of each of these cards that has one which is not void: {card key: sheet}."""
+    signed = Sheet.objects.signed().filter(job__in=jobs, kind=Sheet.Kind.CURVE_SHEET)
+    newest = {sheet.job_id: sheet for sheet in signed.select_related("void", "job").order_by("revision")}
+    return {key: sheet for key, sheet in newest.items() if not hasattr(sheet, "void")}
+
+
+def _read(job):
+    """The build as it came with the card, or None where its curves were not fetched."""
+    return job.build if "runs" in getattr(job.build, "_prefetched_objects_cache", ()) else None

@@ -1,0 +1,1 @@
+"""What is found and done on a unit in pieces: the inspection list, findings, parts, steps, photos."""

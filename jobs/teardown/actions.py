@@ -1,0 +1,151 @@
+"""Writing down what a teardown shows: answers to the inspection list, findings, and parts."""
+
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from jobs.models import Finding, Inspection, PartLine
+from jobs.record.noting import changes, in_words, note
+from jobs.rules.guards import lock_open_card
+from jobs.rules.points import proposed_verdict, unusual
+from shop.rights import require
+from shop.versions import Conflict, save_versioned
+
+OF_A_SPRING = {"why", "price"}  # what a person writes on the line of a fitted spring
+LEDGERS = (
+    "This spring hangs in the unit by its final run: take that run off the card, and the spring goes back to "
+    "the drawer and off this list."
+)
+MEASURED = "What was measured applies: take the value out, or give another verdict."
+
+
+@transaction.atomic
+def answer_point(job, point, *, by, value=None, verdict="", note_text="", version=None):
+    """Answer one inspection point, or answer it anew; without a verdict the point's limit gives it.
+
+    ``version`` is that of the answer the writer saw, None for none; Conflict if there is another by now
+    that says something else.
+    """
+    require(by, "edit_work")
+    lock_open_card(job)
+    if verdict == Inspection.Verdict.NOT_APPLICABLE and value is not None:
+        raise ValidationError({"verdict": MEASURED})
+    verdict = verdict or proposed_verdict(point, value, job.build)
+    if not verdict:
+        raise ValidationError({"verdict": "No limit to go by: say good, worn, replace or not applicable."})
+    data = {"value": value, "verdict": verdict, "note": note_text}
+    answer = Inspection.objects.filter(job=job, point=point).first()
+    _require_said_of_this_value(answer, job, point, data)
+    if answer is None:
+        answer = _first_answer(job, point, by, data)
+        changed = {"value": ["", in_words(answer, "value")]} if value is not None else {}
+    elif all(getattr(answer, name) == said for name, said in data.items()):
+        return answer  # sent twice, by the line itself and by the button below all lines
+    elif version is None:
+        raise Conflict(answer)
+    else:
+        changed = changes(answer, data, data)
+        written = data | {"by": by, "at": timezone.now(), "in_bulk": False}
+        for name, new in written.items():
+            setattr(answer, name, new)
+        save_versioned(answer, version, list(written))
+    said = answer.get_verdict_display()
+    note("answered an inspection point", job, by, point=point.label, verdict=said, changes=changed)
+    return answer
+
+
+@transaction.atomic
+def answer_rest(job, points, *, by):
+    """Answer these points as good in one go, each an answer of its own; those answered since stay."""
+    require(by, "edit_work")
+    lock_open_card(job)
+    if any(point.low is not None or point.high is not None for point in points):
+        raise ValidationError("A point with a limit wants a measured value.")
+    taken = set(Inspection.objects.filter(job=job).values_list("point", flat=True))
+    data = {"verdict": Inspection.Verdict.GOOD, "in_bulk": True}
+    made = [_first_answer(job, point, by, data) for point in points if point.pk not in taken]
+    for answer in made:
+        note("answered a point with the rest", job, by, point=answer.point.label, verdict="Good")
+    return made
+
+
+@transaction.atomic
+def take_back_rest(job, answers, *, by):
+    """Take such answers back, but for those that were answered anew meanwhile."""
+    require(by, "edit_work")
+    lock_open_card(job)
+    rows = Inspection.objects.select_related("point").filter(job=job, pk__in=answers, in_bulk=True)
+    for answer in rows:
+        note("took an answer back", job, by, point=answer.point.label)
+    return rows.delete()[0]
+
+
+def _require_said_of_this_value(answer, job, point, data):
+    """A "good" left standing from another value is not yet said of one that is unusual."""
+    if answer is None or data["value"] == answer.value or not unusual(point, data["value"], job.build):
+        return
+    if data["verdict"] == answer.verdict == Inspection.Verdict.GOOD and data["note"] in ("", answer.note):
+        raise ValidationError(
+            {"verdict": "Good was not said of this value: choose again, or write in the note why it is good."}
+        )
+
+
+def _first_answer(job, point, by, data):
+    try:
+        with transaction.atomic():
+            return Inspection.objects.create(job=job, point=point, by=by, **data)
+    except IntegrityError as error:
+        raise Conflict(Inspection.objects.get(job=job, point=point)) from error
+
+
+@transaction.atomic
+def add_finding(job, *, text, by):
+    require(by, "edit_work")
+    lock_open_card(job)
+    finding = Finding.objects.create(job=job, text=text, stage=job.stage, by=by)
+    note("wrote a finding", job, by, text=text)
+    return finding
+
+
+@transaction.atomic
+def remove_finding(finding, *, by):
+    _remove(finding, by, "struck out a finding")
+
+
+@transaction.atomic
+def add_part(job, data, *, by):
+    require(by, "edit_work")
+    lock_open_card(job)
+    line = PartLine.objects.create(job=job, by=by, **data)
+    note("added a line", job, by, text=str(line), state=line.get_state_display())
+    return line
+
+
+@transaction.atomic
+def change_part(line, data, *, by, version):
+    require(by, "edit_work")
+    lock_open_card(line.job)
+    if line.spring_id and not set(data) <= OF_A_SPRING:
+        raise PermissionDenied(LEDGERS)
+    changed = changes(PartLine.objects.get(pk=line.pk), data, data)
+    for name, value in data.items():
+        setattr(line, name, value)
+    save_versioned(line, version, list(data))
+    if changed:
+        note("changed a line", line.job, by, text=str(line), changes=changed)
+
+
+@transaction.atomic
+def remove_part(line, *, by):
+    if line.spring_id:
+        raise PermissionDenied(LEDGERS)
+    _remove(line, by, "struck out a line")
+
+
+def _remove(row, by, verb):
+    """Strike out a line; what it said stays in the history. A line already gone is no error."""
+    require(by, "edit_work")
+    lock_open_card(row.job)
+    deleted, _ = type(row).objects.filter(pk=row.pk).delete()
+    if deleted:
+        note(verb, row.job, by, text=str(row))

@@ -1,0 +1,208 @@
+"""A unit from the shelf goes to its owner, with their engine, a day, and a sheet that names them."""
+
+import json
+from datetime import timedelta
+
+import pytest
+from django.core.exceptions import PermissionDenied
+from django.urls import reverse
+from django.utils import timezone
+
+from jobs.models import Job, Sheet
+from jobs.moves import actions
+from jobs.papers import building, signing, verify
+from jobs.rules.revisions import names_another_owner
+from shop.models import Customer
+from tests import build
+from tests.jobs.papers.paperwork import finished_job, signed_sheet, text_of
+
+pytestmark = pytest.mark.django_db
+TODAY = timezone.localdate
+
+
+@pytest.fixture
+def shelf():
+    """A finished exchange unit with a signed sheet that names the shelf."""
+    job = finished_job(customer=None)
+    signed_sheet(job)
+    Job.objects.filter(pk=job.pk).update(closed_at=timezone.now() - timedelta(days=9))
+    return Job.objects.get(pk=job.pk)
+
+
+def give(client, job, **changes):
+    values = {"customer": "Ivo Brandt", "phone": "0555 0102", "on": str(TODAY()), "handed_to": "Ivo"}
+    return client.post(reverse("allocate", args=[job.number]), values | changes)
+
+
+def newest(job):
+    return Sheet.objects.signed().filter(job=job).order_by("-revision").first()
+
+
+def page_of(client, sheet):
+    return client.get(reverse("check", args=[sheet.token])).content.decode()
+
+
+def test_new_sheet_names_the_owner_and_the_old_is_superseded_as_it_was(client_as, shelf):
+    old = newest(shelf)
+    before = (old.data, old.data_sha256, old.pdf_sha256)
+    client = client_as("technician")
+    engine = {"engine-make": "Pellgrove", "engine-vehicle": "Pellgrove cruiser", "engine-cylinders": "4"}
+    until = TODAY() + timedelta(days=365)
+    assert (
+        give(client, shelf, password=build.PASSWORD, warranty_until=str(until), **engine).status_code == 302
+    )
+    job, new = Job.objects.get(pk=shelf.pk), newest(shelf)
+    assert (job.customer.name, job.engine.vehicle) == ("Ivo Brandt", "Pellgrove cruiser")
+    assert (job.allocated_on, job.warranty_until) == (TODAY(), until)
+    assert (new.revision, new.signed_by, new.content["owner"]) == (2, client.person, "Ivo Brandt")
+    assert new.content["recorded"]["vehicle"] == "Pellgrove cruiser"
+    assert not verify.faults(new)
+    old.refresh_from_db()
+    assert (old.data, old.data_sha256, old.pdf_sha256) == before
+    assert "Superseded by revision 2" in page_of(client, old)
+    assert 'data-standing="current"' in page_of(client, new)
+    assert "waits to be signed" not in client.get(reverse("card", args=[job.number])).content.decode()
+    assert shelf.engine.vehicle != "Pellgrove cruiser"
+
+
+def test_who_may_not_sign_leaves_a_sheet_that_waits_and_nothing_says_current(client_as, shelf):
+    old, client = newest(shelf), client_as("counter")
+    assert 'name="password"' not in client.get(reverse("allocate", args=[shelf.number])).content.decode()
+    assert give(client, shelf, password=build.PASSWORD).status_code == 302
+    assert newest(shelf) == old
+    card = client.get(reverse("card", args=[shelf.number])).content.decode()
+    assert "The new curve sheet waits to be signed." in card
+    assert 'data-standing="former"' in page_of(client, old)
+    assert "Current" not in page_of(client, old)
+    papers = client.get(reverse("sheets", args=[shelf.number])).content.decode()
+    assert "Names another owner" in papers
+    assert "Sign the sheet" not in papers
+
+
+def test_sheet_that_waits_is_signed_later_on_the_closed_card_and_once(client_as, shelf):
+    give(client_as("counter"), shelf)
+    client, address = client_as("technician"), reverse("sign_sheet", args=[shelf.number])
+    job = Job.objects.get(pk=shelf.pk)
+    values = {"sign-kind": "curve_sheet", "sign-paper": "A4", "sign-seen": signing.recorded_sha256(job)}
+    assert client.post(address, values | {"sign-password": "wrong"}).status_code == 422
+    assert client.post(address, values | {"sign-password": build.PASSWORD}).status_code == 302
+    assert newest(job).content["owner"] == "Ivo Brandt"
+    assert client.post(address, values | {"sign-password": build.PASSWORD}).status_code == 403
+    assert newest(job).revision == 2
+    assert 'data-standing="current"' in page_of(client, newest(job))
+
+
+def test_wrong_password_gives_nothing_away(client_as, shelf):
+    answer = give(client_as("technician"), shelf, password="wrong")
+    assert answer.status_code == 422
+    assert "Not your password" in answer.content.decode()
+    assert Job.objects.get(pk=shelf.pk).is_stock
+    assert not Customer.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"on": ""}, "Needed"),
+        ({"on": str(TODAY() - timedelta(days=30))}, "It was finished on"),
+        ({"on": str(TODAY() + timedelta(days=2))}, "yet to come"),
+        ({"warranty_until": str(TODAY() - timedelta(days=1))}, "before the unit is theirs"),
+        ({"engine-vehicle": "Larkfield"}, "Whose engine is it?"),
+        ({"engine-year": "1870"}, "too low"),
+    ],
+)
+def test_impossible_day_or_engine_is_refused_and_nothing_is_lost(client_as, shelf, changes, said):
+    answer = give(client_as("technician"), shelf, password=build.PASSWORD, **changes)
+    assert answer.status_code == 422
+    assert said in answer.content.decode()
+    assert 'value="Ivo Brandt"' in answer.content.decode()
+    assert Job.objects.get(pk=shelf.pk).is_stock
+    assert newest(shelf).revision == 1
+
+
+def test_given_twice_is_refused_and_the_first_owner_stays(client_as, shelf):
+    client = client_as("technician")
+    give(client, shelf, password=build.PASSWORD)
+    answer = give(client, shelf, customer="Marta Quill", password=build.PASSWORD)
+    assert answer.status_code == 422
+    assert "already belongs to Ivo Brandt" in answer.content.decode()
+    assert newest(shelf).content["owner"] == "Ivo Brandt"
+    assert newest(shelf).revision == 2
+    assert not Customer.objects.filter(name="Marta Quill").exists()
+
+
+def test_practice_unit_is_given_to_nobody(technician):
+    job = build.job(
+        customer=None, stage="hand_back", closed_at=timezone.now(), build=build.build(practice_seed=3)
+    )
+    with pytest.raises(PermissionDenied):
+        actions.allocate(job, customer=build.customer(), by=technician)
+    assert Job.objects.get(pk=job.pk).is_stock
+
+
+def test_closed_card_of_its_first_owner_takes_no_new_signature(technician):
+    job = finished_job()
+    signed_sheet(job)
+    Job.objects.filter(pk=job.pk).update(closed_at=timezone.now())
+    with pytest.raises(PermissionDenied):
+        signed_sheet(Job.objects.get(pk=job.pk))
+
+
+def test_sheet_frozen_before_owners_had_a_key_still_says_whose_it_is(client_as, shelf, monkeypatch):
+    keyless = property(lambda sheet: {k: v for k, v in json.loads(sheet.data).items() if k != "owner_key"})
+    monkeypatch.setattr(Sheet, "content", keyless)
+    assert not names_another_owner(newest(shelf))
+    give(client_as("counter"), shelf)
+    assert names_another_owner(newest(shelf))
+    assert 'data-standing="former"' in page_of(client_as("counter"), newest(shelf))
+
+
+def test_paper_names_the_new_owner(client_as, shelf):
+    give(client_as("technician"), shelf, password=build.PASSWORD)
+    sheet = newest(shelf)
+    assert building.build(sheet.pk)
+    sheet.refresh_from_db()
+    assert "Ivo Brandt" in text_of(sheet)
+    assert "Shop stock" not in text_of(sheet)
+
+
+@pytest.fixture
+def engine_before():
+    """An engine that a customer had here before the unit from the shelf."""
+    engine = build.engine(make="Pellgrove", vehicle="Pellgrove cruiser", displacement_cc=3310)
+    job = build.job(customer=build.customer("Marta Quill"), engine=engine, stage="hand_back")
+    Job.objects.filter(pk=job.pk).update(closed_at=timezone.now())
+    return job
+
+
+def test_engine_that_the_customer_had_here_is_offered_as_their_name_is_typed(client_as, shelf, engine_before):
+    client, address = client_as("counter"), reverse("allocate", args=[shelf.number])
+    live = {"HX-Request": "true", "HX-Target": "engine-starts"}
+    answer = client.get(address, {"customer": "Marta Quill"}, headers=live)
+    assert answer["HX-Reselect"] == "#engine-starts"
+    assert f'value="{engine_before.engine_id}"' in answer.content.decode()
+    assert "Pellgrove cruiser" in answer.content.decode()
+    other = client.get(address, {"customer": "Ivo Brandt"}, headers=live)
+    assert "Was here before" not in other.content.decode()
+
+
+def test_engine_is_taken_over_beside_what_is_typed_and_nothing_is_given(client_as, shelf, engine_before):
+    client = client_as("technician")
+    values = {"customer": "Marta Quill", "handed_to": "her brother", "take": engine_before.engine_id}
+    answer = give(
+        client, shelf, **values, **{"engine-idle_crank_rpm": "650", "engine-displacement_cc": "3400"}
+    )
+    page = answer.content.decode()
+    assert answer.status_code == 200
+    for kept in ("Marta Quill", "her brother", "Pellgrove cruiser", "650", "3400"):
+        assert f'value="{kept}"' in page
+    assert "displacement (there: 3310)" in page
+    assert Job.objects.get(pk=shelf.pk).is_stock
+    over = give(client, shelf, customer="Marta Quill", take_over=engine_before.engine_id)
+    assert 'value="3310"' in over.content.decode()
+    form = over.context["form"].engine
+    sent = {field.html_name: field.value() or "" for field in form.visible_fields()}
+    assert give(client, shelf, customer="Marta Quill", **sent).status_code == 302
+    job = Job.objects.get(pk=shelf.pk)
+    assert (job.customer.name, job.engine.vehicle) == ("Marta Quill", "Pellgrove cruiser")
+    assert job.engine_id != engine_before.engine_id

@@ -1,0 +1,139 @@
+"""A unit that came back starts from its target and its warranty; its readings are made anew."""
+
+import re
+from datetime import timedelta
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from curves.models import Build, Run
+from curves.rows import stock
+from jobs.curvework import actions
+from jobs.intake import opening
+from jobs.models import Job
+from jobs.moves import closing
+from tests import build
+from tests.jobs.papers.paperwork import finished_job
+
+pytestmark = pytest.mark.django_db
+
+
+def handed_back(**fields):
+    job = finished_job()
+    Job.objects.filter(pk=job.pk).update(closed_at=timezone.now(), **fields)
+    return Job.objects.get(pk=job.pk)
+
+
+def test_target_comes_along_and_the_readings_do_not(counter):
+    before = handed_back()
+    new = opening.reopen(before, by=counter)
+    points = ("crank_rpm", "crank_deg", "tolerance_crank_deg")
+    stood = list(before.build.target.points.values_list(*points))
+    assert stood
+    assert list(new.build.target.points.values_list(*points)) == stood
+    assert new.build.target.initial_crank_deg == before.build.target.initial_crank_deg
+    assert new.build.target.pk != before.build.target.pk
+    assert not new.build.runs.exists()
+    assert not new.inspections.exists()
+    assert new.history.get(verb="took the target over").detail["from_card"] == before.number
+
+
+def test_card_without_a_target_comes_back_without_one(counter):
+    job = build.job(stage="hand_back", closed_at=timezone.now())
+    new = opening.reopen(job, by=counter)
+    assert not hasattr(Job.objects.get(pk=new.pk).build, "target")
+
+
+@pytest.mark.parametrize(("days", "said"), [(0, "in warranty until"), (-1, "warranty ended")])
+def test_head_of_a_card_says_whether_its_warranty_holds(client_as, counter, days, said):
+    until = timezone.localdate() + timedelta(days=days)
+    before = handed_back(warranty_until=until)
+    client = client_as("counter")
+    line = f"{said} {until:%-d %b %Y}"
+    assert line in client.get(reverse("card", args=[before.number])).content.decode()
+    new = opening.reopen(before, by=counter)
+    page = client.get(reverse("card", args=[new.number])).content.decode()
+    assert f"{line}, from job {before.number}" in page
+
+
+def test_unit_that_came_back_in_time_stays_in_warranty(client_as, counter):
+    before = handed_back(warranty_until=timezone.localdate() - timedelta(days=5))
+    new = opening.reopen(before, by=counter)
+    Job.objects.filter(pk=new.pk).update(opened_at=timezone.now() - timedelta(days=6))
+    page = client_as("counter").get(reverse("card", args=[new.number])).content.decode()
+    assert "in warranty until" in page
+
+
+def closed_unrepaired(job, by):
+    data = {"things": [], "fee": 0, "labour": 0, "collected_by": "x", "consent_by": "", "reason": "x"}
+    closing.close_unrepaired(job, "returned", data, by=by, version=job.version)
+    return Job.objects.get(pk=job.pk)
+
+
+def test_warranty_outlives_a_return_that_gave_none(client_as, owner):
+    first = handed_back(warranty_until=timezone.localdate() + timedelta(days=300))
+    until = f"{first.warranty_until:%-d %b %Y}"
+    job = closed_unrepaired(opening.reopen(first, by=owner), owner)
+    for _ in range(2):
+        job = opening.reopen(job, by=owner)
+        page = client_as("counter").get(reverse("card", args=[job.number])).content.decode()
+        assert f"in warranty until {until}, from job {first.number}" in page
+        Job.objects.filter(pk=job.pk).update(closed_at=timezone.now())
+        job.refresh_from_db()
+
+
+def test_warranty_is_held_against_the_day_of_the_newest_return_and_the_newest_given(client_as, owner):
+    first = handed_back(warranty_until=timezone.localdate() - timedelta(days=5))
+    second = closed_unrepaired(opening.reopen(first, by=owner), owner)
+    Job.objects.filter(pk=second.pk).update(opened_at=timezone.now() - timedelta(days=9))
+    third = opening.reopen(second, by=owner)
+    page = client_as("counter").get(reverse("card", args=[third.number])).content.decode()
+    assert f"warranty ended {first.warranty_until:%-d %b %Y}, from job {first.number}" in page
+    given = timezone.localdate() + timedelta(days=20)
+    Job.objects.filter(pk=third.pk).update(closed_at=timezone.now(), warranty_until=given)
+    fourth = opening.reopen(Job.objects.get(pk=third.pk), by=owner)
+    page = client_as("counter").get(reverse("card", args=[fourth.number])).content.decode()
+    assert f"in warranty until {given:%-d %b %Y}, from job {third.number}" in page
+
+
+def words(client, job, stage="spring_trials"):
+    Job.objects.filter(pk=job.pk).update(stage=stage)
+    return " ".join(re.sub(r"<[^>]+>", " ", client.get(f"/jobs/{job.number}/").content.decode()).split())
+
+
+def test_card_says_what_came_from_the_earlier_one_until_it_is_changed(client_as, owner):
+    job = finished_job()
+    Build.objects.filter(pk=job.build_id).update(travel_measured_deg=12)
+    spring = build.spring(quantity=1)
+    run = job.build.runs.get(kind=Run.Kind.FINAL)
+    Run.objects.filter(pk=run.pk).update(primary=spring, secondary=None)
+    stock.settle(job.build, by=owner)
+    Job.objects.filter(pk=job.pk).update(closed_at=timezone.now())
+    new = opening.reopen(Job.objects.get(pk=job.pk), by=owner)
+    client, source = client_as(owner), f"job {job.number}"
+    said = words(client, new)
+    assert f"As measured on {source} : measure anew" in said
+    assert f"As agreed on {source} ." in said
+    assert f"{spring} hangs in it, as it left {source} ." in said
+    form = client.get(reverse("run_new", args=[new.number]) + "?kind=as_received").context["form"]
+    assert form["primary"].value() == spring.pk
+
+    fresh = Job.objects.get(pk=new.pk)
+    actions.save_head(fresh, {"travel_measured_deg": 12.5}, by=owner, version=1)
+    points = [(1000, 4, 1), (3000, 20, 1)]
+    actions.save_target(fresh, {"note": "asked for less"}, points, by=owner, version=1)
+    other = build.spring(label="other", quantity=1)
+    values = {"kind": Run.Kind.TRIAL, "frame": "crank", "primary": other, "secondary": None}
+    actions.add_run(fresh, values, [], by=owner)
+    assert source not in words(client, new).split("Advance head")[1].split("Target")[0]
+    assert "As agreed on" not in words(client, new)
+
+
+def test_a_target_of_its_own_comes_from_nowhere(client_as, owner):
+    job = build.job(stage="hand_back", closed_at=timezone.now())
+    new = opening.reopen(job, by=owner)
+    actions.save_target(new, {}, [(1000, 4, 1), (3000, 20, 1)], by=owner, version=0)
+    said = words(client_as(owner), new)
+    assert "As agreed on" not in said
+    assert "hang in it" not in said
