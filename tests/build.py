@@ -119,9 +119,9 @@ def job(**fields):
 
 
 def worked(job):
-    """The card with every point answered, as not applicable, and a cleaning step done."""
+    """The card with every open point answered, as not applicable, and a cleaning step done."""
     by = job.opened_by
-    points = InspectionPoint.objects.all()
+    points = InspectionPoint.objects.exclude(answers__job=job)
     Inspection.objects.bulk_create(Inspection(job=job, point=point, verdict="na", by=by) for point in points)
     job.steps.create(list="cleaning", text="Degrease", by=by, at=timezone.now())
     return job

@@ -127,6 +127,7 @@ def test_card_changed_under_the_form_answers_409_and_signs_on_the_second_look(cl
 
 def test_htmx_gets_the_section_and_what_else_changed_once_signed(client_as, job):
     client = client_as("owner")
+    build.worked(job)
     section = post_draft(client, job, **HTMX).content.decode()
     assert '<section class="sec" id="sec-paper">' in section
     assert "<html" not in section
