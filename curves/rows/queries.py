@@ -43,6 +43,11 @@ def live_runs(build):
     return [run for run in build.runs.all() if not run.removed]
 
 
+def is_unread(run):
+    """Whether nothing at all was read in a run, as it was fetched."""
+    return not any(getattr(run, name).all() for name in READ)
+
+
 def hangs_in(build):
     """The newest live run that isn't as received: its pair, at its bends, hangs in the unit; None without."""
     return next((run for run in reversed(live_runs(build)) if run.kind != Run.Kind.AS_RECEIVED), None)

@@ -87,6 +87,11 @@ class TrialState:
         return bool(self.waiting and self.log and self.log[-1].run == self.waiting)
 
     @property
+    def is_untouched(self):
+        """Whether nothing at all was read of what waits: its pair may never have hung there."""
+        return bool(self.waiting and queries.is_unread(self.waiting))
+
+    @property
     def others(self):
         """The offers, but for the pair that waits to be read."""
         return tuple(one for one in self.offers if not self.waiting or one.keys != _keys(self.waiting))

@@ -8,6 +8,7 @@ from django.db.models.functions import Coalesce
 from curves.models import Frame, Run
 from curves.readings import input_limits
 from curves.rows import actions as build_actions
+from curves.rows.recording import holds_readings
 from jobs.curvework.spring_lines import settle_lines
 from jobs.models import AuditEntry
 from jobs.record import audit
@@ -73,9 +74,16 @@ def _note_once(verb, job, by, run):
         audit.record(verb, job=job, by=by, run=str(run))
 
 
+class WasRead(PermissionDenied):
+    """A run that was to come off for want of readings has some by now."""
+
+
 @transaction.atomic
-def take_off_run(job, run, *, by, removed):
+def take_off_run(job, run, *, by, removed, only_unread=False):
+    """Take a run off or put it back; with ``only_unread`` WasRead is raised where anything was read in it."""
     lock_open_card(job)
+    if only_unread and holds_readings(run):
+        raise WasRead
     build_actions.take_off_run(run, by=by, removed=removed)
     settle_lines(job, by=by)
     note("took a run off the card" if removed else "put a run back on the card", job, by, run=str(run))

@@ -213,21 +213,29 @@ def _drafted(build, form, *, in_place_of):
 
 @require_POST
 def run_remove(request, number, run):
-    """Take a run off the card, or with ``restore`` put it back."""
+    """Take a run off the card, or with ``restore`` put it back; sent with ``unfit`` from the trials, only one
+    of a pair of which nothing was read."""
     job = _writable(request, number)
     row = _run_of(job, run)
-    removed = "restore" not in request.POST
+    removed, unfit = "restore" not in request.POST, "unfit" in request.POST
+    back = reverse("trials", args=[number]) if unfit else place_of(job, row.kind)
     if row.removed != removed:
+        only_unread = removed and unfit
         try:
-            actions.take_off_run(job, row, by=request.user, removed=removed)
+            actions.take_off_run(job, row, by=request.user, removed=removed, only_unread=only_unread)
         except NotInDrawer as refusal:
             notes.leave(request, f"{row} stays off the card. {where_words(refusal)}")
-            return go(request, place_of(job, row.kind))
+            return go(request, back)
+        except actions.WasRead:
+            notes.leave(request, f"{row} stays on the card: something was read of it meanwhile.")
+            return go(request, back)
         trial_actions.learn_soon(job, by=request.user)
     undo = reverse("run_remove", args=[number, run]) if removed else None
     words = f"{row} is off the card." if removed else f"{row} is back on the card."
-    notes.leave(request, words, undo=undo, values={"restore": "1"})
-    return go(request, place_of(job, row.kind))
+    if unfit and removed:
+        words = f"{row} is off the card: its pair counts as not fitted."
+    notes.leave(request, words, undo=undo, values={"restore": "1"} | ({"unfit": "1"} if unfit else {}))
+    return go(request, back)
 
 
 @require_http_methods(["GET", "POST"])

@@ -1,5 +1,7 @@
 """The screen of the spring trials: what it says, who may fit a pair, and the run that is made of it."""
 
+import re
+
 import pytest
 
 from curves.models import Run, Spring, SpringCorrection
@@ -230,6 +232,56 @@ def test_a_pair_that_was_taken_off_again_hangs_no_longer(client_as, job):
     words = client.get(f"/jobs/{job.number}/trials/").content.decode()
     assert ">Fit next</h2>" in words
     assert "Hangs in the unit now" not in words
+
+
+def untouched(client, job, pair=("P2", "S3")):
+    """Fit a pair, and give the address and fields of "Not fitted after all" as the page has them."""
+    client.post(*fit(job, *pair))
+    words = client.get(f"/jobs/{job.number}/trials/").content.decode()
+    found = re.search(
+        r'<form method="post" action="([^"]+)">(?:(?!</form>).)*Not fitted after all', words, re.S
+    )
+    assert found
+    assert 'name="unfit" value="1"' in found[0]
+    return found[1], {"unfit": "1"}
+
+
+def in_drawer(*labels):
+    return [Spring.objects.get(label=label).quantity for label in labels]
+
+
+def test_a_pair_that_was_not_fitted_after_all_is_off_in_one_tap_and_comes_back(client_as, job):
+    client, before = client_as("technician"), in_drawer("P2", "S3")
+    address, fields = untouched(client, job)
+    assert in_drawer("P2", "S3") == [count - 1 for count in before]
+    for _ in range(2):  # tapped twice
+        page = client.post(address, fields, follow=True)
+        words = page.content.decode()
+        assert page.redirect_chain[0][0] == f"/jobs/{job.number}/trials/"
+        assert "Trial run 2 is off the card: its pair counts as not fitted." in words
+        assert "Hangs in the unit now</h2>" not in words
+        assert in_drawer("P2", "S3") == before
+    undo = re.search(rf'action="{address}">(?:(?!</form>).)*', words, re.S)[0]
+    values = dict(re.findall(r'name="(restore|unfit)" value="(1)"', undo))
+    words = client.post(address, values, follow=True).content.decode()
+    assert "Trial run 2 is back on the card." in words
+    assert "Hangs in the unit now</h2>" in words
+    assert in_drawer("P2", "S3") == [count - 1 for count in before]
+
+
+@pytest.mark.parametrize("kind", ["readings", "sparks"])
+def test_a_pair_of_which_anything_was_read_is_not_put_aside_as_not_fitted(client_as, job, kind):
+    client = client_as("technician")
+    address, fields = untouched(client, job)
+    run = job.build.runs.get(number=2)
+    if kind == "readings":
+        run.readings.create(position=0, speed_rpm=300, advance_deg=0)
+    else:
+        run.sparks.create(speed_rpm=300, cylinder=1, offset_deg=1)
+    words = client.post(address, fields, follow=True).content.decode()  # from a page that is older
+    assert "Trial run 2 stays on the card: something was read of it meanwhile." in words
+    assert not job.build.runs.get(number=2).removed
+    assert "Not fitted after all" not in words
 
 
 def test_another_pair_is_bent_from_where_the_one_that_hangs_has_its_posts(client_as, job):
