@@ -62,6 +62,11 @@ class TrialState:
         return offers.CHANCE_OF
 
     @property
+    def order(self):
+        """Why the offers stand in the order in which they do."""
+        return offers.ORDER
+
+    @property
     def last(self):
         """The newest trial or final run that was read, or None."""
         return next((one for one in reversed(self.log) if one.run.kind != Run.Kind.AS_RECEIVED), None)

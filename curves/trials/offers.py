@@ -7,6 +7,7 @@ import numpy as np
 
 from curves import engine
 from curves.engine.proposing.proposals import in_percent
+from curves.engine.proposing.propose import CHANCE_STEP
 from curves.engine.readings import MAX_SPEED_RPM
 from curves.models import Frame, Run, Spring
 from curves.rows import convert, frames
@@ -18,8 +19,12 @@ BEYOND_BAND = 1.1  # how far past the band's last speed a curve is predicted
 NINE_IN_TEN = 1.645  # standard deviations of a normal that hold nine in ten
 MIN_BEND_MM = 0.01
 SAME_RATE = 0.03  # rates nearer than this are called alike
-WORTH_SAYING = 0.15
 CHANCE_OF = "chance that its run will be judged in the band"  # said wherever a chance stands
+ORDER = (  # why one with less of it may stand before one with more: curves/engine/proposing/propose.py
+    f"The order goes by these in steps of {CHANCE_STEP * 100:.0f} %, since nearer ones can't be told apart. "
+    "Within a step the pair comes first that trimming its posts after its run is likelier to bring into the "
+    "band, then the one expected nearer to its middle."
+)
 RANKS = ("first", "second", "third", "fourth", "fifth")
 # A number of the engine with its unit, or a span: 3.5 deg, 1.0 to 4.5 deg, 1200 rpm.
 _MEASURED = re.compile(r"(?:(-?\d[\d.]*) to )?(-?\d[\d.]*) (deg|rpm)\b")
@@ -100,6 +105,7 @@ class Offer:
 
     @property
     def prospect(self):
+        """The chance that trimming its posts brings it into the band, once it was run."""
         return in_percent(self.proposal.prospect)
 
     @property
@@ -177,7 +183,7 @@ def why(offer, log, band, drive, pairs, frame):
     read = [one for one in log if one.run.kind != Run.Kind.AS_RECEIVED and one.in_band is not None]
     if not read:
         rank = f"{RANKS[offer.place - 1]} of {several(pairs, 'pair')} in the drawer"
-        return f"It ranks {rank}, going by {_named(log)}{_hope(offer.proposal)}."
+        return f"It ranks {rank}, going by {_named(log)}."
     before = next((one for one in reversed(read) if one.pair == offer.keys), read[-1])
     change = _with_the_same(offer, before.run) if before.pair == offer.keys else _against(offer, before.run)
     if before.in_band:
@@ -186,22 +192,13 @@ def why(offer, log, band, drive, pairs, frame):
     found = f"{before.run} lay {frames.angle(miss.distance_deg, frame)} {miss.side} the band at "
     found += f"{frames.speed(miss.speed_rpm, frame)}, {miss.where}"
     expected = f"{change} it is expected {_beside(offer, band, miss.speed_rpm.shaft, drive, frame)} there"
-    return f"{found}; {expected}{_hope(offer.proposal)}."
+    return f"{found}; {expected}."
 
 
 def _named(log):
     """The runs that taught, in words."""
     runs = [str(one.run).lower() for one in log if one.teaches]
     return runs[0] if len(runs) == 1 else f"{', '.join(runs[:-1])} and {runs[-1]}"
-
-
-def _hope(proposal):
-    """That a pair may be trimmed in after its first run, where that is much likelier than at once."""
-    if proposal.prospect - proposal.chance < WORTH_SAYING:
-        return ""
-    return (
-        f"; should it miss, trimming its posts has a chance of {in_percent(proposal.prospect)} to bring it in"
-    )
 
 
 def _with_the_same(offer, run):

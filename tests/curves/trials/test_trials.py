@@ -199,6 +199,17 @@ def test_the_reason_is_one_sentence_about_the_run_before(bench):
         assert offer.why.endswith(".")
 
 
+def test_the_order_follows_from_what_each_proposal_shows(bench):
+    """Not of the chance alone: one with less of it may stand first, and then what it is ahead in is said."""
+    bench.read(*(Spring.objects.get(label=label) for label in ("P1", "S1")), number=1)
+    state = loop.trial_state(bench.fresh())
+    found = [(round(one.proposal.chance / 0.1), one.proposal.prospect) for one in state.offers]
+    assert len(found) > 2
+    assert found == sorted(found, reverse=True)
+    assert "in steps of 10 %" in state.order
+    assert "trimming its posts after its run" in state.order
+
+
 def test_the_drawer_and_its_corrections_cost_two_queries_and_the_bench_speeds_one(
     bench, django_assert_num_queries
 ):

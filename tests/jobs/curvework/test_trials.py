@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from django.utils.html import escape
 
 from curves.models import Run, Spring, SpringCorrection
 from curves.trials import loop
@@ -49,6 +50,16 @@ def test_the_screen_says_what_the_engine_says(client_as, job):
     assert (row.band_low_deg.crank + row.band_high_deg.crank) / 2 == pytest.approx(
         job.build.target.points.first().crank_deg
     )
+
+
+def test_why_the_offers_stand_in_their_order_is_said_of_all_of_them(client_as, job):
+    words = client_as("technician").get(f"/jobs/{job.number}/trials/").content.decode()
+    state = loop.trial_state(job.bench.fresh())
+    head, *listed = words.split('<span class="offer-place">')
+    assert escape(state.order) in head
+    assert len(listed) == len(state.offers) > 1
+    for offer, part in zip(state.offers, listed, strict=True):
+        assert f"{offer.prospect} with its posts trimmed after its run" in part
 
 
 def test_another_proposal_is_drawn_and_htmx_gets_the_drawing_alone(client_as, job):
