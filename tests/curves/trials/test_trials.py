@@ -210,16 +210,16 @@ def test_the_order_follows_from_what_each_proposal_shows(bench):
     assert "trimming its posts after its run" in state.order
 
 
-def test_the_drawer_and_its_corrections_cost_two_queries_and_the_bench_speeds_one(
+def test_the_drawer_its_corrections_and_its_moves_cost_a_query_each_and_the_bench_speeds_one(
     bench, django_assert_num_queries
 ):
     Shop.current()
     whole = bench.fresh()
-    with django_assert_num_queries(2):
+    with django_assert_num_queries(3):
         loop.trial_state(whole)
     bench.build.runs.get().readings.filter(falling=True).delete()
     begun = bench.fresh()
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         loop.trial_state(begun)
 
 
