@@ -153,6 +153,7 @@ class SharedForm:
     bound_field_class = BoundField
     use_required_attribute = False  # our own words, and all at once
     current = None  # the row as someone else saved it meanwhile
+    adds = False  # whether it writes a new line beside the others, in nobody's place
 
     def __init__(self, *args, **options):
         super().__init__(*args, **options)
@@ -165,6 +166,20 @@ class SharedForm:
         if self.current is not None:
             return 409
         return 422 if self.is_bound and self.errors else 200
+
+    @property
+    def conflict_said(self):
+        """What a sender does after a conflict, in words that are true of this form."""
+        if self.adds:
+            return (
+                "What you typed is kept below. See what was saved first: saved again, yours is added to it."
+            )
+        if any(field.stands for field in self.visible_fields()):
+            return (
+                "What you typed is kept below, with what stands now beside it. Change what you want and save "
+                "again: yours then replaces theirs."
+            )
+        return "What you typed is kept below. Look at what stands now, then save again."
 
     def show_conflict(self, current):
         """Keep what was typed, show what stands, and let the next send overwrite it knowingly."""

@@ -46,7 +46,6 @@ def answers(request, number):
             form.add_error(None, error)
         except Conflict as conflict:
             form.show_conflict(conflict.current)
-            shown = load(request, number)
     return _show(request, shown, form)
 
 
@@ -68,5 +67,4 @@ def take_back_answer(request, number, pk):
             return saved(request, number, SECTION)
         except Conflict as conflict:
             form.show_conflict(conflict.current)
-            shown = load(request, number)
     return show_section(request, shown, SECTION, back_form=form, taken_back=answer.pk, status=form.status)

@@ -10,7 +10,7 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.models import Sheet
-from jobs.page.showing import answered
+from jobs.page.showing import OK, answered
 from jobs.papers import building, signing, verify
 from jobs.papers.forms import LARGEST_UPLOAD, CompareForm, DraftForm, SignForm, VoidForm
 from jobs.papers.seen import told
@@ -196,9 +196,10 @@ def _papers(request, job, *, status=200, **forms):
     context = paper_context(job, request.user, seen=told(request), **forms) | extra
     if context["papers_pending"] and not list_only:
         building.want_now(context["drafts"] + context["revisions"])
-    return page(
-        request, "jobs/papers/papers.html", context, fragment=LIST if list_only else SECTION, status=status
-    )
+    if request.htmx and not list_only and status != OK:
+        return answered(request, job.number, SECTION, status=status, **context)
+    fragment = LIST if list_only else SECTION
+    return page(request, "jobs/papers/papers.html", context, fragment=fragment, status=status)
 
 
 def _done(request, job):

@@ -26,7 +26,7 @@ def add_photos(request, number):
         if not form.errors:
             return saved(request, number, "photos")
         form.renew()
-    return show_section(request, load(request, number), "photos", photo_form=form, status=form.status)
+    return show_section(request, shown, "photos", photo_form=form, status=form.status)
 
 
 @require_GET

@@ -52,7 +52,7 @@ def tick_step(request, number, pk, tick):
         _TICKS[tick](step, by=request.user, **told)
     except ValidationError as error:
         unsaid = {"pk": step.pk, "wrong": error.message}
-        return show_section(request, load(request, number), step.list, status=422, unsaid=unsaid)
+        return show_section(request, shown, step.list, status=422, unsaid=unsaid)
     return saved(request, number, step.list)
 
 
@@ -66,5 +66,5 @@ def abrasive(request, number, said):
         _ABRASIVE[said](shown.job, request.user)
     except ValidationError as error:
         wrong = error.message
-        return show_section(request, load(request, number), "cleaning", status=422, wrong=wrong)
+        return show_section(request, shown, "cleaning", status=422, wrong=wrong)
     return saved(request, number, "cleaning")

@@ -64,7 +64,6 @@ def edit_section(request, number, section):
             form.show_conflict(conflict.current)
             form.current = editing.standing(fresh(conflict.current)) or conflict.current
             look_again(form)
-            shown = load(request, number)
     return show_section(request, shown, section, editing=section, form=form, status=form.status)
 
 

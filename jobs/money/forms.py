@@ -36,6 +36,7 @@ class EstimateForm(ModelForm):
 class AnswerForm(Form):
     """What was asked of the customer and what they said: who, how, when."""
 
+    adds = True
     once = OnceField()
     version = forms.IntegerField(widget=forms.HiddenInput)
     said = forms.ChoiceField(label="Answer", choices=_SAID.choices, widget=forms.RadioSelect)

@@ -20,6 +20,7 @@ from jobs.teardown.photo_forms import PhotoForm
 from shop import live, notes
 from shop.pages import go, page
 
+OK = 200
 CARD = "jobs/page/_card.html"
 WRITTEN = "written"  # heard by what is loaded into a card by itself: its papers, sweeps, history
 
@@ -34,18 +35,19 @@ def show_card(request, card, *, status=200, **extra):
 
 
 def show_section(request, card, section, *, status=200, **extra):
-    """One section: alone for htmx, in its card with its stage unfolded for anyone else."""
+    """One section: alone for htmx, in its card with its stage unfolded for anyone else.
+
+    A refusal brings along what else of the page changed, as a write does: someone else may have changed it.
+    """
     known_section(section)
+    fragment = f"jobs/page/sections/_{section}.html"
+    if request.htmx and status != OK:
+        live_name = f"sec-{section}"
+        return answered(request, card.job.number, fragment, besides=[live_name], status=status, **extra)
     if not request.htmx:
         stage = stage_of(section, card.job)
         return show_card(request, load(request, card.job.number, {stage}), status=status, **extra)
-    return page(
-        request,
-        "jobs/page/card.html",
-        context_of(card, **extra),
-        fragment=f"jobs/page/sections/_{section}.html",
-        status=status,
-    )
+    return page(request, "jobs/page/card.html", context_of(card, **extra), fragment=fragment)
 
 
 def saved(request, number, section):
@@ -57,7 +59,8 @@ def saved(request, number, section):
 
 
 def answered(request, number, fragment, *, within=CARD, besides=(), status=200, **extra):
-    """After a write with htmx: the fragment it replaces, and every live part of ``within`` that it changed.
+    """After a write with htmx, done or refused: the fragment it replaces, and every live part of ``within``
+    that changed since the page was shown.
 
     ``besides`` names the live parts that the fragment holds itself. What is on the page and asks for itself
     is told by the event "written".

@@ -25,7 +25,7 @@ class OwnWrites:
     def __call__(self, request):
         answer = self.get_response(request)
         before = getattr(request, "card_before", None)
-        if before and "As-Of" in answer:
+        if before and "As-Of" in answer and answer.status_code < 400:
             job, said, last = before
             now = _said(job)
             if not AuditEntry.objects.filter(pk__gt=last).exclude(by=request.user).exists():

@@ -360,6 +360,8 @@ def test_second_of_two_writers_is_shown_the_first_answer(client_as):
     text = answer.content.decode()
     assert answer.status_code == 409
     assert "Someone else saved first" in text
+    assert "yours is added to it" in text
+    assert "replaces theirs" not in text
     assert "Declined" in text
     assert "said yes" in text
     assert job.answers.get().said == "declined"

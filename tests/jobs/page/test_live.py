@@ -9,9 +9,13 @@ import io
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import resolve, reverse
+from django.utils import timezone
 from PIL import Image
 
+from jobs.intake.actions import change_card
+from jobs.money import answers
 from jobs.stages import ORDER, Stage
+from jobs.teardown.actions import change_part
 from tests import build
 from tests.jobs.full import full_job
 from tests.jobs.page.livepage import LivePage, values_of
@@ -137,3 +141,61 @@ def test_every_write_brings_the_whole_card_along(client_as, subtests, stage):
             assert page.texts() == fresh.texts()
             assert page.texts() != before, "the write changed nothing that can be seen"
             page = fresh
+
+
+def test_every_refused_write_brings_the_whole_card_along_too(client_as, subtests):
+    """Someone else wrote the customer's answer and another tray: head, rail and bar say so at once."""
+    client, other = client_as("owner"), client_as("counter")
+    kinds = [kind for kind in writes_on(open_page(client)[0]) if kind[0] in OPENED]
+    assert {(kind[-1]) for kind in kinds} >= {"owner", "unit", "engine", "agreed", "answer", "setting"}
+    for kind in kinds:
+        with subtests.test(write=kind):
+            page, job, address = open_page(client)
+            opens = writes_on(page)[kind]
+            page.ask(opens)
+            form = next(one for one in page.root.iter("form") if one.get("hx-post") == opens.get("hx-get"))
+            typed = values_of(form, TYPED)
+            change_meanwhile(job, other.person, resolve(opens.get("hx-get")).kwargs.get("pk"))
+            page.send(form, typed, status=409)
+            fresh = LivePage(client, address)
+            for name in ("card-head", "rail-stages", "rail-missing", "rail-moves", "card-bar"):
+                assert said(page.find(name)) == said(fresh.find(name)), name
+            assert "T 99" in said(page.find("card-head"))
+            assert "declined" in said(page.find("card-bar"))
+
+
+@pytest.mark.parametrize(
+    ("write", "typed", "status"),
+    [
+        ("add_finding", {"text": ""}, 422),
+        ("sign_sheet", {"password": "wrong"}, 422),
+        ("sign_sheet", TYPED, 409),
+    ],
+)
+def test_a_refused_line_or_signature_brings_the_head_along(client_as, write, typed, status):
+    client, other = client_as("owner"), client_as("counter")
+    page, job, address = open_page(client)
+    form = writes_on(page)[write,]
+    sent = values_of(form, typed)
+    change_meanwhile(job, other.person, job.parts.first().pk)
+    page.send(form, sent, status=status)
+    assert said(page.find("card-head")) == said(LivePage(client, address).find("card-head"))
+
+
+def open_page(client):
+    job = card_of(Stage.TEARDOWN, client.person, estimate=380)
+    address = address_of(job, ORDER)
+    return LivePage(client, address), job, address
+
+
+def change_meanwhile(job, person, part=None):
+    """What others write: the customer's answer, a tray, and on the line ``part`` if any."""
+    job.refresh_from_db()
+    told = {"said": "declined", "asked": 380, "amount": None, "said_by": "Ivo", "how": "phone"}
+    told |= {"given_at": timezone.now(), "note": ""}
+    answers.take_answer(job, told, by=person, version=job.version)
+    job.refresh_from_db()
+    change_card(job, {"tray": "T 99"}, by=person, version=job.version)
+    if part:
+        line = job.parts.get(pk=part)
+        change_part(line, {"text": "Bush, reamed"}, by=build.person("technician"), version=line.version)

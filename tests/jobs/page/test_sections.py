@@ -102,6 +102,7 @@ def test_second_of_two_writers_keeps_the_text_and_sees_the_others(client_as, sec
     typed = next(iter(mine.values()))
     assert answer.status_code == 409
     assert "Someone else saved first" in text
+    assert "with what stands now beside it" in text
     assert typed in text
     assert SHOWN[section] in text
     before = Job.objects.get(pk=job.pk)
@@ -113,6 +114,15 @@ def test_second_of_two_writers_keeps_the_text_and_sees_the_others(client_as, sec
             reverse("card", args=[job.number]) + "?open=intake&open=hand_back&open=teardown"
         ).content.decode()
     )
+
+
+def test_nothing_is_said_to_stand_beside_where_the_other_wrote_elsewhere(client_as):
+    job = build.job()
+    assert edit(client_as("technician"), job, "setting").status_code == 200
+    text = edit(client_as("counter"), job, "agreed", complaint=job.complaint, tray=job.tray).content
+    assert b"Someone else saved first" in text
+    assert b"Look at what stands now, then save again." in text
+    assert b"beside it" not in text
 
 
 def test_bad_value_keeps_the_form_open_with_what_was_typed(client_as):
