@@ -13,7 +13,7 @@ from jobs import stages
 from jobs.models import AuditEntry, Inspection, InspectionPoint, Job
 from jobs.rules import facts, guards
 from jobs.rules.agreement import ANSWER, ANSWERS, CONSENT, LIMIT, OF_THE_CUSTOMER
-from jobs.rules.points import TRAVEL, limit_of, unusual
+from jobs.rules.points import limit_of, unusual
 from jobs.rules.revisions import look_outdated
 from jobs.stages import ORDER, Stage
 from shop.rights import require
@@ -229,9 +229,8 @@ class Asked:
 
     @property
     def may_be_good_unmeasured(self):
-        """Whether a look can answer it: a limit wants a measured value, and so does the travel."""
-        wants_value = self.point.low is not None or self.point.high is not None or self.point.key == TRAVEL
-        return self.answer is None and not wants_value
+        """Whether a look can answer it, and nobody did."""
+        return self.answer is None and not self.point.wants_value
 
 
 def inspection_of(job):

@@ -31,6 +31,11 @@ class InspectionPoint(models.Model):
     def __str__(self):
         return self.label
 
+    @property
+    def wants_value(self):
+        """Whether it is measured: then nobody calls it good by a look."""
+        return bool(self.unit) or self.low is not None or self.high is not None
+
 
 class Inspection(models.Model):
     """The answer to one inspection point on one card."""

@@ -45,15 +45,15 @@ def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=
         return data | {"shop": _shop(False), "tag": tag(job)}
     build = queries.build_for(job.build_id)
     said = recorded(job, build)
-    points = [answer.point for answer in answers_of(job)]
+    answers = list(answers_of(job))
     curve = reckoned(job, build, CHART_WIDTH_MM[paper_size])
     return data | {
         "shop": _shop(bool(curve["headline"] and curve["headline"]["proved"])),
         "owner": str(job.customer) if job.customer else SHELF,
         "owner_key": job.customer_id,
         "recorded": said,
-        "inspections": _beside(said["inspections"], points, build),
-        "limit_sources": sorted({point.limit_source for point in points} - {""}),
+        "inspections": _beside(said["inspections"], answers, build),
+        "limit_sources": sorted({answer.point.limit_source for answer in answers} - {""}),
         "recorded_sha256": digest(canonical(said)),
         "curve": curve,
         "cautions": [CAUTIONS[Stage.HAND_BACK]],
@@ -162,12 +162,18 @@ def _run_summary(role, said):
     }
 
 
-def _beside(answers, points, build):
-    """The answers recorded, each with the limit it was held against as the shop's list has it now, and
-    with what is unusual about its value."""
+def _beside(recorded_answers, answers, build):
+    """The answers recorded, each with the limit it was held against as the shop's list has it now, what is
+    unusual about its value, and whether it was said together with the rest of the list."""
     return [
-        answer | {"low": point.low, "high": point.high, "unusual": unusual(point, answer["value"], build)}
-        for answer, point in zip(answers, points, strict=True)
+        said
+        | {
+            "low": answer.point.low,
+            "high": answer.point.high,
+            "unusual": unusual(answer.point, said["value"], build),
+            "with_the_rest": answer.in_bulk,
+        }
+        for said, answer in zip(recorded_answers, answers, strict=True)
     ]
 
 

@@ -59,8 +59,8 @@ def answer_rest(job, points, *, by):
     """Answer these points as good in one go, each an answer of its own; those answered since stay."""
     require(by, "edit_work")
     lock_open_card(job)
-    if any(point.low is not None or point.high is not None for point in points):
-        raise ValidationError("A point with a limit wants a measured value.")
+    if measured := [point.label for point in points if point.wants_value]:
+        raise ValidationError(f"These want a measured value: {', '.join(measured)}.")
     taken = set(Inspection.objects.filter(job=job).values_list("point", flat=True))
     data = {"verdict": Inspection.Verdict.GOOD, "in_bulk": True}
     made = [_first_answer(job, point, by, data) for point in points if point.pk not in taken]

@@ -229,3 +229,20 @@ def test_words_and_figure_of_a_sheet_speak_of_a_miss_in_the_frame_of_the_run(fra
     assert "Worst: 7.5° at the crank over, at 2000 crank rpm." in pdf.write_html(
         content, data_sha256="0" * 64
     )
+
+
+def test_the_job_sheet_says_what_was_answered_with_the_rest_and_an_older_one_prints_without(person):
+    job = finished_job(by=person)
+    point = InspectionPoint.objects.get(key="clamp")
+    job.inspections.create(point=point, verdict="good", in_bulk=True, by=person)
+    sheet = signed_sheet(job, Sheet.Kind.JOB_SHEET, built=False)
+    assert page_of(sheet.content).count("Good with the rest") == 1
+    assert "with_the_rest" not in json.dumps(sheet.content["recorded"])  # it makes no signed sheet outdated
+    older = sheet.content
+    for answer in older["inspections"]:
+        del answer["with_the_rest"]
+    assert "with the rest" not in page_of(older)
+
+
+def page_of(content):
+    return pdf.write_html(content, data_sha256="0" * 64)

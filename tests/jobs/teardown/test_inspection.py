@@ -4,12 +4,14 @@ import datetime
 import re
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.urls import reverse
 from django.utils import timezone
 
 from jobs.models import Inspection, InspectionPoint, Job
 from jobs.rules.facts import facts_of
 from jobs.rules.points import TRAVEL, limit_of, proposed_verdict, seed_points
+from jobs.teardown.actions import answer_rest
 from tests import build
 from tests.forms import Page
 
@@ -219,7 +221,7 @@ def test_the_rest_is_good_in_one_tap_but_for_what_wants_measuring(client_as):
     assert (answers["spring-loops"].verdict, answers["spring-loops"].in_bulk) == ("worn", False)
     bulk = [answer for key, answer in answers.items() if key != "spring-loops"]
     assert {(answer.verdict, answer.in_bulk, answer.by) for answer in bulk} == {("good", True, client.person)}
-    assert all(answer.point.low is None and answer.point.high is None for answer in bulk)
+    assert not [answer.point.label for answer in bulk if answer.point.unit]  # nobody measured it
     assert "shaft-side-play" not in answers
     assert f"{len(bulk)} points answered as good." in text
     assert re.search("Left to measure: Shaft side play, ", text)
@@ -228,6 +230,24 @@ def test_the_rest_is_good_in_one_tap_but_for_what_wants_measuring(client_as):
         "0 points answered", ""
     )
     assert job.inspections.count() == len(answers)
+
+
+def test_the_button_counts_what_it_answers_and_no_measured_point_is_among_it(client_as):
+    job, client = build.job(stage="teardown"), client_as("technician")
+    page = client.get(reverse("answer_points", args=[job.number])).content.decode()
+    told = int(re.search(r"The other (\d+) are good", page)[1])
+    rest(client, job)
+    assert job.inspections.count() == told
+    open_still = {"dwell", "capsule-begins", "capsule-ends", "capsule-degrees", TRAVEL}
+    assert not job.inspections.filter(point__key__in=open_still).exists()
+
+
+@pytest.mark.parametrize("key", ["capsule-begins", "dwell", "shaft-side-play"])
+def test_no_caller_answers_a_measured_point_with_the_rest(person, key):
+    job = build.job(stage="teardown")
+    with pytest.raises(ValidationError, match=point(key).label):
+        answer_rest(job, [point("clamp"), point(key)], by=person)
+    assert not job.inspections.exists()
 
 
 def typed_into_the_rest(client, job, **by_key):
@@ -252,7 +272,7 @@ def test_what_is_typed_in_a_point_counts_before_the_rest_is_good(client_as):
         ("replace", False),
     ]
     assert said[play].value == 0.25
-    assert sum(answer.in_bulk for answer in said.values()) > 5
+    assert sum(answer.in_bulk for answer in said.values()) == 5
 
 
 def test_a_point_that_holds_a_note_is_not_called_good_with_the_rest(client_as):
