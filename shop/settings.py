@@ -55,6 +55,16 @@ MIDDLEWARE = [
 ]
 
 ROOT_URLCONF = "shop.urls"
+# The menu: route name, words, right; in the order of a working day.
+MENU = (
+    ("board", "Board", "read"),
+    ("new_job", "New job", "open_job"),
+    ("search", "Search", "read"),
+    ("drawer", "Drawer", "read"),
+    ("practice", "Practice", "read"),
+    ("customers", "Customers", "read"),
+    ("people", "Shop & people", "edit_people"),
+)
 WSGI_APPLICATION = "shop.wsgi.application"
 
 TEMPLATES = [

@@ -4,7 +4,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import LogoutView
 from django.urls import include, path
 
-from shop.views import account, customers, error_pages, people
+from shop.views import account, error_pages, people
 
 urlpatterns = [
     path("login/", account.Login.as_view(), name="login"),
@@ -17,10 +17,6 @@ urlpatterns = [
     path("people/<int:pk>/active/", people.person_active, name="person_active"),
     path("people/<int:pk>/password/", people.person_password, name="person_password"),
     path("shop/", people.shop_profile, name="shop_profile"),
-    path("customers/", customers.customers, name="customers"),
-    path("customers/new/", customers.new_customer, name="new_customer"),
-    path("customers/<int:pk>/", customers.customer, name="customer"),
-    path("customers/<int:pk>/edit/", customers.edit_customer, name="edit_customer"),
     path("", include("jobs.urls")),
 ]
 

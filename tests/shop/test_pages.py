@@ -4,6 +4,8 @@ import pytest
 from django.test import Client
 from django.urls import get_resolver, reverse
 
+from jobs.intake import customers
+from jobs.intake import urls as intake
 from shop.models import Customer, Person
 from tests import build
 
@@ -84,9 +86,11 @@ def test_a_stranger_is_led_to_the_login(client, rows, route, args, method, sent,
         assert answer.headers["Location"] == f"{reverse('login')}?next={where}"
 
 
-def test_the_table_misses_no_route_of_the_shop():
+def test_the_table_misses_no_route_of_the_shop_and_its_customers():
     routes = {pattern.name for pattern in get_resolver().url_patterns if getattr(pattern, "name", None)}
-    assert routes == {route for route, *_ in TABLE}
+    counter = {one.name for one in intake.urlpatterns if one.callback.__module__ == customers.__name__}
+    assert counter
+    assert routes | counter == {route for route, *_ in TABLE}
 
 
 def test_every_write_asks_for_the_forms_token(rows, owner):

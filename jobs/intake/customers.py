@@ -22,7 +22,10 @@ def customers(request):
     text = request.GET.get("q", "").replace("\0", "").strip()[:200]
     found = Paginator(customers_matching(text), PER_PAGE).get_page(request.GET.get("page"))
     return page(
-        request, "shop/customers.html", {"q": text, "found": found}, fragment="shop/_customers_found.html"
+        request,
+        "jobs/intake/customers.html",
+        {"q": text, "found": found},
+        fragment="jobs/intake/_customers_found.html",
     )
 
 
@@ -30,7 +33,7 @@ def customers(request):
 def customer(request, pk):
     require(request.user, "read")
     context = _with_jobs(get_object_or_404(Customer, pk=pk))
-    return page(request, "shop/customer.html", context, fragment="shop/_customer.html")
+    return page(request, "jobs/intake/customer.html", context, fragment="jobs/intake/_customer.html")
 
 
 @require_http_methods(["GET", "POST"])
@@ -42,7 +45,11 @@ def edit_customer(request, pk):
         return _after_edit(request, row)
     context = _with_jobs(Customer.objects.get(pk=pk)) | {"form": form}
     return page(
-        request, "shop/customer.html", context, fragment="shop/_customer_form.html", status=form.status
+        request,
+        "jobs/intake/customer.html",
+        context,
+        fragment="jobs/intake/_customer_form.html",
+        status=form.status,
     )
 
 
@@ -52,7 +59,7 @@ def new_customer(request):
     form = NewCustomerForm(sent(request))
     if form.is_bound and form.is_valid():
         return go(request, idempotency.take(request, lambda: _made(form, request)))
-    return page(request, "shop/new_customer.html", {"form": form}, status=form.status)
+    return page(request, "jobs/intake/new_customer.html", {"form": form}, status=form.status)
 
 
 def _made(form, request):
@@ -62,10 +69,12 @@ def _made(form, request):
 def _after_edit(request, row):
     if not request.htmx:
         return redirect("customer", row.pk)
-    return page(request, "shop/_customer.html", {"customer": Customer.objects.get(pk=row.pk), "saved": True})
+    return page(
+        request, "jobs/intake/_customer.html", {"customer": Customer.objects.get(pk=row.pk), "saved": True}
+    )
 
 
 def _with_jobs(row):
-    """A customer with the cards that name them; the cards are known here by their relation only."""
+    """A customer with the newest cards that name them."""
     jobs = row.jobs.select_related("unit", "engine")[: JOBS_SHOWN + 1]
     return {"customer": row, "jobs": jobs[:JOBS_SHOWN], "more_jobs": len(jobs) > JOBS_SHOWN}
