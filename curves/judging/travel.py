@@ -33,4 +33,5 @@ def _asked(stamped_deg, measured_deg, off, drive):
     still_off = abs(turned - stamped_deg)
     if still_off > AGREES_DEG or still_off >= abs(off):
         return ""
-    return f" Did you type crank degrees? {measured_deg:g} at the crank are {turned:.3g} at the distributor."
+    at_the_crank = f"{measured_deg:g} at the crank are {round(turned, 2):g} at the distributor"
+    return f" Did you type crank degrees? {at_the_crank}."

@@ -172,18 +172,22 @@ class LoadTestForm(GridForm, Form):
     )
     version = forms.IntegerField(widget=forms.HiddenInput)
 
-    def __init__(self, data=None, *, unit=LoadUnit.NEWTON, stood=(None, ()), **options):
+    def __init__(self, data=None, *, unit=LoadUnit.NEWTON, stood=(None, ()), as_stood=False, **options):
         """``unit`` is the one that a page begins with; what was sent says its own.
 
-        ``stood`` are the unit and the pairs that stand by now, as ``loadtests.typed_of`` gives them.
+        ``stood`` are the unit and the pairs that stand by now, as ``load_tests.typed_of`` gives them. They
+        are shown to be changed if the page begins in their unit, or with ``as_stood``; else it begins a new
+        weighing.
         """
         sent = data.get("unit") if data is not None else None
-        self.read_as = sent if sent in LoadUnit.values else stood[0] or unit
+        begins_in = stood[0] if as_stood or data is not None else unit
+        self.read_as = sent if sent in LoadUnit.values else begins_in or unit
         self.columns = pairs_in(self.read_as)
-        super().__init__(data, shown=stood[1], **options)
+        self.is_anew = data is None and bool(stood[1]) and self.read_as != stood[0]
+        super().__init__(data, shown=() if self.is_anew else stood[1], **options)
         self.fields["unit"].initial = self.read_as
         self.stood_in, self.stood = stood[0], [_shown(pair) for pair in stood[1]]
-        if not self.stood:
+        if not self.stood or self.is_anew:
             del self.fields["new_pairs"]
             return
         count = len(self.stood)
@@ -203,24 +207,26 @@ class LoadTestForm(GridForm, Form):
         """The pairs to fit together: all; or the new ones alone, where all that stood stand beside them."""
         new = list(self.rows)
         shown = [_shown(pair) for pair in new]
-        for pair in self.stood:
-            if pair not in shown:
-                return self.rows  # changed or cleared: what is left is what was meant
-            new.pop(shown.index(pair))
-            shown.remove(pair)
+        is_other = self.read_as != self.stood_in
+        loaded = {pair for pair in shown if pair[1] != as_typed(0.0)}  # no load is none in any unit
+        if not is_other or loaded & set(self.stood):
+            for pair in self.stood:
+                if pair not in shown:
+                    return self.rows  # changed or cleared: what is left is what was meant
+                new.pop(shown.index(pair))
+                shown.remove(pair)
         if not new or not self.stood:
             return self.rows
         if chosen == self.ADD:
-            if self.read_as != self.stood_in:
+            if is_other:
                 self.add_error(
                     "new_pairs", f"Those that stand were read in {self.stood_in}: these too, or replace them."
                 )
             self.added = len(new)
             return self.rows
         if len(new) == 1:
-            self.add_error(
-                "new_pairs", "One pair is no weighing: add it to those that stand, or type the others."
-            )
+            way_out = "type the others" if is_other else "add it to those that stand, or type the others"
+            self.add_error("new_pairs", f"One pair is no weighing: {way_out}.")
         self.replaced = len(self.stood)
         return new
 

@@ -193,11 +193,8 @@ def _show(request, pk, *, form=None, load_form=None, stock_form=None, doubts=())
     if row is None:
         raise Http404("There is no such spring.")
     stood = load_tests.typed_of(row)
-    unit = stood[0] or Shop.current().tester_unit
     typed = load_form and load_form.rows
-    found = (
-        load_tests.fitted(load_form.rows, load_form.read_as) if typed else load_tests.fitted(stood[1], unit)
-    )
+    found = load_tests.fitted(*(typed, load_form.read_as) if typed else (stood[1], stood[0]))
     bound = load_form or form or stock_form
     status = bound.status
     if stock_form is None:
@@ -205,7 +202,13 @@ def _show(request, pk, *, form=None, load_form=None, stock_form=None, doubts=())
     if form is None:
         form = SpringForm(instance=row, initial={"version": row.version})
     if load_form is None:
-        load_form = LoadTestForm(unit=unit, auto_id=LOADS_ID, initial={"version": row.version}, stood=stood)
+        load_form = LoadTestForm(
+            unit=Shop.current().tester_unit,
+            auto_id=LOADS_ID,
+            initial={"version": row.version},
+            stood=stood,
+            as_stood="stood" in request.GET,
+        )
     newest = [one for place in (PRIMARY, SECONDARY) if (one := convert.correction_for(row, place))]
     shown = row_of(row, hanging_now())
     context = {

@@ -37,6 +37,14 @@ def test_from_three_degrees_on_it_is_said(stamped, measured, ratio, said, asked)
     assert (bool(words), CRANK in words) == (said, asked)
 
 
+@pytest.mark.parametrize(
+    ("measured", "turned"), [(20.5, "10.25"), (22, "11"), (21, "10.5"), (22.25, "11.12")]
+)
+def test_half_of_what_was_read_at_the_crank_is_said_whole(measured, turned):
+    words = travel.apart(11, measured, engine.Drive(2))
+    assert f"{measured:g} at the crank are {turned} at the distributor." in words
+
+
 @pytest.fixture
 def job():
     return build.job(stage="teardown", build=build.build(travel_stamped_deg=11, travel_measured_deg=None))

@@ -59,8 +59,31 @@ def test_the_shop_remembers_the_unit(client, client_as, row):
     other = build.spring("S 1")
     assert client.get(f"/springs/{other.pk}/").context["load_form"]["unit"].value() == "gf"
     client.post(f"/springs/{other.pk}/loads/", sent(pairs_in("lbf"), "lbf"))
-    assert client.get(f"/springs/{row.pk}/").context["load_form"]["unit"].value() == "gf"  # as it was typed
+    assert client.get(f"/springs/{row.pk}/").context["load_form"]["unit"].value() == "lbf"
     assert 'name="tester_unit"' in client_as("owner").get("/shop/").content.decode()
+
+
+def test_a_new_weighing_begins_in_the_shops_unit_and_replaces_what_was_typed_in_another(client, row):
+    client.post(f"/springs/{row.pk}/loads/", sent(pairs_in("N"), "N"))
+    Shop.objects.update(tester_unit="gf")
+    page = client.get(f"/springs/{row.pk}/")
+    form, words = page.context["load_form"], " ".join(page.content.decode().split())
+    assert form["unit"].value() == "gf"
+    assert not any(cell.text for line in form.grid.rows for cell in line)  # no newtons under another unit
+    assert "this is a new weighing, in place of the 5 pairs that stand." in words
+    assert "New pairs beside those that stand" not in words
+    assert "The same weighing" not in words
+    as_stood = client.get(f"/springs/{row.pk}/?stood=1").context["load_form"]
+    assert (as_stood["unit"].value(), as_stood.grid.rows[-1][1].text) == ("N", "22.6028")
+    one = sent([(62.0, 576.0)], "gf", version=str(Spring.objects.get().version), keep="1")
+    answer = client.post(f"/springs/{row.pk}/loads/", one)
+    assert answer.status_code == 422
+    assert "One pair is no weighing: type the others." in answer.content.decode()
+    assert set(row.load_tests.values_list("unit", flat=True)) == {"N"}
+    several = sent(pairs_in("gf"), "gf", version=str(Spring.objects.get().version), keep="1")
+    words = client.post(f"/springs/{row.pk}/loads/", several, follow=True).content.decode()
+    assert "5 new pairs, in place of the 5 that stood" in words
+    assert set(row.load_tests.values_list("unit", flat=True)) == {"gf"}
 
 
 def test_loads_that_no_tester_shows_ask_for_the_unit(client, row):
