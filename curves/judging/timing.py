@@ -53,7 +53,12 @@ def timing_of(readings, knees, band, target, set_up, drive):
         initial,
         _card(_pieces_at_idle(curve, at_idle, set_up, drive), initial, band, set_up, drive),
         total,
-        (*_idle_warnings(begin, at_idle, set_up), *_unread_warnings(curve, initial, set_up, drive), *over),
+        (
+            *_idle_warnings(begin, at_idle, set_up),
+            *_unread_warnings(curve, initial, set_up, drive),
+            *_range_warnings(target),
+            *over,
+        ),
     )
 
 
@@ -81,6 +86,20 @@ def _unread_warnings(curve, initial, set_up, drive):
             f"The run was read down to {lowest:.0f} crank rpm only: what the light must read at idle, "
             f"{set_up.idle_crank_rpm:g}, follows the slope above it. Read it there too.",
         )
+
+
+def _range_warnings(target):
+    if off := target and off_range_words(target):
+        yield Warning("initial-range", f"{off} Agree the one or the other anew.")
+
+
+def off_range_words(target):
+    """That the initial timing to set lies outside its own range, in a sentence; empty where it does not."""
+    if not target.initial_off_range:
+        return ""
+    low, high = target.initial_low_crank_deg, target.initial_high_crank_deg
+    to_set = f"The initial timing to set is {target.initial_crank_deg:g} crank degrees"
+    return f"{to_set}: {target.initial_off_range}, {low:g} to {high:g}."
 
 
 def agreed_initial(target):

@@ -7,6 +7,8 @@ from django.db import models
 from curves.models.builds import Build
 from shop.fields import between
 
+_PLACES = 6  # no dust of a subtraction
+
 
 class InitialTiming:
     """What was agreed of the initial timing, by a row or by what is typed: one, a range, or none.
@@ -21,6 +23,22 @@ class InitialTiming:
     @property
     def initial_agreed(self):
         return self.initial_crank_deg is not None or self.initial_range_agreed
+
+    @property
+    def initial_off_range_deg(self):
+        """How far the one to set lies outside the range agreed, over it or under [crank degree]; 0 inside, or
+        where one of the two was not agreed."""
+        initial, low, high = self.initial_crank_deg, self.initial_low_crank_deg, self.initial_high_crank_deg
+        if initial is None or not self.initial_range_agreed:
+            return 0.0
+        return round(initial - min(max(initial, low), high), _PLACES)
+
+    @property
+    def initial_off_range(self):
+        """The same in words; empty where there is nothing to say."""
+        off = self.initial_off_range_deg
+        side = "over" if off > 0 else "under"
+        return f"{abs(off):g} crank degrees {side} the range agreed" if off else ""
 
 
 @dataclass(frozen=True)

@@ -212,10 +212,17 @@ def _most_initial(target):
 
 
 def _initial(target):
-    """That an initial timing is wanted, while none is agreed."""
+    """That an initial timing is wanted, while none is agreed; else the one to set against its own range."""
+    name = "Initial timing"
     if timing.agreed_initial(target) is None:
         text = "None is agreed: write one or a range, and it is tried on the newest run's curve."
-        yield Check("initial", "Initial timing", OPEN, text)
+        yield Check("initial", name, OPEN, text)
+    elif off := timing.off_range_words(target):
+        yield Check("initial", name, BAD, f"{off} Change the one or the other.")
+    elif target.initial_crank_deg is not None and target.initial_range_agreed:
+        low, high = target.initial_low_crank_deg, target.initial_high_crank_deg
+        text = f"{target.initial_crank_deg:g} crank degrees to set, in the range agreed, {low:g} to {high:g}."
+        yield Check("initial", name, GOOD, text)
 
 
 def _possible(found, drive):

@@ -195,10 +195,48 @@ def test_where_no_initial_timing_is_agreed_none_is_taken_for_granted(client_as, 
     assert answer.context["choices"] is None
     assert "None is agreed" in found["initial"].text
     assert (found["total"].state, "none is agreed" in found["total"].text) == ("open", True)
-    found, answer = checked(client, job, points, total_limit_crank_deg="40", initial_crank_deg="0")
+    found, answer = checked(client, job, points, total_limit_crank_deg="40", initial_crank_deg="0", **UNSAID)
     assert answer.context["choices"] is not None
     assert "initial" not in found
     assert "with 0 crank degrees of initial timing" in found["total"].text
+
+
+@pytest.mark.parametrize(
+    ("set_to", "state", "words"),
+    [
+        ("14", "failed", "is 14 crank degrees: 2 crank degrees over the range agreed, 8 to 12."),
+        ("7.9", "failed", "is 7.9 crank degrees: 0.1 crank degrees under the range agreed, 8 to 12."),
+        ("8", "good", "8 crank degrees to set, in the range agreed, 8 to 12."),
+        ("12", "good", "in the range agreed"),
+        ("", None, ""),
+    ],
+)
+def test_an_initial_timing_outside_its_own_range_is_said_while_it_is_typed(
+    client_as, job, set_to, state, words
+):
+    client = client_as("technician")
+    found, _ = checked(client, job, [(1000, 0, 1), (3000, 20, 1)], initial_crank_deg=set_to)
+    if state is None:
+        assert "initial" not in found
+        return
+    assert found["initial"].state == state
+    assert words in found["initial"].text
+    turned = {"initial_low_crank_deg": "12", "initial_high_crank_deg": "8"}
+    found, _ = checked(client, job, [(1000, 0, 1), (3000, 20, 1)], initial_crank_deg=set_to, **turned)
+    assert found["initial"].state == state
+
+
+@pytest.mark.parametrize(("set_to", "off"), [(14, "2 crank degrees over the range agreed"), (10, "")])
+def test_the_card_says_the_range_beside_what_is_set_and_whether_it_lies_outside(client_as, job, set_to, off):
+    agreed = {"initial_low_crank_deg": 8, "initial_high_crank_deg": 12}
+    build.target(job.build, initial_crank_deg=set_to, **agreed)
+    page = client_as("counter").get(f"/jobs/{job.number}/?open=spring_trials").content.decode()
+    section = " ".join(page.split('id="sec-target"')[1].split("</section>")[0].split())
+    assert f"<dt>Initial timing</dt><dd>{set_to}.0" in section
+    assert "<dt>Range agreed</dt><dd>8.0 to 12.0" in section
+    assert ("range agreed</span>" in section) is bool(off)
+    assert off in section
+    assert ("Agree the one or the other anew." in page) is bool(off)  # where the run's warnings stand
 
 
 POINTS = json.dumps([{"speed": "1000", "advance": "0", "tolerance": "1"}])

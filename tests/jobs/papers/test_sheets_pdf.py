@@ -394,6 +394,21 @@ def test_columns_name_runs_by_their_names_and_no_keys():
     assert not re.search(r"latest|as_received", text)
 
 
+@pytest.mark.parametrize("is_read", [True, False])
+@pytest.mark.parametrize(("set_to", "off"), [(14, "▲ 14.0° is 2 crank degrees over the range"), (10, "")])
+def test_the_paper_says_the_range_beside_what_is_set_and_whether_it_lies_outside(is_read, set_to, off):
+    job = build.job()
+    agreed = {"initial_low_crank_deg": 8, "initial_high_crank_deg": 12}
+    build.target(job.build, initial_crank_deg=set_to, **agreed)
+    if is_read:
+        build.run(job.build, kind="final")
+    text = text_of(draft(job))
+    assert f"{set_to}.0°" in text
+    assert "Range agreed 8.0 to 12.0° crank" in text
+    assert ("over the range agreed" in text) is bool(off)
+    assert off in text
+
+
 @pytest.mark.parametrize(
     ("agreed", "says"),
     [
