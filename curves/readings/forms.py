@@ -53,6 +53,7 @@ class RunFields(ModelForm):
         self.fields["frame"].error_messages["required"] = FRAME_WORDS
         for name in ("primary", "secondary"):
             self.fields[name].queryset = springs
+            self.fields[name].label_from_instance = _named
             self.fields[name].empty_label = "as it came, or not known"
             self.fields[f"{name}_bend_mm"].required = False
 
@@ -72,6 +73,12 @@ class RunFields(ModelForm):
     def run_values(self):
         """The values of the run's own fields."""
         return {name: self.cleaned_data[name] for name in self._meta.fields}
+
+
+def _named(spring):
+    """A spring as a choice names it, fetched with what of it is at hand in the unit as ``held``."""
+    is_out = not (spring.quantity or spring.held or spring.is_practice)
+    return f"{spring}, none left" if is_out else str(spring)
 
 
 class BenchRunForm(RunFields):

@@ -20,7 +20,7 @@ from curves.readings.forms import BenchRunForm
 from curves.rows import convert, queries
 from curves.rows.stock import NotInDrawer
 from jobs.curvework import actions
-from jobs.curvework.curve import drawn, first_values, place_of, refuse_springs
+from jobs.curvework.curve import drawn, first_values, place_of, refuse_springs, springs_for
 from jobs.queries import card_for
 from jobs.rules.guards import require_open
 from jobs.stages import Stage
@@ -55,7 +55,7 @@ def bench(request, number):
     run = _asked(request, job)
     if run is None:
         return _show_beginning(
-            request, job, BenchRunForm(springs=queries.drawer(job.build), initial=_begin(request, job))
+            request, job, BenchRunForm(springs=springs_for(job.build), initial=_begin(request, job))
         )
     return page(request, "curves/readings/bench.html", _context(request, job, run))
 
@@ -184,7 +184,7 @@ def _begin(request, job):
 
 
 def _begun(request, job):
-    form = BenchRunForm(request.POST, springs=queries.drawer(job.build))
+    form = BenchRunForm(request.POST, springs=springs_for(job.build))
     if not form.is_valid():
         return _show_beginning(request, job, form)
 

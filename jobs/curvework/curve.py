@@ -12,7 +12,7 @@ from curves.judging.proof import proof_of
 from curves.models import Run
 from curves.readings import csvfile
 from curves.readings.forms import ChangeRunForm, NewRunForm
-from curves.rows import convert, queries
+from curves.rows import convert, queries, stock
 from curves.rows.stock import NotInDrawer
 from curves.springs.head_forms import HeadForm
 from jobs.curvework import actions, trial_actions
@@ -120,9 +120,14 @@ def refuse_springs(form, refusal):
     form.add_error(places[-1] if places else None, where_words(refusal))
 
 
+def springs_for(build):
+    """The springs that a run of a build can be made with, each with what of it is at hand there."""
+    return stock.with_held(queries.drawer(build), build)
+
+
 def _of_build(build):
     """What the form of a run asks of its build: the springs to choose from, and how far it can be read."""
-    return {"springs": queries.drawer(build), "drive": convert.drive_of(build)}
+    return {"springs": springs_for(build), "drive": convert.drive_of(build)}
 
 
 def _made(request, job, form):

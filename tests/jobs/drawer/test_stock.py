@@ -1,5 +1,7 @@
 """Stock is true: each spring that goes out, is fitted or comes back is counted once, whatever is clicked."""
 
+import re
+
 import pytest
 from django.db import IntegrityError, transaction
 from django.db.models import Sum
@@ -203,6 +205,23 @@ def test_the_bench_says_where_the_only_one_hangs(by, one, client_as, kind):
     hang(first, None, by)  # the way out: other springs there
     assert client.post(f"/jobs/{second.number}/bench/", begin).status_code == 302
     assert left(one) == 0
+
+
+@pytest.mark.parametrize("page", ["bench/?new=1", "runs/new/"])
+def test_a_choice_says_that_none_is_left_but_not_to_the_unit_that_has_it(by, one, other, client_as, page):
+    first, second = card(), card()
+    client = client_as("technician")
+
+    def choices(job):
+        html = client.get(f"/jobs/{job.number}/{page}").content.decode()
+        return re.findall(rf'<option value="{one.pk}"[^>]*>([^<]+)<', html)
+
+    assert choices(second) == ["P 7", "P 7"]
+    hang(first, one, by)
+    assert choices(second) == ["P 7, none left", "P 7, none left"]
+    assert choices(first) == ["P 7", "P 7"]  # it hangs here, and can be read again
+    hang(first, other, by)
+    assert choices(second) == ["P 7", "P 7"]
 
 
 def test_a_typed_run_keeps_its_readings_when_its_spring_is_out(by, one, other, client_as):
