@@ -44,6 +44,16 @@ class Proof:
         return self.passed is True and self.run.kind == Run.Kind.FINAL
 
     @property
+    def failed(self):
+        """What failed, each by its name; empty while nothing did."""
+        kinds = [check.kind for check in self.checks if check.passed is False]
+        return tuple(f"{kind} sweep" if kind in SWEEPS else BESIDE[kind] for kind in kinds)
+
+    @property
+    def is_out_of_band(self):
+        return any(check.passed is False for check in self.checks if check.kind in SWEEPS)
+
+    @property
     def state(self):
         """The look of a headline: good, failed, or open while something is still to be read."""
         return {True: "good", False: "failed", None: "open"}[self.passed]

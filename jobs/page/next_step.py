@@ -76,10 +76,27 @@ def _final(job):
     if not has_band(job.build):
         return _set_target(job)
     finals = [run for run in live_runs(job.build) if run.kind == Run.Kind.FINAL]
+    if finals and (failed := _failed(finals[-1], job)):
+        return _mend(failed, job)
     # What was read before a signature stays as it was signed: the next reading begins another run.
     is_signed = job.stage == Stage.HAND_BACK and job.sheets_that_hold
     is_anew = finals and (instead_of(finals[-1], job.build) or (is_signed and finals[-1].readings.all()))
     return _to("bench", "Read the final run", "?new=1&kind=final" if is_anew else "")(job)
+
+
+def _failed(newest, job):
+    """What the newest final run comes to, where it failed and hangs in the unit still; else None."""
+    final = verdicts_of(job).final
+    is_of_it = final is not None and final.run == newest and not instead_of(newest, job.build)
+    return final if is_of_it and final.failed else None
+
+
+def _mend(final, job):
+    """Another pair where a sweep is out of the band; else the checks, and beside them the next final run."""
+    words = f"Mend what failed: {', '.join(final.failed)}"
+    if final.is_out_of_band:
+        return _to("trials", words)(job)
+    return _within(Stage.BENCH_CURVE, words, "#sec-final")(job)
 
 
 def _set_target(job):

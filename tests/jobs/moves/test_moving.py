@@ -463,6 +463,28 @@ def test_an_outdated_sheet_is_to_be_signed_and_a_run_that_fails_to_be_read(perso
     assert step_of(job, person) == sign
 
 
+def test_after_a_final_run_that_failed_it_is_said_what_to_mend_and_where(person):
+    job = build.job(stage="bench_curve", worked=True)
+    build.target(job.build)
+    run = build.run(job.build, build.SWEPT, kind="final")
+    for cylinder, offset in enumerate((0, 5, 0, 0), 1):  # 2 distributor degrees either way are the limit
+        run.sparks.create(speed_rpm=600, cylinder=cylinder, offset_deg=offset)
+    card = reverse("card", args=[job.number])
+    assert step_of(job, person) == ("Mend what failed: scatter", f"{card}#sec-final")
+    Job.objects.filter(pk=job.pk).update(stage="hand_back")
+    assert step_of(job, person) == ("Mend what failed: scatter", f"{card}?open=bench_curve#sec-final")
+    outside = [(speed, degrees / 3) for speed, degrees, *_ in build.RISING]
+    build.run(job.build, outside, kind="final")
+    assert step_of(job, person) == ("Mend what failed: rising sweep", reverse("trials", args=[job.number]))
+    build.run(job.build, [], kind="final")  # begun anew after it was mended
+    assert step_of(job, person)[0] == "Read the final run"
+    build.run(job.build, build.RISING[:1], kind="final")  # nothing failed of it yet
+    assert step_of(job, person)[0] == "Read the final run"
+    build.run(job.build, outside, kind="final")
+    build.run(job.build, [], primary=build.spring("P 9"))  # another pair hangs there by now
+    assert step_of(job, person)[0] == "Read the final run"
+
+
 def test_nothing_is_signed_before_it_is_proved_and_free_of_abrasive(person):
     job = build.job(stage="hand_back", blasted=True, worked=True)
     assert step_of(job, person)[0] == "Set the target"
