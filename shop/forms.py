@@ -5,10 +5,11 @@ import re
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.forms.models import ModelFormMetaclass
 
-from shop.numbers import Unreadable, plain_number
+from shop.numbers import ANY, SPEED_DECIMALS, Unreadable, plain_number, plainly
 from shop.versions import Conflict, save_versioned
 
 WORDS = {
@@ -27,19 +28,28 @@ class _AsTyped:
     """Reads what people type before the field does; shows a stored number without a tail of zeros."""
 
     decimals = None  # how many there can be; None: any number
+    of_column = ()  # the validators of the column that it fills
 
     def to_python(self, value):
         if value in self.empty_values:
             return None
         if isinstance(value, str):
             try:
-                value = plain_number(value, decimals=self.decimals)
+                value = plain_number(value, decimals=self.decimals, limits=self.limits)
             except Unreadable as error:
                 raise ValidationError(str(error), code="invalid") from error
         return super().to_python(value)
 
+    @property
+    def limits(self):
+        """From where to where a number can go in here, both included."""
+        every = [*self.validators, *self.of_column]
+        low = [one.limit_value for one in every if isinstance(one, MinValueValidator)]
+        high = [one.limit_value for one in every if isinstance(one, MaxValueValidator)]
+        return max(low, default=ANY[0]), min(high, default=ANY[1])
+
     def prepare_value(self, value):
-        return f"{value:.10g}" if isinstance(value, float) else value
+        return plainly(f"{value:.10g}") if isinstance(value, float) else value
 
 
 def _number_input(mode):
@@ -54,9 +64,9 @@ class NumberField(_AsTyped, forms.FloatField):
 
 
 class SpeedField(NumberField):
-    """A speed in rpm, never read to a thousandth: a comma before three digits is a thousands mark."""
+    """A speed in rpm; in it a mark before three digits groups thousands."""
 
-    decimals = 1
+    decimals = SPEED_DECIMALS
 
 
 class DecimalField(_AsTyped, forms.DecimalField):
@@ -76,7 +86,7 @@ class DecimalField(_AsTyped, forms.DecimalField):
 
 
 class WholeField(_AsTyped, forms.IntegerField):
-    """A whole number; in it a comma before three digits is a thousands mark."""
+    """A whole number; in it a mark before three digits groups thousands."""
 
     decimals = 0
     widget = _number_input("numeric")
@@ -124,7 +134,10 @@ def _form_field(column, **options):
     ours = next((field for kind, field in _FIELDS if isinstance(column, kind)), None)
     if ours:
         options.setdefault("form_class", ours)
-    return column.formfield(**options)
+    field = column.formfield(**options)
+    if isinstance(field, _AsTyped):
+        field.of_column = column.validators
+    return field
 
 
 class BoundField(forms.BoundField):

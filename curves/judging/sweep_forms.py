@@ -8,10 +8,11 @@ from curves.readings.grid import Column, Grid
 from curves.readings.grid_forms import GridForm
 from shop.forms import ModelForm
 from shop.idempotency import OnceField
+from shop.numbers import SPEED_DECIMALS
 
 LIGHT_DEG = (-40, 90)
 LIGHTS = (
-    Column("speed", "Speed", "crank rpm", SPEED_RPM, of=input_limits.SPEED),
+    Column("speed", "Speed", "crank rpm", SPEED_RPM, of=input_limits.SPEED, decimals=SPEED_DECIMALS),
     Column("light", "Light reads", "crank degrees", LIGHT_DEG, of=input_limits.ANGLE),
     Column("part", "Part throttle", is_tick=True, follows=True),
 )

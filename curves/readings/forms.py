@@ -10,14 +10,15 @@ from curves.readings.grid_forms import GridForm
 from curves.rows import convert, frames, recording
 from shop.forms import ModelForm
 from shop.idempotency import OnceField
+from shop.numbers import SPEED_DECIMALS
 
-SPEED = Column("speed", "Speed", "rpm", SPEED_RPM, of=input_limits.SPEED)
+SPEED = Column("speed", "Speed", "rpm", SPEED_RPM, of=input_limits.SPEED, decimals=SPEED_DECIMALS)
 ADVANCE = Column("advance", "Advance", "degrees", ADVANCE_DEG, of=input_limits.ANGLE)
 FALLING = Column("falling", "Falling", is_tick=True, follows=True)
 READINGS = (SPEED, ADVANCE, FALLING)
 
 POINTS = (
-    Column("speed", "Speed", "crank rpm", SPEED_RPM, of=input_limits.SPEED),
+    Column("speed", "Speed", "crank rpm", SPEED_RPM, of=input_limits.SPEED, decimals=SPEED_DECIMALS),
     Column("advance", "Advance", "crank degrees", (0, 60), of=input_limits.TARGET_ANGLE),
     Column("tolerance", "Either way", "crank degrees", (0.1, 10), follows=True),
 )

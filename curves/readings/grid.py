@@ -4,6 +4,7 @@ import json
 from dataclasses import dataclass
 
 from curves.readings import cells
+from shop.numbers import plainly
 
 MAX_ROWS = 500
 
@@ -20,6 +21,7 @@ class Column:
     follows: bool = False  # a new row begins with what the row above holds
     of: str = ""  # what the engine bounds: a speed, an angle
     way_out: str = ""  # said to a number beyond the limits
+    decimals: int | None = None  # how many there can be; None: any number
     unit_chosen: bool = False  # in a field of the form, so the heading says none
 
 
@@ -100,7 +102,7 @@ def as_typed(value):
     """A value as it would be typed into a cell."""
     if isinstance(value, bool):
         return "1" if value else ""
-    return f"{value:.10g}"
+    return plainly(f"{value:.10g}")
 
 
 def _value(cell):
@@ -110,7 +112,9 @@ def _value(cell):
     if not cell.text.strip():
         raise cells.CellError(f"{column.label} is missing: fill it in, or clear the row.")
     try:
-        return cells.read_number(cell.text, column.limits, column.label, column.unit)
+        return cells.read_number(
+            cell.text, column.limits, column.label, column.unit, decimals=column.decimals
+        )
     except cells.OutOfLimits as error:
         raise cells.CellError(f"{error} {column.way_out}".strip()) from None
 

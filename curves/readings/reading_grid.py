@@ -7,6 +7,7 @@ from curves.models import Frame, Run
 from curves.readings import cells, input_limits
 from curves.readings.limits import possible, usual
 from curves.rows import convert, frames
+from shop.numbers import SPEED_DECIMALS
 
 LONGEST = 40  # characters of one number as typed
 FEWEST_CYLINDERS = 4  # where nobody wrote how many the unit has
@@ -23,6 +24,7 @@ TYPED = {
     "vacuum": (("vacuum_kpa", "Vacuum", "kPa"), ("advance_deg", "Added", "degrees")),
 }
 BOUNDED = {("reading", "speed_rpm"): input_limits.SPEED, ("reading", "advance_deg"): input_limits.ANGLE}
+DECIMALS = {"speed_rpm": SPEED_DECIMALS, "cylinder": 0}  # how many there can be; of the others any number
 FACTS = {"reading": ("falling",)}  # beside the numbers: yes or no
 # Where each check is read [distributor rpm]; common practice, no source, but where the limits name a speed.
 SPARK_RPM = (300, 1500)
@@ -77,7 +79,13 @@ def read_typed(kind, typed, run, said=None, *, cylinders=None):
         if name == "vacuum_kpa":
             unit, factor = _vacuum_unit(typed.get("unit", "kpa"))
         try:
-            number = cells.read_number(_text(typed.get(name), label), _scaled(limits, factor), label, unit)
+            number = cells.read_number(
+                _text(typed.get(name), label),
+                _scaled(limits, factor),
+                label,
+                unit,
+                decimals=DECIMALS.get(name),
+            )
         except cells.OutOfLimits as error:
             raise cells.CellError(
                 f"{error} {beside(run, kind, name, frame, cylinders=cylinders)}".strip()
@@ -245,7 +253,7 @@ def _other(run, kind, name, unit):
     """A row that is not there yet: its field, name, unit and limits."""
     label = next(label for field, label, _ in TYPED[kind] if field == name)
     limits = {"limits": limits_in(run, kind, name), "beside": beside(run, kind, name)}
-    return {"field": name, "name": label, "unit": unit, **limits}
+    return {"field": name, "name": label, "unit": unit, "decimals": DECIMALS.get(name), **limits}
 
 
 def _read(run):

@@ -4,10 +4,11 @@
 // advance_deg}; what is read now stands in the screen's data-speed and data-falling.
 import { Cells, make, starting } from "./benchcells.js";
 import { outside, withPoints } from "./benchfigure.js";
-import { numberOf, plain, Records } from "./benchrecords.js";
+import { plain, Records } from "./benchrecords.js";
 import { showTrouble } from "./benchtrouble.js";
 import { showUnjudged } from "./benchunjudged.js";
 import { show } from "./draw.js";
+import { plainly, understood } from "./numbers.js";
 import { newKey, put, send, waiting, whyWaiting } from "./outbox.js";
 
 const POLL_MS = 3000;
@@ -44,10 +45,10 @@ function keep() {
   if (isAsking) return addRow();
   const cell = cells.selected;
   if (!input.value.trim()) return choose(cells.following(cell) ?? cell);
-  const why = refusal(input.value, { name: grid.value_name, unit: grid.unit, limits: grid.limits, beside: grid.beside });
+  const { number, text, why } = taken(input.value, { name: grid.value_name, unit: grid.unit, limits: grid.limits, beside: grid.beside });
   if (why) return refuse(why);
-  const odd = oddness(cell, numberOf(input.value));
-  const values = { ...spoken(cell.at), [grid.value]: input.value.trim() };
+  const odd = oddness(cell, number);
+  const values = { ...spoken(cell.at), [grid.value]: text };
   const { record } = cell;
   const address = record?.address ?? records.address(newKey());
   history.push({ address, kind: grid.kind, before: record ? spoken(record.values) : null });
@@ -67,7 +68,7 @@ const told = () => ({ kind: grid.kind, frame: data.frame, speedUnit: grid.speed_
 const versionFor = (record) => (record?.isPending ? undefined : record?.version ?? null);
 
 // Numbers as they are sent: as text, like what is typed.
-const spoken = (values) => Object.fromEntries(Object.entries(values).map(([name, value]) => [name, typeof value === "number" ? String(value) : value]));
+const spoken = (values) => Object.fromEntries(Object.entries(values).map(([name, value]) => [name, typeof value === "number" ? plainly(value) : value]));
 
 // What is kept all the same, and told at the pad until the next reading.
 function oddness(cell, number) {
@@ -82,12 +83,15 @@ function warn(odd) {
   place.hidden = !odd;
 }
 
-function refusal(text, { name, unit: unitName, limits: [low, high], beside }) {
-  const number = numberOf(text);
-  if (Number.isNaN(number)) return `“${text.trim()}” is not a number: write it like 7.5 or 7,5.`;
-  if (number < low || number > high) return `${name} of ${plain(number)} ${unitName} is not possible: write ${plain(low)} to ${plain(high)}. ${beside}`.trim();
-  return "";
+// What was typed as { number, text }, the text with one mark at most; or { why } it can't be kept.
+function taken(typed, { name, unit: unitName, limits, beside, decimals = null }) {
+  const { number, why } = understood(typed, { limits, decimals }), [low, high] = limits;
+  if (why) return { why };
+  if (number < low || number > high) return { why: `${name} of ${plain(number)} ${unitName} is not possible: write ${plain(low)} to ${plain(high)}. ${beside}`.trim() };
+  return { number, text: AS_IT_IS.test(typed.trim()) ? typed.trim() : plainly(number) };
 }
+
+const AS_IT_IS = /^[+−-]?(\d+([.,]\d{1,2})?|[.,]\d+)$/; // means the same to everyone
 
 function say(why) {
   const place = byId("bench-wrong");
@@ -115,13 +119,11 @@ function askForRow() {
 function addRow() {
   const { other } = grid, factor = unit?.kpa ?? 1;
   const asked = { ...other, unit: unit?.name ?? other.unit, limits: other.limits.map((limit) => Math.round((limit / factor) * 10) / 10) };
-  const why = /^[1-9]\d{0,2}[.,]\d{3}$/.test(input.value.trim())
-    ? `“${input.value.trim()}” can be read two ways: write it without a mark.`
-    : refusal(input.value, asked);
+  const { number, why } = taken(input.value, asked);
   if (why) return refuse(why);
   isAsking = false;
   warn("");
-  choose(cells.addRow(numberOf(input.value) * factor));
+  choose(cells.addRow(number * factor));
 }
 
 // What is typed after a choice is the next reading: Enter keeps it, and does not choose once more. A tablet

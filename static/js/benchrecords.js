@@ -68,12 +68,8 @@ export class Records {
 }
 
 const TURNS = /_(rpm|deg)$/; // what differs from frame to frame
-const SHAPE = /^[+-]?(\d+([.,]\d*)?|[.,]\d+)$/;
 
-// The number in a text with a comma or a point, or NaN.
-export function numberOf(text) {
-  const plain = text.trim().replace("−", "-");
-  return SHAPE.test(plain) ? Number(plain.replace(",", ".")) : NaN;
-}
+// The number in a text that the pad has kept: one mark in it is the decimal one.
+const numberOf = (text) => Number(text.trim().replace("−", "-").replace(",", "."));
 
 export const plain = (number) => String(Math.round(number * 1e6) / 1e6).replace("-", "−");

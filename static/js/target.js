@@ -1,4 +1,6 @@
 // The target's points on the chart: dragged by mouse or finger, stepped by keys; the grid beside it holds them.
+import { understood } from "./numbers.js";
+
 const STEP = { rpm: 50, deg: 0.5 }, FINE = { rpm: 10, deg: 0.1 };
 const MOST = { rpm: 20000, deg: 60 };
 let focused = null; // the row whose point had the focus, while the chart is replaced
@@ -6,10 +8,8 @@ let focused = null; // the row whose point had the focus, while the chart is rep
 const place = () => document.getElementById("target-chart");
 const rows = () => [...document.querySelectorAll("#target-form [data-grid] tbody tr")];
 const cell = (row, name) => row.querySelector(`[data-cell="${name}"]`);
-const read = (row, name) => {
-  const text = cell(row, name)?.value.trim().replace(",", ".").replace("−", "-") ?? "";
-  return /^-?\d*\.?\d+$/.test(text) ? Number(text) : NaN;
-};
+const CELLS = { speed: { limits: [0, MOST.rpm], decimals: 1 }, advance: { limits: [0, MOST.deg] } };
+const read = (row, name) => understood(cell(row, name)?.value ?? "", CELLS[name]).number ?? NaN;
 const points = () => rows().map((row, index) => ({ index, row, rpm: read(row, "speed"), deg: read(row, "advance") }))
   .filter(({ rpm, deg }) => Number.isFinite(rpm) && Number.isFinite(deg));
 const within = (value, most) => Math.min(Math.max(value, 0), most);

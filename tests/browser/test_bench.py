@@ -21,6 +21,7 @@ from tests.browser.looks import (
     in_every_size,
     tab_to,
 )
+from tests.typed import MEANT, NO_NUMBER, SPEED, TWO_WAYS
 
 # Scripted speed of a hand on a tablet; common practice, no source.
 KEY_S = 0.4
@@ -258,9 +259,37 @@ def test_what_can_not_be_is_refused_beside_it_and_stays(page, job):
         page.keyboard.press("Escape")
     tab_to(page, page.get_by_role("button", name="Another speed"))
     page.keyboard.press("Enter")
-    type_in(page, "1,200")
-    expect(page.locator("#bench-wrong")).to_contain_text("can be read two ways")
+    type_in(page, "30,000")
+    expect(page.locator("#bench-wrong")).to_contain_text("can be read two ways: write 30000 or 30.")
+    page.keyboard.press("Escape")
+    tab_to(page, page.get_by_role("button", name="Another speed"))
+    page.keyboard.press("Enter")
+    type_in(page, "30000")
+    expect(page.locator("#bench-wrong")).to_contain_text("Speed of 30000 distributor rpm is not possible")
     assert saved(job) == []
+
+
+def test_marks_on_the_pad_mean_what_they_mean_in_a_form(page, job):
+    open_bench(page, job)
+    type_in(page, "7.125")
+    tab_to(page, page.get_by_role("button", name="Another speed"))
+    page.keyboard.press("Enter")
+    type_in(page, "1.200", "9,5")
+    all_saved(page)
+    assert {(300, 7.125, False), (1200, 9.5, False)} <= set(saved(job))
+
+
+def test_the_pads_rule_of_marks_is_that_of_the_forms(page, job):
+    open_bench(page, job)
+    ask = "async ([text, rule]) => (await import('/static/js/numbers.js')).understood(text, rule)"
+    for typed, decimals, limits, number in MEANT:
+        said = page.evaluate(ask, [typed, {"limits": limits, "decimals": decimals}])
+        assert said == {"number": number}, typed
+    for typed, decimals, ways in TWO_WAYS:
+        said = page.evaluate(ask, [typed, {"limits": SPEED, "decimals": decimals}])
+        assert said == {"why": f"“{typed}” can be read two ways: write {ways}."}
+    for typed in NO_NUMBER:
+        assert "is not a number" in page.evaluate(ask, [typed, {}])["why"]
 
 
 def test_the_next_digit_after_a_refusal_begins_anew(open_page, job):

@@ -10,6 +10,7 @@ from curves.models import Build, Spring
 from jobs.models import Engine, Job
 from shop.forms import DateField, DecimalField, Form, ModelForm, NumberField, VersionedForm, WholeField
 from tests import build
+from tests.typed import MEANT
 
 
 class Sample(Form):
@@ -71,8 +72,8 @@ def test_money_is_refused_the_same_way(typed):
         ({}, "speed", "Needed: fill it in."),
         ({"speed": "-1"}, "speed", "-1.0 is too low: write 0 or more."),
         ({"speed": "20001"}, "speed", "20001.0 is too high: write 20000 or less."),
-        ({"speed": "1,234"}, "speed", "“1,234” can be read two ways: write 1234 or 1.234."),
-        ({"speed": "1", "price": "1.234"}, "price", "Too many decimals: write at most 2."),
+        ({"speed": "1,234"}, "speed", "“1,234” can be read two ways: write 1234 or 1.2340."),
+        ({"speed": "1", "price": "1.2345"}, "price", "Too many decimals: write at most 2."),
         ({"speed": "1", "months": "1,8000"}, "months", "Not a whole number: write digits, without decimals."),
         ({"speed": "1", "months": "1,5"}, "months", "Not a whole number: write digits, without decimals."),
         ({"speed": "1", "months": "9" * 5000}, "months", "Not a whole number"),
@@ -89,9 +90,33 @@ def test_a_refusal_names_cause_and_way_out(data, field, words):
 
 
 def test_a_thousands_mark_is_understood_where_it_can_be_nothing_else():
-    form = Sample({"speed": "1", "months": "1,800", "price": "1,234"})
-    assert form.is_valid()
-    assert (form.cleaned_data["months"], form.cleaned_data["price"]) == (1800, 1234)
+    for mark in ".,":
+        form = Sample({"speed": "1", "months": f"1{mark}800", "price": f"1{mark}900"})
+        assert form.is_valid()
+        assert (form.cleaned_data["months"], form.cleaned_data["price"]) == (1800, 1900)
+
+
+@pytest.mark.parametrize(("typed", "decimals", "limits", "number"), MEANT)
+def test_a_field_understands_what_has_one_meaning(typed, decimals, limits, number):
+    low, high = limits
+    field = NumberField(min_value=low, max_value=high)
+    field.decimals = decimals
+    assert field.clean(typed) == number
+
+
+@pytest.mark.django_db
+def test_limits_of_a_column_leave_one_meaning():
+    form = EngineForm(
+        {"make": "Larkfield", "compression": "9.125", "displacement_cc": "1.798", "use": "road"}
+    )
+    assert form.is_valid(), form.errors
+    assert (form.cleaned_data["compression"], form.cleaned_data["displacement_cc"]) == (9.125, 1798)
+
+
+def test_a_stored_number_comes_back_as_itself():
+    field = NumberField()
+    for number in (1.125, -12.5, 812.375, 1200.0, 0.125):
+        assert field.clean(field.prepare_value(number)) == number
 
 
 def test_columns_become_fields_for_what_people_type():

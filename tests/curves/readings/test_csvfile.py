@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from curves.models import SPEED_RPM
 from curves.readings import cells
 from curves.readings.csvfile import CsvError, Question, Table, read, write
+from tests.typed import MEANT
 
 
 def pairs(data, **declared):
@@ -236,6 +237,11 @@ def test_a_cell_alone_is_read(text, number):
     assert cells.read_number(text, (-20, 1200), "Advance", "degrees") == pytest.approx(number)
 
 
+@pytest.mark.parametrize(("typed", "decimals", "limits", "number"), MEANT)
+def test_a_cell_alone_understands_what_a_field_does(typed, decimals, limits, number):
+    assert cells.read_number(typed, limits, "Value", "", decimals=decimals) == number
+
+
 def test_a_cell_alone_that_means_two_numbers_is_refused_with_both():
-    with pytest.raises(cells.Ambiguous, match=r"can be 1200 or 1\.200"):
+    with pytest.raises(cells.Ambiguous, match=r"can be 1200 or 1\.2: write the one you mean"):
         cells.read_number("1,200", SPEED_RPM, "Speed", "rpm")

@@ -161,7 +161,7 @@ def test_mistyped_name_makes_no_new_customer(client_as):
         ("engine-compression", "inf", "not a number"),
         ("engine-compression", "55", "too high"),
         ("engine-idle_crank_rpm", "-750", "too low"),
-        ("unit-travel_stamped_deg", "1,200", "two ways"),
+        ("unit-travel_stamped_deg", "1,20,0", "is not a number"),
         ("engine-top_crank_rpm", "700", "must lie above the idle"),
         ("engine-make", "", "Whose engine is it?"),
         ("unit-maker", "", "Needed"),
