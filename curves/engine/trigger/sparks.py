@@ -8,6 +8,7 @@ from ..readings import MAX_SPEED_RPM, as_floats, checked_array, checked_number, 
 from .points import MAX_CYLINDERS, TURN_DEG
 
 SPACING_LIMIT_DEG = 2.0  # at 300 rpm, shaft degrees (TM 5-4210-230-14&P-1)
+SAME_DEG = 0.05  # cylinders nearer to the worst are as bad: all is shown to a tenth
 SURE = 3.0  # standard errors before a drift is called one
 
 
@@ -120,6 +121,7 @@ def scatter(spark_deg, *, spacing_deg=None, speed_rpm=None, limit_deg=SPACING_LI
     missed = turns - count
     worst = float(size.max())
     worst_cylinder = int(np.argmax(size.max(axis=0))) + 1
+    worst_cylinders = np.flatnonzero(size.max(axis=0) > worst - SAME_DEG) + 1
     within = bool(worst <= limit and not missed.any())
     return Scatter(
         offset_deg=offset,
@@ -135,7 +137,7 @@ def scatter(spark_deg, *, spacing_deg=None, speed_rpm=None, limit_deg=SPACING_LI
         total_sd_deg=float(np.sqrt((filled**2).sum() / seen.sum())),
         deviation_deg=off,
         within=within,
-        warnings=_words(offset, sd, missed, drift, drift_se, worst, worst_cylinder, limit, turns),
+        warnings=_words(offset, sd, missed, drift, drift_se, worst, worst_cylinders, limit, turns),
     )
 
 
@@ -183,7 +185,7 @@ def _drift(off, seen, speed):
     return slopes, errors
 
 
-def _words(offset, sd, missed, drift, drift_se, worst, worst_cylinder, limit, turns):
+def _words(offset, sd, missed, drift, drift_se, worst, worst_cylinders, limit, turns):
     words = []
     if turns < 2:
         words.append("One turn only: that shows no scatter from turn to turn; take ten or more.")
@@ -197,12 +199,18 @@ def _words(offset, sd, missed, drift, drift_se, worst, worst_cylinder, limit, tu
             if steady
             else "different every turn: bush, drive backlash or points bounce"
         )
-        words.append(
-            f"Cylinder {worst_cylinder} in firing order is off by more than the limit; it is mostly {cause}."
-        )
+        words.append(f"{_named(worst_cylinders)} off most, by more than the limit; it is mostly {cause}.")
     known = np.isfinite(drift)
     moving = known & (np.abs(np.where(known, drift, 0.0)) > SURE * np.where(known, drift_se, np.inf) + 1e-9)
     if moving.any():
         at = ", ".join(f"{i + 1}" for i in np.flatnonzero(moving))
         words.append(f"The spacing of {at} in firing order moves with speed: look for shaft side play.")
     return tuple(words)
+
+
+def _named(cylinders):
+    """Cylinders and their verb: who adjusts only the first of several finds the limit missed again."""
+    *others, last = map(str, cylinders)
+    if not others:
+        return f"Cylinder {last} in firing order is"
+    return f"Cylinders {', '.join(others)} and {last} in firing order are"

@@ -26,6 +26,19 @@ def test_published_limit_is_two_degrees(nominal, cylinder):
     assert "same every turn" in bad.warnings[0]
 
 
+@pytest.mark.parametrize(
+    ("off", "said"),
+    [
+        ([0, 6, 0, -6], "Cylinders 2 and 4 in firing order are off most, by more than the limit;"),
+        ([-6, 6, 6, -6], "Cylinders 1, 2, 3 and 4 in firing order are off most"),
+        ([0, 6, 0, -5.8], "Cylinder 2 in firing order is off most"),
+    ],
+)
+def test_every_cylinder_that_is_off_as_far_as_the_worst_is_named(off, said):
+    turns = np.tile(FOUR, (10, 1)) + np.array(off)
+    assert scatter(turns, speed_rpm=300).warnings[0].startswith(said)
+
+
 def test_statistics_agree_with_numpy():
     rng = np.random.default_rng(2)
     off = rng.normal([0.3, -0.2, 0.1, -0.4], 0.5, (20, 4))
