@@ -33,10 +33,9 @@ def _row_for(rows, point, place, count):
 
 
 def _against(figure, row):
-    """A row with the band at its speed, and which side of it the judged run lies, if any."""
-    judged = figure["traces"][-1]
+    """A row with the band at its speed, and which side of it the newest run lies."""
     read = row["reads"][-1]
-    outside = read["outside_deg"] if read and judged["role"] != "as_received" else None
+    outside = read["outside_deg"] if read else None
     says = "" if outside is None else "over" if outside > 0 else "under" if outside < 0 else "in"
     return row | {"says": says, **_edges(figure["band"], row["crank_rpm"])}
 

@@ -84,6 +84,14 @@ def test_band_is_straight_between_its_points_and_silent_outside():
     assert edges[4000] == (None, None, "")
 
 
+def test_as_received_is_told_from_the_band_as_any_other_run():
+    job = build.job()
+    build.run(job.build, [(300, 4.0), (450, 1.5), (1000, 1.0)], kind=Run.Kind.AS_RECEIVED)
+    build.target(job.build, [(600, 0.0, 1.0), (1200, 6.0, 1.0), (2000, 15.0, 1.5)])
+    rows = draft(job, built=False).content["curve"]["readings"]
+    assert [row["says"] for row in rows] == ["over", "in", "under"]
+
+
 def test_numbers_on_paper_are_those_of_the_screen():
     job = finished_job()
     shown = outcome.summary(
