@@ -39,7 +39,7 @@ def close_card(request, number):
         try:
             return redirect(take(request, close))
         except ValidationError as error:
-            form.add_error(None, error)
+            form.refuse(error)
         except Conflict:
             job = card_for(request.user, number)
             form = _again(request, job)

@@ -3,7 +3,7 @@
 from django.db import models
 from django.utils import timezone
 
-from jobs.models.card import Job
+from jobs.models.card import Ending, Job
 from shop.fields import between, person_field
 from shop.models import Customer
 
@@ -91,6 +91,12 @@ class Closing(models.Model):
     def owed(self):
         """What the owner owes, tax included."""
         return self.fee + self.labour + self.parts
+
+    @property
+    def collected_said(self):
+        """What the name says: who took the unit, or what came with one that stayed here."""
+        is_unit = self.job.ending == Ending.RETURNED
+        return "collected by" if is_unit else "what came with it was collected by"
 
     @property
     def parts_left(self):

@@ -4,7 +4,7 @@ import re
 
 from django import forms
 
-from jobs.models import EstimateAnswer, Job
+from jobs.models import Ending, EstimateAnswer, Job
 from jobs.moves.closing import PARTS_CHANGED, amount_of, lines_seen, parts_to_settle, wants_reason
 from jobs.rules.agreement import agreement_of, asked_of, labour_so_far
 from jobs.rules.guards import endings_for
@@ -121,7 +121,15 @@ class CloseForm(Form):
     seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)
     fee = money(label="Fee for the estimate")
     labour = money(label="Labour so far")
-    collected_by = forms.CharField(max_length=120, required=False, help_text="The name of who takes it back.")
+    collected_by = forms.CharField(
+        max_length=120, required=False, help_text="Returned unrepaired: the name of who takes the unit back."
+    )
+    things_to = forms.CharField(
+        label="What came with it was collected by",
+        max_length=120,
+        required=False,
+        help_text="Kept for parts or scrapped: the name of who took what is ticked above, if anybody did.",
+    )
     consent_by = forms.CharField(
         label="Consent given by",
         max_length=120,
@@ -144,12 +152,21 @@ class CloseForm(Form):
         }
         super().__init__(data, initial=initial, **options)
         self._job, self._brought = job, brought
-        self.fields["ending"].choices = [(one.value, one.label) for one in endings_for(job, person)]
+        endings = endings_for(job, person)
+        self.fields["ending"].choices = [(one.value, one.label) for one in endings]
+        self._drop_unasked(endings)
         self._choose("things", [(said, said) for said in brought])
         self._choose("stays", [(str(line.pk), _priced(line)) for line in lines])
         if not wants_reason(job):
             self.fields["reason"].help_text = "The customer declined; add to it if there is more to say."
         in_currency(self, "fee", "labour")
+
+    def _drop_unasked(self, endings):
+        """Nobody is asked about an ending that can't be chosen here."""
+        if Ending.RETURNED not in endings:
+            del self.fields["collected_by"]
+        if endings == [Ending.RETURNED]:
+            del self.fields["things_to"], self.fields["consent_by"]
 
     def _choose(self, name, choices):
         self.fields[name].choices = choices
@@ -167,14 +184,43 @@ class CloseForm(Form):
             self.add_error("stays" if "stays" in self.fields else "labour", f"{PARTS_CHANGED} {stands}")
             self.data = self.data.copy()
             self.data["seen"] = now
+        self._settle_collector()
         return super().clean()
+
+    def _settle_collector(self):
+        """A unit that stays here was collected by nobody, whatever name its field came with."""
+        data = self.cleaned_data
+        if "ending" not in data or data["ending"] == Ending.RETURNED:
+            if data.get("things_to") and "ending" in data:
+                self.add_error(
+                    "things_to", "The unit goes back with it: write one name, above, and clear this."
+                )
+            return
+        typed, owner = data.get("collected_by", ""), self.initial["collected_by"]
+        if typed and typed != owner and typed != data.get("things_to"):
+            words = "The unit stays here: clear this, and write below who collected what came with it."
+            self.add_error("collected_by", words)
+
+    def refuse(self, error):
+        """Show why the action refused, beside the field that was filled in for this ending."""
+        errors = error.error_dict if hasattr(error, "error_dict") else {None: [error]}
+        for name, words in errors.items():
+            stays = name == "collected_by" and self.cleaned_data["ending"] != Ending.RETURNED
+            self.add_error("things_to" if stays else name if name in self.fields else None, words)
 
     def closing_data(self):
         """The fields of a ``Closing`` that people write."""
-        back = set(self.cleaned_data.get("things", []))
-        names = ("fee", "labour", "collected_by", "consent_by", "reason")
-        things = [[thing, said in back] for said, thing in self._brought.items()]
-        return {name: self.cleaned_data[name] for name in names} | {"things": things}
+        said = self.cleaned_data
+        back = set(said.get("things", []))
+        to = "collected_by" if said["ending"] == Ending.RETURNED else "things_to"
+        return {
+            "fee": said["fee"],
+            "labour": said["labour"],
+            "collected_by": said.get(to, ""),
+            "consent_by": said.get("consent_by", ""),
+            "reason": said["reason"],
+            "things": [[thing, name in back] for name, thing in self._brought.items()],
+        }
 
     @property
     def staying(self):

@@ -45,7 +45,10 @@ def close_unrepaired(job, ending, data, *, by, version, stays=(), seen=None):
     spring_lines.give_back(now, by=by)  # no unit leaves, or lies in a box, with what was only tried in it
     parts = _settle_parts(now, set(stays))
     closing = Closing.objects.create(job=now, by=by, currency=Shop.current().currency, **parts, **data)
-    values = {"closed_at": closing.at, "ending": ending, "handed_to": closing.collected_by}
+    to = (
+        closing.collected_by if ending == Ending.RETURNED else ""
+    )  # else the unit itself was handed to nobody
+    values = {"closed_at": closing.at, "ending": ending, "handed_to": to}
     values["warranty_until"] = None
     Job.objects.filter(pk=now.pk).update(version=F("version") + 1, **values)
     now.build.locked = now.build.unrepaired = True
@@ -104,8 +107,10 @@ def _refuse_incomplete(job, ending, data):
     goes_back = any(goes for _, goes in data["things"])
     if job.is_stock and ending == Ending.RETURNED:
         errors["ending"] = "Shop stock has nobody to go back to: keep it for parts, or scrap it."
-    if not data["collected_by"].strip() and (ending == Ending.RETURNED or goes_back):
+    if not data["collected_by"].strip() and ending == Ending.RETURNED:
         errors["collected_by"] = "Write who takes it back."
+    elif not data["collected_by"].strip() and goes_back:
+        errors["collected_by"] = "Write who takes it back, or take the ticks away from what came with it."
     if not data["consent_by"].strip() and ending != Ending.RETURNED:
         errors["consent_by"] = "The unit is its owner's: write who said that it may go."
     if not data["reason"].strip() and wants_reason(job):

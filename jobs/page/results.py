@@ -65,7 +65,8 @@ def _bench_curve(job):
 def _hand_back(job):
     if job.ending:
         yield f"{job.ended_as} on {_day(timezone.localdate(job.closed_at))}"
-        yield f"collected by {job.closing.collected_by}" if job.closing.collected_by else ""
+        said = job.closing.collected_said
+        yield f"{said} {job.closing.collected_by}" if job.closing.collected_by else ""
         yield f"{job.closing.owed:.2f} {job.closing.currency} owed, {FRAME}"
         return
     to = f" to {job.handed_to}" if job.handed_to else ""

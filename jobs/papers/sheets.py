@@ -206,6 +206,7 @@ def _ended(job):
         "currency": closing.currency,
         "frame": FRAME,
         "collected_by": closing.collected_by,
+        "collected_said": closing.collected_said,
         "consent_by": closing.consent_by,
         "reason": closing.reason,
     }

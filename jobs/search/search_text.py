@@ -76,6 +76,7 @@ def _answers(job, lines):
         yield Piece("Answer to the estimate", f"{answer.text} {answer.note}".strip())
     if job.ending:
         yield Piece("Ended", job.ended_as)
+        yield Piece("Collected by", job.closing.collected_by)
         yield Piece("Consent given by", job.closing.consent_by)
         yield Piece("Why it was not rebuilt", job.closing.reason)
 

@@ -195,6 +195,42 @@ def test_unit_is_written_off_only_with_its_owners_word(client_as, ending, words)
 
 
 @pytest.mark.parametrize("ending", ["kept", "scrapped"])
+def test_nobody_collected_a_unit_that_stays_though_its_owner_stood_there(client_as, ending):
+    client, job = client_as("counter"), declined()
+    shown = _form(client.get(reverse("close_card", args=[job.number])), job).sends
+    assert (shown["collected_by"], shown.get("things_to", "")) == (job.customer.name, "")
+    sent = {"ending": ending, "consent_by": "Marta", "collected_by": job.customer.name, "things_to": ""}
+    refused = post(client, job, **sent)  # things are ticked to go back, and nobody took them
+    assert refused.status_code == 422
+    assert "or take the ticks away" in refused.text
+    assert post(client, job, **sent, things=[]).status_code == 302
+    assert (fresh(job).closing.collected_by, fresh(job).handed_to) == ("", "")
+    card = client.get(reverse("card", args=[job.number]) + "?open=hand_back").text
+    assert "ollected by" not in card
+    assert "ollected by" not in text_of(draft(fresh(job), "job_sheet"))
+
+
+def test_what_came_with_a_unit_that_stays_is_collected_by_name(client_as):
+    client, job = client_as("counter"), declined()
+    sent = {"ending": "kept", "consent_by": "Marta", "collected_by": job.customer.name}
+    assert post(client, job, **sent, things_to="Ola Brandt").status_code == 302
+    said = "what came with it was collected by"
+    assert fresh(job).closing.collected_by == "Ola Brandt"
+    assert f"{said} Ola Brandt" in client.get(reverse("card", args=[job.number])).text
+    paper = text_of(draft(fresh(job), "job_sheet"))
+    assert f"{said} Ola Brandt" in " ".join(paper.split())
+
+
+def test_a_name_beside_the_wrong_ending_is_asked_about(client_as):
+    client, job = client_as("counter"), declined()
+    kept = post(client, job, ending="kept", consent_by="Marta", collected_by="Ola Brandt")
+    assert "The unit stays here: clear this" in kept.text
+    back = post(client, job, things_to="Ola Brandt")
+    assert "write one name, above" in back.text
+    assert not fresh(job).is_closed
+
+
+@pytest.mark.parametrize("ending", ["kept", "scrapped"])
 def test_bench_writes_no_unit_off(client_as, ending):
     client, job = client_as("technician"), declined()
     page = client.get(reverse("close_card", args=[job.number])).content.decode()
