@@ -14,7 +14,7 @@ from jobs.models import Engine, Job, Unit
 from jobs.papers import building
 from jobs.queries import values_used
 from jobs.record.noting import changes
-from jobs.teardown.photo_forms import IntakePhotosForm
+from jobs.teardown.photo_forms import IntakePhotosForm, choose_again, chosen
 from jobs.teardown.photos import add_photo
 from shop import notes
 from shop.idempotency import take, taken
@@ -35,11 +35,11 @@ class NewCard(Several):
         self.before = self.start.before
         unit = Unit.objects.get(pk=self.before.unit_id) if self.before else None
         self.owner = OwnerForm(data, **typed())
-        self.owner.fields["customer"].widget.attrs["autofocus"] = starts is None
         self.unit = UnitForm(data, prefix="unit", instance=unit, **typed("unit-"))
         self.agreed = NewAgreedForm(data, **typed())
         self.engine = EngineForm(data, prefix="engine", empty_permitted=True, **typed("engine-"))
-        self.photos = IntakePhotosForm(data, files)
+        self.photos = IntakePhotosForm(data, files if data else None)
+        self.lost = chosen(files) if starts else []  # a page that fills in anew has no files
         super().__init__(self.start, self.owner, self.unit, self.agreed, self.engine, self.photos)
 
     @property
@@ -48,8 +48,28 @@ class NewCard(Several):
         return self.owner.is_bound or bool(self.starts.typed)
 
     def is_valid(self):
-        good = super().is_valid()
-        return self._is_the_unit() and good and self._photos_are_good()
+        judged = [super().is_valid(), self._is_the_unit(), self._photos_are_good()]
+        if not all(judged):
+            self.photos.ask_again()
+        return all(judged)
+
+    def refuse_start(self, why):
+        """The card to start from is the newest no longer; what was chosen with it is asked for again."""
+        self.start.add_error("earlier", why)
+        self.photos.ask_again()
+
+    def take_focus(self):
+        """The first refused field on the page is the one to go on from, or whose the unit is."""
+        shown = (self.owner, self.unit, self.start, self.agreed, self.engine, self.photos)
+        wrong = [field for form in shown if form.is_bound for field in form.visible_fields() if field.errors]
+        if wrong:
+            wrong[0].field.widget.attrs["autofocus"] = True
+        elif not self.starts.typed:
+            self.owner.fields["customer"].widget.attrs["autofocus"] = True
+
+    @property
+    def photos_hint(self):
+        return " ".join([choose_again(self.lost), "JPEG, HEIC, PNG or WebP, up to 25 MB each"]).strip()
 
     def _is_the_unit(self):
         """Another maker or number is another unit: its card must not start from this one's."""
@@ -61,7 +81,7 @@ class NewCard(Several):
         return not self.unit.errors
 
     def _photos_are_good(self):
-        self.pictures = self.photos.cleaned()
+        self.pictures = [] if self.photos.errors else self.photos.cleaned()
         return not self.photos.errors
 
     def open(self, person):
@@ -98,7 +118,8 @@ class NewCard(Several):
 def new_job(request):
     require(request.user, "open_job")
     if request.method == "POST" and fills_in(request.POST):
-        answer = _shown(request, NewCard(starts=filled(request.POST.dict())))
+        files = None if request.htmx else request.FILES
+        answer = _shown(request, NewCard(files=files, starts=filled(request.POST.dict())))
         answer["HX-Reselect"] = f"#{request.htmx.target or 'main'}"  # the rest, files too, stays as it is
         return answer
     if request.method == "POST" and (before := taken(request)):
@@ -108,7 +129,7 @@ def new_job(request):
         try:
             place = take(request, lambda: form.open(request.user))
         except NotNewest as refusal:  # someone else opened a card for this unit meanwhile
-            form.start.add_error("earlier", str(refusal))
+            form.refuse_start(str(refusal))
         else:
             notes.leave(request, "The card is open. Print its tag, and put it on the tray.")
             return redirect(place)
@@ -116,6 +137,7 @@ def new_job(request):
 
 
 def _shown(request, form):
+    form.take_focus()
     context = {"form": form, "starts": form.starts, "used": used(), "fill_at": reverse("new_job")}
     return page(request, "jobs/intake/new.html", context, status=form.status)
 

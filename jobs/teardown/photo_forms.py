@@ -25,7 +25,29 @@ class _ManyFiles(forms.FileField):
         files = data if isinstance(data, (list, tuple)) and data else [data or None]
         if len(files) > MAX_AT_ONCE:
             raise forms.ValidationError(f"At most {MAX_AT_ONCE} photos at once: send the rest after these.")
-        return [super(_ManyFiles, self).clean(file, initial) for file in files if file or self.required]
+        return [self._one(file, initial) for file in files if file is not None or self.required]
+
+    def _one(self, file, initial):
+        try:
+            return super().clean(file, initial)
+        except forms.ValidationError as error:
+            if file is None:
+                raise
+            said = " ".join(error.messages)
+            raise forms.ValidationError(f"{file.name}: {said}") from None
+
+
+def chosen(files):
+    """The names of the photos that a browser sent."""
+    return [file.name for file in files.getlist("photos")] if files else []
+
+
+def choose_again(names, *, other=False):
+    """What to say of photos that were sent with a refused form: no page can put files back into its field."""
+    if not names:
+        return ""
+    which = "photo" if len(names) == 1 else f"{len(names)} photos"
+    return f"Choose the {'other ' if other else ''}{which} again, a browser keeps none: {', '.join(names)}."
 
 
 class _TakesPhotos(Form):
@@ -33,11 +55,12 @@ class _TakesPhotos(Form):
 
     def cleaned(self):
         """The pictures as they can be kept; each that can't leaves an error beside the field."""
-        kept = []
+        kept, self.bad = [], []
         for upload in self.cleaned_data["photos"]:
             try:
                 kept.append(clean_photo(upload))
             except forms.ValidationError as error:
+                self.bad.append(upload.name)
                 self.add_error("photos", error)
         return kept
 
@@ -61,3 +84,10 @@ class IntakePhotosForm(_TakesPhotos):
     """Photos at intake, where none is needed."""
 
     photos = _ManyFiles(label="Photos", required=False)
+
+    def ask_again(self):
+        """Say beside the field of a refused page which photos to choose again."""
+        names = chosen(self.files)
+        good = [name for name in names if name not in getattr(self, "bad", [])]
+        if good:
+            self.add_error("photos", choose_again(good, other=len(good) < len(names)))

@@ -4,6 +4,7 @@ import io
 import re
 import struct
 import zlib
+from html import unescape
 
 import pillow_heif
 import pytest
@@ -361,3 +362,61 @@ def test_photos_come_with_a_new_card(client_as):
     answer = client.post(reverse("new_job"), values | {"photos": [upload(JPEG), upload(PNG)]})
     assert answer.status_code == 302
     assert Photo.objects.count() == 2
+
+
+def refused_with(client, **changes):
+    values = {"stock": "on", "unit-maker": "Ember & Stroud", "once": new_key()} | changes
+    answer = client.post(reverse("new_job"), values)
+    assert answer.status_code == 422
+    assert not Photo.objects.exists()
+    return " ".join(unescape(answer.text).split()).split('id="id_photos_error">')[1].split("</p>")[0]
+
+
+def test_photos_sent_with_a_refused_card_are_asked_for_by_name(client_as):
+    photos = [upload(JPEG, "front.jpg"), upload(JPEG, "stamp.jpg")]
+    said = refused_with(client_as("counter"), **{"unit-maker": "", "photos": photos})
+    assert said == "Choose the 2 photos again, a browser keeps none: front.jpg, stamp.jpg."
+
+
+def test_one_bad_picture_is_named_and_the_good_ones_asked_for(client_as):
+    photos = [upload(JPEG, "front.jpg"), upload(HOSTILE["svg"], "drawing.jpg"), upload(JPEG, "stamp.jpg")]
+    said = refused_with(client_as("counter"), photos=photos)
+    assert said.startswith("drawing.jpg can't be read")
+    assert said.endswith("Choose the other 2 photos again, a browser keeps none: front.jpg, stamp.jpg.")
+    alone = [upload(HOSTILE["svg"], "drawing.jpg")]
+    said = refused_with(client_as("counter"), **{"unit-maker": "", "photos": alone})
+    assert said.startswith("drawing.jpg can't be read")
+    assert "a browser keeps none" not in said
+
+
+def test_an_empty_picture_is_named(client_as):
+    said = refused_with(client_as("counter"), photos=[upload(JPEG, "front.jpg"), upload(b"", "nothing.jpg")])
+    assert "nothing.jpg: The submitted file is empty." in said
+    assert "front.jpg" in said
+
+
+def test_a_page_filled_in_without_a_script_says_which_photos_are_gone(client_as):
+    job = build.job(stage="hand_back", closed_at=timezone.now())
+    typed = {"once": new_key(), "start": str(job.pk), "photos": [upload(JPEG, "front.jpg")]}
+    client = client_as("counter")
+    page = client.post(reverse("new_job"), typed)
+    assert "Choose the photo again, a browser keeps none: front.jpg." in page.text
+    page = client.post(reverse("new_job"), typed | {"photos": [upload(JPEG, "front.jpg")]}, headers=HTMX)
+    assert "a browser keeps none" not in page.text  # there the field itself stays
+
+
+@pytest.mark.parametrize(
+    ("wrong", "name"),
+    [
+        ({"unit-cylinders": "99", "engine-year": "1"}, "unit-cylinders"),
+        ({"estimate": "lots"}, "estimate"),
+        ({"stock": ""}, "customer"),
+        ({}, "photos"),
+    ],
+)
+def test_focus_lies_on_the_first_refused_field(client_as, wrong, name):
+    values = {"stock": "on", "unit-maker": "Ember & Stroud", "once": new_key()} | wrong
+    photos = [upload(HOSTILE["svg"], "drawing.jpg")]
+    page = client_as("counter").post(reverse("new_job"), values | {"photos": photos}).text
+    focused = re.findall(r"<(?:input|select|textarea)[^>]* autofocus[^>]*>", page)
+    assert [re.search(r'name="([^"]+)"', tag)[1] for tag in focused] == [name]
