@@ -8,12 +8,13 @@ from django.db.models import F, FilteredRelation, OuterRef, Q, Subquery
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 
+from curves.judging.travel import Offer, offer_on
 from curves.rows.queries import fetch_curves
 from jobs import stages
 from jobs.models import AuditEntry, Inspection, InspectionPoint, Job
 from jobs.rules import facts, guards
 from jobs.rules.agreement import ANSWER, ANSWERS, CONSENT, LIMIT, OF_THE_CUSTOMER
-from jobs.rules.points import limit_of, unusual
+from jobs.rules.points import inspected_travel, limit_of, unusual
 from jobs.rules.revisions import look_outdated
 from jobs.stages import ORDER, Stage
 from shop.rights import require
@@ -222,6 +223,7 @@ class Asked:
     point: InspectionPoint
     answer: Inspection | None
     unusual: str = ""
+    travel_offer: Offer | None = None  # what the advance head may take over of it
 
     @property
     def limit(self):
@@ -248,7 +250,10 @@ def inspection_of(job):
 
 
 def _asked(point, answer, job):
-    return Asked(point, answer, unusual(point, answer.value, job.build) if answer else "")
+    if answer is None:
+        return Asked(point, None)
+    measured = inspected_travel(point, answer.value, job.build)
+    return Asked(point, answer, unusual(point, answer.value, job.build), offer_on(job.build, measured))
 
 
 def values_used(model, name, among=1000, limit=100):

@@ -1,19 +1,80 @@
-"""The travel measured against its stamping: the one place that says when the two lie apart, and why."""
+"""The one travel of a head: when it lies apart from its stamping, and when what was inspected becomes it."""
 
+from dataclasses import dataclass
+
+from curves.models import Build
 from curves.rows import convert
 
 APART_DEG = 3.0  # distributor degrees; common practice, no source
 AGREES_DEG = 2.0  # a stamping is often off by a degree or two
 _PLACES = 6  # no dust of a subtraction
+_LEAST, _MOST = (
+    limit.limit_value
+    for limit in sorted(
+        Build._meta.get_field("travel_measured_deg").validators, key=lambda one: one.limit_value
+    )
+)
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A travel measured at the inspection that the head doesn't have [both distributor degrees]."""
+
+    inspected_deg: float
+    head_deg: float | None
+
+    @property
+    def fits(self):
+        """Whether a head can have it at all."""
+        return _LEAST <= self.inspected_deg <= _MOST
+
+    @property
+    def seen(self):
+        """What the form that takes it over sends back: the value that was shown."""
+        return f"{self.inspected_deg:.10g}"
+
+    @property
+    def said(self):
+        head = "has none" if self.head_deg is None else f"says {self.head_deg:g}, and that counts"
+        beyond = "" if self.fits else f" No head is taken to have that: {_LEAST:g} to {_MOST:g} can be."
+        return (
+            f"The inspection measured a travel of {self.inspected_deg:g} distributor degrees; "
+            f"the advance head {head}.{beyond}"
+        )
+
+
+def inspected_deg(build, value, unit):
+    """A travel typed in a unit of the shop's list, in distributor degrees; None where it is no angle."""
+    words = unit.casefold()
+    if value is None or not ("deg" in words or "°" in words):
+        return None
+    return round(convert.drive_of(build).to_shaft_deg(value), _PLACES) if "crank" in words else value
+
+
+def offer_on(build, measured_deg):
+    """What may be taken over into a build's head of a travel measured at its inspection, or None."""
+    if measured_deg is None or measured_deg == build.travel_measured_deg:
+        return None
+    return Offer(measured_deg, build.travel_measured_deg)
+
+
+def is_filled_by(build, measured_deg):
+    """Whether the head takes this travel over by itself: it has none, and no other is lost."""
+    offer = offer_on(build, measured_deg)
+    return offer is not None and offer.head_deg is None and offer.fits
 
 
 def apart_on(build, measured_deg):
     """What is said of a travel measured on a build's head, against its stamping; empty while nothing is."""
-    return apart(build.travel_stamped_deg, measured_deg, convert.drive_of(build))
+    counts = measured_deg == build.travel_measured_deg
+    return apart(build.travel_stamped_deg, measured_deg, convert.drive_of(build), counts=counts)
 
 
-def apart(stamped_deg, measured_deg, drive):
-    """What is said of a travel off its stamping [both distributor degrees]; empty while nothing is."""
+def apart(stamped_deg, measured_deg, drive, *, counts=True):
+    """What is said of a travel off its stamping [both distributor degrees]; empty while nothing is.
+
+    ``counts``: whether it is the head's, with which everything is reckoned.
+    """
     if stamped_deg is None or measured_deg is None:
         return ""
     off = round(measured_deg - stamped_deg, _PLACES)
@@ -23,7 +84,7 @@ def apart(stamped_deg, measured_deg, drive):
     return (
         f"Travel measured is {measured_deg:g} distributor degrees, {abs(off):g} {side} than the "
         f"{stamped_deg:g} stamped.{_asked(stamped_deg, measured_deg, off, drive)} "
-        "The measured one counts."
+        f"{'The measured one counts.' if counts else 'It counts once the advance head has it.'}"
     )
 
 

@@ -11,7 +11,7 @@ from jobs.queries import inspection_of
 from jobs.rules.guards import require_open
 from jobs.rules.points import limit_of, triggers_of
 from jobs.stages import Stage
-from jobs.teardown import actions
+from jobs.teardown import actions, travel
 from jobs.teardown.forms import AnswerPointForm, PointForm
 from shop import notes
 from shop.pages import page
@@ -37,7 +37,9 @@ def _write_touched(request, shown):
     """Write every line that was written on; the forms of those that were refused."""
     touched = [form for _, form in _lines(shown, request.POST) if form.is_touched()]
     for form in touched:
-        _write(form, shown.job, request.user)
+        answer = _write(form, shown.job, request.user)
+        if answer and answer.taken_over:
+            notes.leave(request, answer.taken_over)
     return [form for form in touched if form.errors or form.current]
 
 
@@ -91,6 +93,23 @@ def answer_rest(request, number):
     return redirect("answer_points", number)
 
 
+@require_POST
+def take_travel(request, number):
+    """Put the travel measured at the inspection in place of the head's."""
+    shown = _writable(request, number)
+    version = request.POST.get("version", "")
+    seen = {
+        "seen": request.POST.get("seen", ""),
+        "version": int(version) if version.isdecimal() and len(version) < 10 else 0,
+    }
+    try:
+        said = travel.taken_said(travel.take_travel(shown.job, by=request.user, **seen))
+    except ValidationError as error:
+        said = error.message
+    notes.leave(request, said)
+    return redirect(shown.head_address)
+
+
 def _lines(card, data=None):
     """The points asked of a card, each with its form."""
     return [
@@ -122,7 +141,7 @@ def _write(form, job, person):
         return None
     data = form.cleaned_data
     try:
-        return actions.answer_point(
+        form.answer = actions.answer_point(
             job,
             form.point,
             by=person,
@@ -131,6 +150,7 @@ def _write(form, job, person):
             note_text=data["note"],
             version=data["version"],
         )
+        return form.answer
     except ValidationError as error:
         form.add_error(None, error)
     except Conflict as conflict:

@@ -21,6 +21,7 @@ urlpatterns = [
     path("jobs/<int:number>/inspection/", inspection.answer_points, name="answer_points"),
     path("jobs/<int:number>/inspection/rest/", inspection.answer_rest, name="answer_rest"),
     path("jobs/<int:number>/inspection/<int:pk>/", inspection.answer_one, name="answer_one"),
+    path("jobs/<int:number>/inspection/travel/", inspection.take_travel, name="take_travel"),
     path("jobs/<int:number>/findings/", lines.add_finding, name="add_finding"),
     path("jobs/<int:number>/findings/<int:pk>/remove/", lines.remove_finding, name="remove_finding"),
     path("jobs/<int:number>/parts/", lines.add_part, name="add_part"),

@@ -56,6 +56,8 @@ class Inspection(models.Model):
     at = models.DateTimeField(auto_now=True)
     version = models.PositiveIntegerField(default=1)
 
+    taken_over = ""  # what writing it made of the head, just now
+
     class Meta:
         ordering = ["point__order", "pk"]
         constraints = [models.UniqueConstraint(fields=["job", "point"], name="one_answer_per_point")]

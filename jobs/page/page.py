@@ -176,6 +176,17 @@ class Card:
         return [one for one in self.inspection if one.may_be_good_unmeasured]
 
     @property
+    def travel_offer(self):
+        """The travel measured at the inspection, where the head has none or another."""
+        return next((one.travel_offer for one in self.inspection if one.travel_offer), None)
+
+    @property
+    def head_address(self):
+        """Where the head stands on the card."""
+        stage = Stage.TEARDOWN if self.head_is_measured_here else Stage.SPRING_TRIALS
+        return self.address(stage, "head")
+
+    @property
     def head_is_measured_here(self):
         """Whether the head stands in the teardown: from the spring trials on it stands there."""
         return stages.place(self.job.stage) < stages.place(Stage.SPRING_TRIALS)

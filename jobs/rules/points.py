@@ -154,9 +154,14 @@ def impossible(point, value, cylinders=None):
     return said.replace("-", "−")
 
 
+def inspected_travel(point, value, build):
+    """The travel that was measured at a point [distributor degrees]; None at any other point."""
+    return travel.inspected_deg(build, value, point.unit) if point.key == TRAVEL else None
+
+
 def unusual(point, value, build):
     """What is unusual about a value, beside its limit, in words; empty while nothing is."""
-    return travel.apart_on(build, value) if point.key == TRAVEL else ""
+    return travel.apart_on(build, inspected_travel(point, value, build))
 
 
 def applies(point, unit):

@@ -8,6 +8,7 @@ from jobs.models import Finding, Inspection, PartLine
 from jobs.record.noting import changes, in_words, note
 from jobs.rules.guards import lock_open_card
 from jobs.rules.points import proposed_verdict, unusual
+from jobs.teardown.travel import fill_travel
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
 
@@ -22,6 +23,8 @@ MEASURED = "What was measured applies: take the value out, or give another verdi
 @transaction.atomic
 def answer_point(job, point, *, by, value=None, verdict="", note_text="", version=None):
     """Answer one inspection point, or answer it anew; without a verdict the point's limit gives it.
+
+    A travel measured becomes that of a head that has none; the answer says so.
 
     ``version`` is that of the answer the writer saw, None for none; Conflict if there is another by now
     that says something else.
@@ -51,6 +54,7 @@ def answer_point(job, point, *, by, value=None, verdict="", note_text="", versio
         save_versioned(answer, version, list(written))
     said = answer.get_verdict_display()
     note("answered an inspection point", job, by, point=point.label, verdict=said, changes=changed)
+    answer.taken_over = fill_travel(job, point, value, by=by)
     return answer
 
 

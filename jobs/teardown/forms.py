@@ -5,8 +5,9 @@ from copy import copy
 
 from django import forms
 
+from curves.judging.travel import offer_on
 from jobs.models import Finding, Inspection, InspectionPoint, PartLine, Step, Unit
-from jobs.rules.points import impossible, limit_of, proposed_verdict, unusual
+from jobs.rules.points import impossible, inspected_travel, limit_of, proposed_verdict, unusual
 from shop.forms import ModelForm, VersionedForm
 from shop.idempotency import OnceField
 
@@ -118,6 +119,13 @@ class AnswerPointForm(ModelForm):
             return ""
         typed = self.cleaned_data["value"] if self.is_bound else self.initial.get("value")
         return unusual(self.point, typed, self.build)
+
+    @property
+    def travel_offer(self):
+        """What the head may take over of the value as it was saved."""
+        if self.build is None or self.answer is None:
+            return None
+        return offer_on(self.build, inspected_travel(self.point, self.answer.value, self.build))
 
     def is_touched(self):
         """Whether the sender wrote on this line: anything at all where no answer was seen, else another."""

@@ -7,6 +7,7 @@ from curves import engine
 from curves.judging import travel
 from jobs.models import InspectionPoint
 from jobs.rules.points import proposed_verdict, seed_points
+from jobs.teardown.actions import answer_point
 from tests import build
 from tests.jobs.papers.paperwork import signed_sheet, text_of
 
@@ -130,7 +131,7 @@ def test_good_is_never_proposed_for_it_nor_left_standing_from_another_value(clie
 def test_it_stands_on_the_sheet_and_on_the_strangers_page(client, job):
     seed_points()
     point = InspectionPoint.objects.get(key="travel")
-    job.inspections.create(point=point, value=22, verdict="good", by=build.person())
+    answer_point(job, point, value=22, verdict="good", by=build.person())
     build.run(job.build, build.SWEPT, kind="final")
     sheet = signed_sheet(job)
     said = travel.apart(11, 22, engine.Drive(2))
