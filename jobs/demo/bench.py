@@ -166,6 +166,11 @@ def trial(unit, kind, fit, seed):
     return sweep(unit, pair, band_of(kind).speed_rpm, seed, bend_mm=fit.bend_mm)
 
 
+def as_found(unit, fault, seed):
+    """The unit as it came in, of the same seed as ``received``."""
+    return tired(unit, fault, [*seed, 0])[0]
+
+
 def received(unit, kind, fault, seed):
     """The sweep of a unit as it came in, with its own tired pair."""
     unit, pair = tired(unit, fault, [*seed, 0])
@@ -208,7 +213,7 @@ def tired(unit, fault, seed):
         case "stiff":
             primary = replace(primary, rate=primary.rate * 1.3, length=primary.length - slack)
         case "stop worn":
-            unit = replace(unit, travel_deg=unit.travel_deg + rng.uniform(1.5, 2.5))
+            unit = replace(unit, travel_deg=unit.travel_deg + rng.uniform(1.9, 2.1))
         case "secondary lost":
             secondary = None
         case "weak":

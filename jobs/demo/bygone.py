@@ -40,6 +40,9 @@ class Bygone(Visit):
     def want_parts(self):
         """Wanted and fitted later: a card of long ago only shows the end."""
 
+    def mend(self):
+        """Told with the rest of the parts."""
+
     def fit_parts(self):
         job = self.job
         self.price_springs()
@@ -55,7 +58,8 @@ class Bygone(Visit):
     def tick(self, name, count):
         if count is None:
             job = self.job
-            done = job.steps.filter(list=name, at=None).update(by=self.bench_person, at=timezone.now())
+            mine = job.steps.filter(pk__in=[step.pk for step in self.to_do(name)])
+            done = mine.update(by=self.bench_person, at=timezone.now())
             note("did the steps", job, self.bench_person, list=name, steps=done)
 
     def move(self, to):

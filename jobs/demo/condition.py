@@ -48,7 +48,7 @@ BY_FAULT = {
     "stretched": {"spring-loops": ("replace", "primary loop opened")},
     "sticking": {"weight-pivots": ("replace", "seized with varnish")},
     "stiff": {"spring-loops": ("replace", "not springs for this head")},
-    "stop worn": {"travel": ("replace", "two degrees over its stamping")},
+    "stop worn": {"travel": ("replace", "stop worn: {over:g} degrees over its stamping, as found")},
     "secondary lost": {"spring-loops": ("replace", "secondary missing")},
     "weak": {"spring-loops": ("replace", "both under their rate")},
     "sound": {"shaft-side-play": ("replace", "new bush")},
@@ -56,10 +56,12 @@ BY_FAULT = {
 }
 
 
-def answers(points, unit_row, fault, travel_deg, seed):
-    """What this unit shows at each point: (point, value or None, verdict, note), in the list's order."""
+def answers(points, unit_row, fault, travel_deg, stamped_deg, seed):
+    """What this unit shows as found, in the order of the points: (point, value or None, verdict, note)."""
     rng = np.random.default_rng(seed)
-    return [_answer(point, unit_row, fault, travel_deg, rng) for point in points]
+    found = [_answer(point, unit_row, fault, travel_deg, rng) for point in points]
+    over = travel_deg - stamped_deg
+    return [(point, value, verdict, note.format(over=over)) for point, value, verdict, note in found]
 
 
 def _answer(point, unit_row, fault, travel_deg, rng):

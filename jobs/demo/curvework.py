@@ -33,10 +33,20 @@ class CurveWork:
 
     @cached_property
     def travel_measured_deg(self):
-        return round(self.chosen.unit.travel_deg * 4) / 4
+        """As it is once the stop was seen to."""
+        return _quarter(self.chosen.unit.travel_deg)
+
+    @cached_property
+    def travel_found_deg(self):
+        """As the unit came in, by the very stop that its run as received was read on."""
+        return _quarter(bench.as_found(self.chosen.unit, self.fault.key, self._as_received).travel_deg)
+
+    @property
+    def _as_received(self):
+        return [self.seed, self.index, 1]
 
     def run_as_received(self):
-        seed = [self.seed, self.index, 1]
+        seed = self._as_received
         readings = bench.received(self.chosen.unit, self.kind, self.fault.key, seed)
         self._type_run(Run.Kind.AS_RECEIVED, readings, note="As it came in, own springs.")
 
@@ -135,3 +145,8 @@ class CurveWork:
 
     def _type_run(self, kind, readings, **values):
         actions.add_run(self.job, {"kind": kind, **values}, readings, by=self.bench_person)
+
+
+def _quarter(deg):
+    """As a protractor shows it: to a quarter of a degree."""
+    return round(deg * 4) / 4

@@ -122,6 +122,7 @@ class Visit(CurveWork):
 
     def _trials(self):
         yield 0.0, partial(self.move, Stage.SPRING_TRIALS)
+        yield 0.05, self.mend
         yield 0.1, self.measure_head
         yield 0.2, self.set_target
         if self.customer and self.index % 5 == 0:
@@ -225,7 +226,8 @@ class Visit(CurveWork):
         points = InspectionPoint.objects.filter(in_use=True)
         asked = [point for point in points if inspection.applies(point, job.unit)]
         seed = [self.seed, self.index, 3]
-        return condition.answers(asked, job.unit, self.fault, self.travel_measured_deg, seed)
+        travel = (self.travel_found_deg, self.unit_drawn.travel_deg)
+        return condition.answers(asked, job.unit, self.fault, *travel, seed)
 
     def answer_inspection(self, part):
         job = self.job
@@ -287,8 +289,13 @@ class Visit(CurveWork):
             steps.put_aside(step, by=self.bench_person, why="Washed only")
 
     def tick(self, name, count):
-        for step in self.job.steps.filter(list=name, at=None)[:count]:
+        for step in self.to_do(name)[:count]:
             steps.do_step(step, by=self.bench_person)
+
+    def to_do(self, name):
+        """The open steps of a list that are asked of this unit."""
+        job = self.job
+        return [step for step in job.steps.filter(list=name, at=None) if inspection.applies(step, job.unit)]
 
     def sign_abrasive_free(self):
         steps.sign_abrasive_free(self.job, by=self.bench_person)
@@ -322,15 +329,23 @@ class Visit(CurveWork):
     def _trigger_part(self):
         return "Condenser" if self.kind.trigger == "points" else "Module"
 
+    def mend(self):
+        """What the fault takes is done before the head is measured: a worn stop is no stop to measure at."""
+        own = [text for text, _ in self.fault.parts if not text.endswith(faults.FROM_THE_DRAWER)]
+        self._fit(PartLine.objects.filter(job=self.job_pk, state=PartLine.State.WANTED, text__in=own))
+
+    def _fit(self, wanted):
+        for line in wanted.select_related("job"):
+            teardown.change_part(
+                line, {"state": PartLine.State.FITTED}, by=self.bench_person, version=line.version
+            )
+
     def fit_parts(self):
         wanted = PartLine.objects.filter(job=self.job_pk, state=PartLine.State.WANTED)
         for line in wanted.filter(text__endswith=faults.FROM_THE_DRAWER).select_related("job"):
             teardown.remove_part(line, by=self.bench_person)  # they stand there as fitted by now
         self.price_springs()
-        for line in wanted.select_related("job"):
-            teardown.change_part(
-                line, {"state": PartLine.State.FITTED}, by=self.bench_person, version=line.version
-            )
+        self._fit(wanted)
         for line in self.lines_at_the_end():
             teardown.add_part(self.job, line, by=self.bench_person)
 

@@ -131,6 +131,33 @@ def test_no_card_says_that_an_unblasted_unit_was_in_the_cabinet():
     assert not washed.filter(abrasive_free_at__isnull=False).exists()
 
 
+def test_no_step_is_done_that_is_not_asked_of_the_units_trigger():
+    done = Step.objects.exclude(at=None).exclude(triggers="").select_related("job__unit")
+    assert done.exists()
+    assert [step for step in done if step.job.unit.trigger not in step.triggers.split(",")] == []
+
+
+def test_inspection_findings_and_parts_of_a_card_agree(finished):
+    """What was found is told as found, and what mends it is fitted before anything is measured on it."""
+    wanted = PartLine.objects.filter(state=PartLine.State.WANTED)
+    signed = Sheet.objects.signed().values("job")
+    assert not wanted.filter(job__in=finished).exists()
+    assert not wanted.filter(job__in=signed).exists()
+    own = [text for fault in faults.FAULTS for text, _ in fault.parts]
+    mending = [text for text in own if not text.endswith(faults.FROM_THE_DRAWER)]
+    measured = Job.objects.real().filter(build__travel_measured_deg__isnull=False)
+    assert not wanted.filter(job__in=measured, text__in=mending).exists()
+    worn = Inspection.objects.filter(point__key="travel", verdict="replace").select_related("job__build")
+    assert worn.filter(job__in=finished).exists()
+    for found in worn:
+        build = found.job.build
+        over = found.value - build.travel_stamped_deg
+        assert 1.5 <= over <= 2.5, found.job
+        assert f"{over:g} degrees over its stamping, as found" in found.note
+        mended = build.travel_measured_deg
+        assert mended is None or abs(mended - build.travel_stamped_deg) <= 0.5, found.job
+
+
 def test_no_card_of_the_demo_went_on_without_what_it_needed():
     assert not [entry for entry in AuditEntry.objects.all() if entry.detail.get("missing")]
 
