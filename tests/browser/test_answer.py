@@ -145,7 +145,11 @@ def test_warning_in_a_list_is_one_box(open_page, size):
     job.inspections.create(point=point, value=24, verdict="worn", by=build.person())
     page = open_page(size, who="technician")
     page.goto(reverse("card", args=[job.number]))
-    warning = page.locator("#sec-inspection .warning")
-    expect(warning).to_contain_text("11 more than the 13 stamped")
-    assert warning.evaluate("box => box.getClientRects().length") == 1  # inline, each line has its own
+    for kind, words in {
+        "travel": "11 more than the 13 stamped",
+        "travel-offer": "the advance head says",
+    }.items():
+        warning = page.locator(f"#sec-inspection .warning[data-kind={kind}]")
+        expect(warning).to_contain_text(words)
+        assert warning.evaluate("box => box.getClientRects().length") == 1  # inline, each line has its own
     assert_good(page)
