@@ -83,7 +83,8 @@ class OwnerForm(Form):
                     "stock", "Either a customer or shop stock: clear the name, or take the tick away."
                 )
         elif not typed:
-            self.add_error("customer", "Whose unit is it? Type a name, or tick shop stock.")
+            way_out = "Type a name, or tick shop stock." if "stock" in self.fields else "Type a name."
+            self.add_error("customer", f"Whose unit is it? {way_out}")
         elif "customer" in data:
             data["owner"] = self._known(typed) or self._new(typed, data)
         return data

@@ -1,6 +1,7 @@
 """The card: a job, and the moves it makes from stage to stage."""
 
 from django.db import models
+from django.utils import timezone
 
 from curves.models import Build
 from jobs.models.things import Engine, Unit
@@ -115,7 +116,12 @@ class Job(models.Model):
     @property
     def ended_as(self):
         """How a closed card ended, in words."""
-        return self.get_ending_display() or "Handed back"
+        return self.get_ending_display() or ("Handed over" if self.allocated_on else "Handed back")
+
+    @property
+    def ended_on(self):
+        """The day of it: of a unit from the shelf the one on which its owner got it."""
+        return self.allocated_on or (timezone.localdate(self.closed_at) if self.closed_at else None)
 
 
 class StageMove(models.Model):

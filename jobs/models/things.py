@@ -51,6 +51,12 @@ class Engine(models.Model):
         name = f"{self.make} {self.model}".strip()
         return f"{name}, {self.displacement_cc} cc" if self.displacement_cc else name
 
+    @property
+    def in_full(self):
+        """The engine with what it is in and its year."""
+        name = f"{self.vehicle}: {self}" if self.vehicle else str(self)
+        return f"{name}, {self.year}" if self.year else name
+
 
 class Unit(models.Model):
     """The distributor itself."""

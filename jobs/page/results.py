@@ -1,7 +1,5 @@
 """The line that stands for a folded stage: what came of a past one, what a coming one needs."""
 
-from django.utils import timezone
-
 from curves.rows.queries import live_runs
 from jobs import stages
 from jobs.rules import abrasive
@@ -64,17 +62,13 @@ def _bench_curve(job):
 
 def _hand_back(job):
     if job.ending:
-        yield f"{job.ended_as} on {_day(timezone.localdate(job.closed_at))}"
+        yield f"{job.ended_as} on {_day(job.ended_on)}"
         said = job.closing.collected_said
         yield f"{said} {job.closing.collected_by}" if job.closing.collected_by else ""
         yield f"{job.closing.owed:.2f} {job.closing.currency} owed, {FRAME}"
         return
     to = f" to {job.handed_to}" if job.handed_to else ""
-    yield (
-        f"Handed back{to} on {_day(timezone.localdate(job.closed_at))}"
-        if job.closed_at
-        else "Not handed back"
-    )
+    yield f"{job.ended_as}{to} on {_day(job.ended_on)}" if job.closed_at else "Not handed back"
     yield f"warranty until {_day(job.warranty_until)}" if job.warranty_until else ""
     yield f"{several(job.parts_left_off, 'part')} left off" if job.parts_left_off else ""
 

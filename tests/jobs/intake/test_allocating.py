@@ -10,8 +10,11 @@ from django.utils import timezone
 
 from jobs.models import Job, Sheet
 from jobs.moves import actions
+from jobs.page.results import result_of
 from jobs.papers import building, signing, verify
+from jobs.queries import card_for
 from jobs.rules.revisions import names_another_owner
+from jobs.stages import Stage
 from shop.models import Customer
 from tests import build
 from tests.jobs.papers.paperwork import finished_job, signed_sheet, text_of
@@ -206,3 +209,39 @@ def test_engine_is_taken_over_beside_what_is_typed_and_nothing_is_given(client_a
     job = Job.objects.get(pk=shelf.pk)
     assert (job.customer.name, job.engine.vehicle) == ("Marta Quill", "Pellgrove cruiser")
     assert job.engine_id != engine_before.engine_id
+
+
+def test_an_allocated_unit_was_handed_over_on_the_day_its_owner_got_it(client_as, shelf):
+    client, finished = client_as("counter"), timezone.localdate(shelf.closed_at)
+    give(client, shelf)
+    over = f"anded over {TODAY():%-d %b %Y}"
+    back = f"anded back {finished:%-d %b %Y}"
+    job = Job.objects.get(pk=shelf.pk)
+    assert (job.ended_as, job.ended_on) == ("Handed over", TODAY())
+    card = client.get(reverse("card", args=[job.number]) + "?open=hand_back").content.decode()
+    found = client.get(reverse("search"), {"words": "Brandt"}).content.decode()
+    customer = client.get(reverse("customer", args=[job.customer_id])).content.decode()
+    assert f"handed over <time>{TODAY():%-d %b %Y}" in customer
+    for page in (card, found):
+        assert over in page
+        assert back not in page
+    assert f"Handed over to Ivo on {TODAY():%-d %b %Y}" in result_of(
+        card_for(client.person, job.number), Stage.HAND_BACK
+    )
+    assert ">Handed over</dt>" in card
+
+
+def test_without_a_name_no_box_is_asked_for_that_is_not_there(client_as, shelf):
+    page = give(client_as("counter"), shelf, customer="").content.decode()
+    assert "Whose unit is it? Type a name." in page
+    assert "tick shop stock" not in page
+    assert (
+        "tick shop stock" in client_as("counter").post(reverse("new_job"), {"customer": ""}).content.decode()
+    )
+
+
+def test_a_closed_card_prints_its_tray_tag_quietly(client_as, shelf):
+    client = client_as("counter")
+    button = 'class="btn btn-quiet">Print the tray tag'
+    assert button in client.get(reverse("card", args=[shelf.number])).content.decode()
+    assert button not in client.get(reverse("card", args=[build.job().number])).content.decode()

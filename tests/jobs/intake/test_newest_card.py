@@ -29,7 +29,7 @@ def close(job):
 def sold(shelf, by):
     new = close(opening.reopen(shelf, by=by))
     actions.allocate(new, customer=build.customer("Ivo Brandt"), by=by)
-    return new, "(handed back)"
+    return new, "(handed over)"
 
 
 def scrapped(shelf, by):
