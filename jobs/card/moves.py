@@ -16,8 +16,10 @@ from jobs.moves.actions import warranty_end
 from jobs.moves.hand_back_forms import AllocateForm, HandBackForm, MoveForm, RoadReportForm
 from jobs.page.showing import load, show_card, show_section
 from jobs.papers import signing
+from jobs.rules.agreed_for import said_of_the_earlier
 from jobs.rules.guards import require_closed, require_rebuilt
 from jobs.stages import Stage
+from shop import notes
 from shop.idempotency import take
 from shop.rights import require
 from shop.several_forms import Several
@@ -98,7 +100,9 @@ def allocate(request, number):
     saves = request.method == "POST" and not starts
     if saves and form.is_valid() and form.is_theirs(request):
         try:
-            actions.allocate(shown.job, by=request.user, **form.said)
+            given = actions.allocate(shown.job, by=request.user, **form.said)
+            if said := said_of_the_earlier(given):
+                notes.leave(request, f"The unit went to {given.customer}. {said}")
             return redirect("card", number)
         except ValidationError as error:
             form.refuse(error)

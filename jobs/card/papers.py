@@ -168,6 +168,7 @@ def check(request, token):
         # Frozen when it was signed; a sheet from before there was a headline has none.
         said = {} if context["faults"] else sheet.content
         context["headline"] = ((said.get("curve") or {}).get("headline") or {}).get("text", "")
+        context["earlier_engine"] = said.get("earlier_engine", "")
         context["unusual"] = [one["unusual"] for one in said.get("inspections") or [] if one.get("unusual")]
     status = 200
     if request.method == "POST":

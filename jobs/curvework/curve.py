@@ -7,7 +7,7 @@ from django.utils.functional import SimpleLazyObject
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from curves.figures import caliper, charts, svg
-from curves.judging import outcome, verdicts
+from curves.judging import verdicts
 from curves.judging.proof import proof_of
 from curves.models import Run
 from curves.readings import csvfile
@@ -19,6 +19,7 @@ from jobs.curvework import actions, trial_actions
 from jobs.curvework.spring_lines import PLACES, where_words
 from jobs.intake.returned import left_with
 from jobs.queries import card_for
+from jobs.rules.agreed_for import summary_of
 from jobs.rules.guards import require_open, verdicts_of
 from jobs.stages import Stage
 from shop import idempotency, notes
@@ -42,13 +43,8 @@ def curve_context(job, shop=None):
 
 def curve_of(job, shop):
     """Figure, summary and runs of a card; asks for no curve rows when the job comes from ``card_for``."""
-    engine, build = job.engine, job.build
-    said = outcome.summary(
-        build,
-        idle_crank_rpm=engine.idle_crank_rpm if engine else None,
-        top_crank_rpm=engine.top_crank_rpm if engine else None,
-        margin_crank_rpm=shop.idle_margin_crank_rpm,
-    )
+    build = job.build
+    said = summary_of(job, build, shop.idle_margin_crank_rpm)
     proof = SimpleLazyObject(lambda: _proof(job, said))
     return {"summary": said, **drawn(build), **_runs_of(build), "proof": proof}
 

@@ -68,6 +68,9 @@ class Job(models.Model):
     setting_note = models.TextField("setting instructions", blank=True, max_length=2000)
     warranty_until = models.DateField(null=True, blank=True)
     allocated_on = models.DateField(null=True, blank=True)  # when it went from the shelf to its owner
+    agreed_for = models.CharField(
+        "engine that target and timing were agreed for", max_length=300, blank=True
+    )  # as it was called; blank: the card's own
     handed_to = models.CharField("handed to", max_length=120, blank=True)
 
     stage_since = models.DateTimeField()

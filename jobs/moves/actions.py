@@ -14,6 +14,7 @@ from jobs.models import Job, Sheet, StageMove
 from jobs.papers import signing
 from jobs.record.noting import note
 from jobs.rules import guards
+from jobs.rules.agreed_for import engine_agreed_for
 from jobs.rules.recorded import recorded_sha256
 from jobs.rules.revisions import OUTDATED, is_outdated
 from jobs.stages import Stage
@@ -96,8 +97,10 @@ def allocate(job, *, customer, by, on=None, engine=None, handed_to="", warranty_
         if row is not None and row.pk is None:
             row.save()
     given = {"customer": customer, "handed_to": handed_to, "warranty_until": warranty_until}
+    given["agreed_for"] = engine_agreed_for(now, engine)
     _write(now, allocated_on=on, engine=engine or now.engine, **given)
     said = {"handed_to": handed_to, "on": on.isoformat(), "engine": str(engine or "")}
+    said["agreed_for"] = now.agreed_for
     said["warranty_until"] = warranty_until.isoformat() if warranty_until else ""
     note("allocated the unit", now, by, **_told(owner=str(customer), **said))
     if sign:

@@ -8,9 +8,10 @@ from django.urls import reverse
 
 from curves.figures import charts, svg
 from curves.figures.tables import readings_table
-from curves.judging import checks, outcome, proof, verdicts
+from curves.judging import checks, proof, verdicts
 from curves.rows import queries
 from jobs.models import Sheet
+from jobs.rules.agreed_for import said_of_the_earlier, summary_of
 from jobs.rules.points import CAUTIONS, unusual
 from jobs.rules.recorded import answers_of, canonical, day, digest, recorded, springs_of
 from jobs.rules.revisions import SHELF
@@ -41,6 +42,8 @@ def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=
     }
     if job.ending:
         data["ended"] = _ended(job)
+    if earlier := said_of_the_earlier(job):
+        data["earlier_engine"] = earlier
     if kind == Sheet.Kind.TRAY_TAG:
         return data | {"shop": _shop(False), "tag": tag(job)}
     build = queries.build_for(job.build_id)
@@ -87,13 +90,7 @@ def signature(revision, person, at):
 
 def reckoned(job, build, chart_width_mm):
     """What the engine makes of it: the chart, the readings against the band, knees and the setting card."""
-    engine = job.engine
-    summary = outcome.summary(
-        build,
-        idle_crank_rpm=engine.idle_crank_rpm if engine else None,
-        top_crank_rpm=engine.top_crank_rpm if engine else None,
-        margin_crank_rpm=Shop.current().idle_margin_crank_rpm,
-    )
+    summary = summary_of(job, build, Shop.current().idle_margin_crank_rpm)
     figure = charts.figure(build, with_trials=False)
     final = proof.final_of(build, cylinders=job.cylinders)
     judged = final or (summary.latest and proof.proof_of(summary.latest.run, build, cylinders=job.cylinders))

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
+from jobs.rules.agreed_for import said_of_the_earlier
 from jobs.rules.agreement import agreement_of
 from shop.amounts import FRAME
 
@@ -24,7 +25,12 @@ class Notice:
 
 def notices(job, shop):
     """Everything unusual that is written on a card; amounts are in the currency of the shop."""
-    return [*_agreed(job), *_money(job, shop), *_engine(job)]
+    return [*_agreed(job), *_money(job, shop), *_engine(job), *_earlier(job)]
+
+
+def _earlier(job):
+    if said := said_of_the_earlier(job):
+        yield Notice("setting", "earlier-engine", said)
 
 
 def _agreed(job):

@@ -1,9 +1,12 @@
 """A unit from the shelf goes to its owner, with their engine, a day, and a sheet that names them."""
 
+import html
 import json
 from datetime import timedelta
+from importlib import import_module
 
 import pytest
+from django.apps import apps
 from django.core.exceptions import PermissionDenied
 from django.urls import reverse
 from django.utils import timezone
@@ -13,6 +16,7 @@ from jobs.moves import actions
 from jobs.page.results import result_of
 from jobs.papers import building, signing, verify
 from jobs.queries import card_for
+from jobs.rules.agreed_for import said_of_the_earlier
 from jobs.rules.revisions import names_another_owner
 from jobs.stages import Stage
 from shop.models import Customer
@@ -209,6 +213,84 @@ def test_engine_is_taken_over_beside_what_is_typed_and_nothing_is_given(client_a
     job = Job.objects.get(pk=shelf.pk)
     assert (job.customer.name, job.engine.vehicle) == ("Marta Quill", "Pellgrove cruiser")
     assert job.engine_id != engine_before.engine_id
+
+
+CRUISER = {"engine-make": "Pellgrove", "engine-vehicle": "Pellgrove cruiser", "engine-cylinders": "4"}
+
+
+def test_target_and_timing_of_the_earlier_engine_are_said_to_be_its(client_as, shelf):
+    client, earlier = client_as("technician"), shelf.engine.in_full
+    form = client.get(reverse("allocate", args=[shelf.number])).content.decode()
+    assert f"stay as they were agreed for {earlier}" in " ".join(form.split())
+    given = client.post(
+        reverse("allocate", args=[shelf.number]),
+        {"customer": "Ivo Brandt", "phone": "0555 0102", "on": str(TODAY()), "password": build.PASSWORD}
+        | CRUISER,
+        follow=True,
+    )
+    job = Job.objects.get(pk=shelf.pk)
+    said = said_of_the_earlier(job)
+    assert earlier in said
+    assert "Pellgrove cruiser: Pellgrove" in said
+    page = html.unescape(given.content.decode())
+    assert 'class="note' in page
+    assert page.count(said) == 3  # the note, over what the light must read, beside the instructions
+    sheet = newest(job)
+    assert said in sheet.content["curve"]["warnings"]
+    building.build(sheet.pk)
+    sheet.refresh_from_db()
+    assert said in " ".join(text_of(sheet).split())
+    assert said in html.unescape(page_of(client, sheet))
+    assert "another engine" not in page_of(client, Sheet.objects.get(job=job, revision=1))
+    assert job.history.get(verb="allocated the unit").detail["agreed_for"] == earlier
+
+
+def test_a_sheet_that_is_signed_later_says_it_too(client_as, shelf):
+    give(client_as("counter"), shelf, **CRUISER)
+    job = Job.objects.get(pk=shelf.pk)
+    sheet = signed_sheet(job, built=False)
+    assert said_of_the_earlier(job) in sheet.content["curve"]["warnings"]
+
+
+@pytest.mark.parametrize("figures", [{}, "the same"])
+def test_nothing_is_said_of_the_engine_it_was_rebuilt_for(client_as, shelf, figures):
+    if figures:
+        values = {
+            name: getattr(shelf.engine, name) for name in ("vehicle", "make", "model", "year", "cylinders")
+        }
+        figures = {f"engine-{name}": value for name, value in values.items() if value}
+        others = [field.name for field in shelf.engine._meta.fields if field.name not in (*values, "id")]
+        figures |= {f"engine-{name}": getattr(shelf.engine, name) or "" for name in others}
+    assert give(client_as("technician"), shelf, password=build.PASSWORD, **figures).status_code == 302
+    job = Job.objects.get(pk=shelf.pk)
+    assert job.agreed_for == ""
+    assert "earlier_engine" not in newest(job).content
+
+
+def test_with_nothing_agreed_nothing_is_said_to_be_another_engines(client_as):
+    job = finished_job(customer=None)
+    job.build.target.delete()
+    Job.objects.filter(pk=job.pk).update(closed_at=timezone.now(), setting_note="")
+    give(client_as("counter"), job, **CRUISER)
+    assert Job.objects.get(pk=job.pk).agreed_for == ""
+
+
+def test_an_engine_that_nobody_wrote_down_is_said_to_be_that(client_as, shelf):
+    Job.objects.filter(pk=shelf.pk).update(engine=None)
+    give(client_as("counter"), Job.objects.get(pk=shelf.pk), **CRUISER)
+    assert "agreed for an engine that nobody wrote down" in said_of_the_earlier(Job.objects.get(pk=shelf.pk))
+
+
+def test_units_given_away_before_are_told_by_the_last_sheet_of_the_earlier_engine(client_as, shelf):
+    earlier = f"{shelf.engine.vehicle}: {shelf.engine}" if shelf.engine.vehicle else str(shelf.engine)
+    give(client_as("technician"), shelf, password=build.PASSWORD, **CRUISER)
+    same = finished_job(customer=None)
+    Job.objects.filter(pk=same.pk).update(closed_at=timezone.now())
+    give(client_as("counter"), same)
+    Job.objects.update(agreed_for="")
+    import_module("jobs.migrations.0016_engine_that_was_agreed_for").fill(apps, None)
+    assert Job.objects.get(pk=shelf.pk).agreed_for == earlier
+    assert Job.objects.get(pk=same.pk).agreed_for == ""
 
 
 def test_an_allocated_unit_was_handed_over_on_the_day_its_owner_got_it(client_as, shelf):

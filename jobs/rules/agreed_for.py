@@ -1,0 +1,54 @@
+"""Which engine target, timing and setting were agreed for: a unit from the shelf may go on another."""
+
+from dataclasses import replace
+
+from curves.judging import outcome
+from curves.judging.verdicts import Warning
+
+UNKNOWN = "an engine that nobody wrote down"
+
+
+def engine_agreed_for(job, engine):
+    """What the card keeps as its owner's ``engine`` takes the place of the one it was rebuilt for.
+
+    An empty text where the engine is the same, or where nothing was agreed for the earlier one.
+    """
+    if engine is None or _figures(engine) == _figures(job.engine):
+        return job.agreed_for
+    if not (hasattr(job.build, "target") or job.setting_note):
+        return ""
+    return job.agreed_for or (job.engine.in_full if job.engine else UNKNOWN)
+
+
+def said_of_the_earlier(job):
+    """That target and timing are another engine's, in words; empty where they are this one's."""
+    if not job.agreed_for or job.engine is None:
+        return ""
+    idle = " Only its idle row is of the engine as it is now." if job.engine.idle_crank_rpm else ""
+    return (
+        f"Target, initial timing and setting instructions were agreed for {job.agreed_for}; the unit goes on "
+        f"{job.engine.in_full} now. The setting card is the earlier engine's.{idle} Look the timing up and "
+        "agree it anew before the engine is run."
+    )
+
+
+def summary_of(job, build, margin_crank_rpm):
+    """What a card's runs come to on its engine, with what is said where they were made for another."""
+    engine = job.engine
+    found = outcome.summary(
+        build,
+        idle_crank_rpm=engine.idle_crank_rpm if engine else None,
+        top_crank_rpm=engine.top_crank_rpm if engine else None,
+        margin_crank_rpm=margin_crank_rpm,
+    )
+    said = said_of_the_earlier(job)
+    return replace(found, warnings=(Warning("engine", said), *found.warnings)) if said else found
+
+
+def _figures(engine):
+    """All that an engine says of itself; nothing for none."""
+    if engine is None:
+        return ()
+    return tuple(
+        field.value_from_object(engine) for field in engine._meta.concrete_fields if not field.primary_key
+    )
