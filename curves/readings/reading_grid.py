@@ -63,6 +63,7 @@ class ReadingGrid:
     speed_unit: str = "distributor rpm"
     usual: tuple[float, float] | None = None
     beside: str = ""  # the limits in the other frame, in words
+    enough: int | None = None  # rows, in one column, that end it for ``curves.judging.checks``; None: all due
 
 
 def read_typed(kind, typed, run, said=None, *, cylinders=None):
@@ -207,6 +208,7 @@ def _spark(run, cylinders):
         "offset_deg",
         cylinders=cylinders,
         name="Spark scatter",
+        enough=count,
         heading="cylinder, firing order",
         rows=tuple(Part(f"{number}", {"cylinder": number}) for number in range(1, count + 1)),
         columns=tuple(Part(f"{rpm:g} {_rpm(run)}", {"speed_rpm": rpm}) for rpm in _speeds(run, SPARK_RPM)),
@@ -220,6 +222,7 @@ def _dwell(run, cylinders):
         "dwell_deg",
         cylinders=cylinders,
         name="Dwell",
+        enough=2,
         heading=_rpm(run),
         rows=tuple(Part(f"{rpm:g}", {"speed_rpm": rpm}) for rpm in _speeds(run, DWELL_RPM)),
         columns=(Part("Dwell", {}),),
@@ -233,6 +236,7 @@ def _vacuum(run):
         "vacuum",
         "advance_deg",
         name="Vacuum",
+        enough=2,
         heading="vacuum",
         rows=(),
         columns=(Part("Added", {}),),

@@ -2,8 +2,9 @@
 //
 // A simulated needle fills a reading in with a "bench:read" event on the document, {speed_rpm, falling,
 // advance_deg}; what is read now stands in the screen's data-speed and data-falling.
-import { Cells, make, starting } from "./benchcells.js";
+import { Cells, make, starting, whereOf } from "./benchcells.js";
 import { outside, withPoints } from "./benchfigure.js";
+import { doneWords, leftOf, stepWords } from "./benchnext.js";
 import { plain, Records } from "./benchrecords.js";
 import { showTrouble } from "./benchtrouble.js";
 import { showUnjudged } from "./benchunjudged.js";
@@ -272,7 +273,7 @@ function render() {
   renderNext(cell);
   renderState();
   showTrouble(part("trouble"), records, data.grids, retype);
-  for (const button of root.querySelectorAll("[data-grid]")) button.setAttribute("aria-pressed", String(button.dataset.grid === grid.kind));
+  for (const button of part("grids").children) button.setAttribute("aria-pressed", String(button.dataset.grid === grid.kind));
   for (const button of root.querySelectorAll("[data-unit]")) button.setAttribute("aria-pressed", String(button.dataset.unit === unit?.key));
   part("units").hidden = !unit;
   part("undo").disabled = !history.length && !newest();
@@ -281,28 +282,34 @@ function render() {
 
 function renderNext(cell) {
   const isDone = cells.isRead && !isAsking && Boolean(cell.record);
-  const rest = data.grids.filter((one) => one !== grid && !records.list(one.kind).length).map((one) => one.name.toLowerCase());
-  const words = isAsking ? `Type the ${grid.other.name.toLowerCase()}, then Keep.`
-    : isDone ? `${grid.name}: all read.${rest.length ? ` Still open: ${rest.join(", ")}.` : ""}`
-    : cell.record ? `${starting(cell.name)} holds ${plain(cell.record.values[grid.value])}: a new value corrects it.`
-    : step(cell);
+  const left = isDone ? leftOf(data.grids, grid, records, cells) : { begun: [], open: [] };
+  const words = isAsking ? `Type the ${grid.other.name.toLowerCase()}, then Keep.` : isDone ? doneWords(grid, left) : stepWords(grid, cell);
   if (part("next").textContent !== words) part("next").textContent = words;
+  const [begun] = left.begun, on = part("on");
+  on.hidden = !begun;
+  on.textContent = begun ? `On with ${begun.name.toLowerCase()}` : "";
+  on.dataset.grid = begun?.kind ?? "";
   part("done").hidden = !isDone;
+  part("done").classList.toggle("btn-go", !begun);
   root.querySelector(".pad-keep").classList.toggle("btn-go", !isDone);
 }
 
-function step(cell) {
-  if (grid.kind === "reading") return `${cell.at.falling ? "Come down" : "Go up"} to ${plain(cell.row)} ${grid.speed_unit} and read.`;
-  if (grid.kind === "spark") return `${starting(cell.name)}: read how far it is off.`;
-  return `Go to ${cell.name} and read.`;
+// What is said under the reading is of the cell that is named above it; while nothing is typed there, of what was
+// typed last, by its name. What the band says of the last is named there too.
+function renderState() {
+  const place = byId("bench-state"), own = isAsking ? null : cells.selected.record;
+  const last = data.grids.flatMap((one) => records.list(one.kind)).find((one) => one.address === place.dataset.address);
+  const words = own ? own.words : last ? `${starting(nameOf(last))}: ${lower(last.words)}` : "Nothing typed yet";
+  set(place, (own ?? last)?.state ?? "empty", words);
+  judge(last);
+  renderSending();
 }
 
-function renderState() {
-  const place = byId("bench-state");
-  const record = data.grids.flatMap((one) => records.list(one.kind)).find((one) => one.address === place.dataset.address);
-  set(place, record?.state ?? "empty", record ? record.words : "Nothing typed yet");
-  judge(record);
-  renderSending();
+const lower = (words) => words[0].toLowerCase() + words.slice(1);
+
+function nameOf(record) {
+  const cell = cells.all.find((one) => one.record?.address === record.address);
+  return cell?.name ?? whereOf(data.grids.find((one) => one.kind === record.kind), record.values);
 }
 
 // Of everything that this person typed on this tablet, whatever run it belongs to: only then is all saved.

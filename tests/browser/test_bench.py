@@ -198,7 +198,9 @@ def test_a_run_by_finger_alone(open_page, db):
     tap_in(page, "1", "0", "0", "1-")
     page.get_by_role("button", name="Dwell").tap()
     tap_in(page, "51", "50")
-    expect(page.locator("[data-bench-next]")).to_contain_text("Dwell: all read. Still open: vacuum.")
+    expect(page.locator("[data-bench-next]")).to_have_text(
+        "Dwell: all read. Begun, not read to the end: sweep. Still open: vacuum."
+    )
     page.get_by_role("button", name="Vacuum").tap()
     page.get_by_role("button", name="mmHg").tap()
     tap_in(page, "0", "0", "0", "1.5", "3", "3")
@@ -354,6 +356,71 @@ def test_a_sweep_read_at_other_speeds_is_not_led_back(page, db):
     expect(following).to_have_text("Sweep: all read.")
 
 
+def test_what_was_begun_and_not_read_to_the_end_is_named_and_led_back_to(open_page, db):
+    job = bench_job(kind=Run.Kind.FINAL, stage="bench_curve", speeds=[300, 1000])
+    page = open_page("phone")
+    open_bench(page, job)
+    following = page.locator("[data-bench-next]")
+    on, done = page.locator("[data-bench-on]"), page.locator("[data-bench-done]")
+    tap_in(page, "0", "7", "7.5", "0")
+    expect(following).to_have_text("Sweep: all read. Still open: spark scatter, dwell, vacuum.")
+    expect(on).to_be_hidden()
+    expect(done).to_have_class(re.compile(r"\bbtn-go\b"))
+    page.get_by_role("button", name="Vacuum").tap()
+    page.get_by_role("button", name="mmHg").tap()
+    tap_in(page, "0", "0", "0", "1.5", "3", "3")
+    page.get_by_role("button", name="Spark scatter").tap()
+    tap_in(page, "1", "0")  # of four cylinders
+    page.get_by_role("button", name="Dwell").tap()
+    tap_in(page, "51", "50")
+    expect(following).to_have_text("Dwell: all read. Begun, not read to the end: spark scatter.")
+    all_saved(page)
+    expect(page.locator("#bench-headline")).to_contain_text("scatter not read to the end")
+    page.reload()
+    page.get_by_role("button", name="Dwell").tap()
+    expect(following).to_have_text("Dwell: all read. Begun, not read to the end: spark scatter.")
+    expect(done).not_to_have_class(re.compile(r"\bbtn-go\b"))
+    assert_fits(page)
+    on.tap()
+    expect(following).to_have_text("Cylinder 3 at 300 distributor rpm: read how far it is off.")
+    tap_in(page, "0", "0")
+    page.get_by_role("button", name="Sweep").tap()
+    cell(page, 1000).tap()
+    expect(following).to_have_text("Sweep: all read.")
+    expect(on).to_be_hidden()
+    expect(done).to_have_class(re.compile(r"\bbtn-go\b"))
+
+
+def test_what_is_said_of_saving_is_of_the_cell_that_is_named(page, job, watch):
+    watch.forgive("ERR_INTERNET_DISCONNECTED")
+    open_bench(page, job)
+    where, state = page.locator(".bench-where"), page.locator("#bench-state")
+    expect(state).to_have_text("Nothing typed yet")
+    page.locator("[data-cell='600/0/0']").click()
+    type_in(page, "7")
+    all_saved(page)
+    expect(where).to_have_text("700 distributor rpm, rising")  # nothing is typed there
+    expect(state).to_have_text(re.compile(r"^600 distributor rpm, rising: saved \d\d:\d\d$"))
+    cell(page, 600).click()
+    expect(state).to_have_text(re.compile(r"^Saved \d\d:\d\d$"))
+    page.reload()
+    expect(page.locator("[data-bench-cells] table")).to_be_visible()
+    cell(page, 600).click()
+    expect(state).to_have_text("Saved")
+    cell(page, 700).click()
+    expect(state).to_have_text("Nothing typed yet")
+    page.context.set_offline(True)
+    type_in(page, "8")
+    expect(where).to_have_text("800 distributor rpm, rising")
+    expect(state).to_have_text("700 distributor rpm, rising: waiting")
+    cell(page, 700).click()
+    expect(state).to_have_text("Waiting")
+    page.get_by_role("button", name="Another speed").click()
+    expect(state).to_have_text("700 distributor rpm, rising: waiting")
+    page.context.set_offline(False)
+    all_saved(page)
+
+
 @pytest.mark.parametrize(
     ("frame", "name", "first"), [(Frame.SHAFT, "distributor", 300), (Frame.CRANK, "crank", 600)]
 )
@@ -422,7 +489,7 @@ def reloaded(page):
 
 def test_after_each_write_the_bench_says_what_a_fresh_load_of_it_says(open_page, db):
     """A reading kept, corrected and taken back; a second tablet hears of it, and the card counts it."""
-    job = bench_job(kind=Run.Kind.FINAL, stage="bench_curve", speeds=[300, 1000, 1800])
+    job = bench_job(kind=Run.Kind.FINAL, stage="bench_curve", speeds=[300, 600, 1000, 1500, 1800])
     first, second = open_page("desk", who="technician"), open_page("desk", who="owner")
     for page in (first, second):
         open_bench(page, job)
@@ -439,10 +506,10 @@ def test_after_each_write_the_bench_says_what_a_fresh_load_of_it_says(open_page,
         assert reloaded(first) == said
         return said
 
-    type_in(first, "0", "7.5", "11")
+    type_in(first, "0", "3", "7.5", "10.5", "11")
     risen = agree()
     assert "falling sweep not read" in risen[".bench-proof"]
-    type_in(first, "11.1", "7.6", "0.1")
+    type_in(first, "11.1", "10.6", "7.6", "3.1", "0.1")
     whole = agree()
     assert "not read" not in whole[".bench-proof"]
     cell(first, 1000).click()

@@ -104,11 +104,11 @@ def test_saved_is_said_only_after_the_commit(page, job):
     held = []
     page.route("**/readings/*/", lambda route: held.append(route))
     type_in(page, "0")
-    expect(page.locator("#bench-state")).to_have_text("Waiting")
+    expect(page.locator("#bench-state")).to_have_text("300 distributor rpm, rising: waiting")
     expect(cell(page, 300)).to_contain_text("Waiting")
     assert saved(job) == []
     held[0].continue_()
-    expect(page.locator("#bench-state")).to_contain_text("Saved ")
+    expect(page.locator("#bench-state")).to_contain_text("300 distributor rpm, rising: saved ")
     assert saved(job) == [(300, 0, False)]
 
 

@@ -5,6 +5,7 @@ import pytest
 from curves.engine.units import KPA_PER_MMHG
 from curves.judging import checks
 from curves.models import DwellReading, Run, SparkReading, VacuumReading
+from curves.readings import reading_grid
 from curves.rows import queries
 from tests import build
 
@@ -165,3 +166,19 @@ def test_a_capsule_that_moves_nothing_fails():
 
 def test_a_capsule_read_once_is_not_judged():
     assert proved(GOOD, vacuums=[(20, 0)])["vacuum"].passed is None
+
+
+@pytest.mark.parametrize("kind", ["spark", "dwell", "vacuum"])
+def test_the_bench_asks_on_for_as_many_rows_as_the_checks_do(kind):
+    rows = {
+        "spark": [(300, cylinder, 0) for cylinder in (1, 2, 3, 4)],
+        "dwell": [(300, 50), (875, 50)],
+        "vacuum": [(10, 0), (30, 5)],
+    }[kind]
+    run = build.run(build.build(), [], kind=Run.Kind.FINAL)
+    grids = {one["kind"]: one for one in reading_grid.grids_of(run, run.build, (300,), cylinders=4)}
+    enough = grids[kind]["enough"]
+    assert enough == len(rows)
+    for count in range(1, enough):
+        assert proved(GOOD, **{f"{kind}s": rows[:count]})[kind].passed is None
+    assert proved(GOOD, **{f"{kind}s": rows})[kind].passed is not None
