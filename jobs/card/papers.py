@@ -5,6 +5,7 @@ from django.core.exceptions import ValidationError
 from django.http import FileResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.functional import SimpleLazyObject
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -15,6 +16,7 @@ from jobs.papers import building, signing, verify
 from jobs.papers.forms import LARGEST_UPLOAD, CompareForm, DraftForm, SignForm, VoidForm
 from jobs.papers.seen import told
 from jobs.queries import card_for
+from jobs.rules.guards import verdicts_of
 from jobs.rules.recorded import recorded_sha256
 from jobs.rules.revisions import changed_since, revisions
 from shop import idempotency
@@ -23,7 +25,11 @@ from shop.pages import page
 from shop.rights import require
 
 SECTION = "jobs/page/sections/_paper.html"
-LIST = "jobs/page/sections/_paper_list.html"
+# Parts of it that ask for themselves, by the id that htmx names as its target.
+PARTS = {
+    "paper-list": "jobs/page/sections/_paper_list.html",
+    "paper-says": "jobs/page/sections/_paper_says.html",
+}
 
 
 def paper_context(job, person, *, draft_form=None, sign_form=None, seen=None):
@@ -50,7 +56,16 @@ def paper_context(job, person, *, draft_form=None, sign_form=None, seen=None):
         "void_form": VoidForm(),
         "may_sign": person.may("sign_sheet"),
         "may_sign_next": person.may("sign_sheet") and bool(kinds),
+        "unproved": SimpleLazyObject(lambda: _unproved(job)),  # only the form to sign asks, and judges a run
     }
+
+
+def _unproved(job):
+    """What stands against "proved" on a sheet signed now, in the sheet's words; empty when nothing does."""
+    final = verdicts_of(job).final
+    if final is None:
+        return "no final run was read."
+    return "" if final.is_proved else f"{final.headline}."
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -191,16 +206,15 @@ def _compare(request, sheet, context):
 
 
 def _papers(request, job, *, status=200, **forms):
-    """The papers as the card's section, as its list alone for the look-again, or as a page of their own."""
-    list_only = request.htmx and request.htmx.target == "paper-list"
+    """The papers as the card's section, as the part of it that asks again, or as a page of their own."""
+    part = PARTS.get(request.htmx.target) if request.htmx else None
     extra = {name: forms.pop(name) for name in ("void_sheet", "void_form") if name in forms}
     context = paper_context(job, request.user, seen=told(request), **forms) | extra
-    if context["papers_pending"] and not list_only:
+    if context["papers_pending"] and not part:
         building.want_now(context["drafts"] + context["revisions"])
-    if request.htmx and not list_only and status != OK:
+    if request.htmx and not part and status != OK:
         return answered(request, job.number, SECTION, status=status, **context)
-    fragment = LIST if list_only else SECTION
-    return page(request, "jobs/papers/papers.html", context, fragment=fragment, status=status)
+    return page(request, "jobs/papers/papers.html", context, fragment=part or SECTION, status=status)
 
 
 def _done(request, job):

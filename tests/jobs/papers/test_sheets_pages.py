@@ -8,6 +8,8 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
+from curves.judging import proof
+from curves.rows import queries
 from jobs.models import Sheet
 from jobs.papers import building, signing
 from jobs.papers.forms import LARGEST_UPLOAD
@@ -81,6 +83,29 @@ def test_signing_twice_with_one_form_is_one_revision(client_as, job):
     client = client_as("owner")
     assert post_signature(client, job).status_code == post_signature(client, job).status_code == 302
     assert job.sheets.get().revision == 1
+
+
+def said_beside_the_button(client, job):
+    page = client.get(reverse("sheets", args=[job.number])).text
+    warning = r'<p class="warning" data-kind="unproved">(.*?)</p>'
+    found = re.search(warning + r'\s*</div>\s*<p class="actions"><button[^>]*>Sign the sheet', page)
+    return re.sub("<[^>]+>", "", found[1]) if found else ""
+
+
+def test_who_signs_a_sheet_that_proves_nothing_is_told_beside_the_button(client_as, job):
+    client = client_as("owner")
+    final = proof.final_of(queries.build_for(job.build_id), cylinders=job.cylinders)
+    said = said_beside_the_button(client, job)
+    assert (said == "") == bool(final.is_proved)
+    job.build.runs.filter(kind="final").first().readings.update(advance_deg=14)
+    final = proof.final_of(queries.build_for(job.build_id), cylinders=job.cylinders)
+    assert not final.is_proved
+    said = said_beside_the_button(client, job)
+    assert said == f"The sheet will not say proved: {final.headline}."
+    headline = draft(job, "curve_sheet", built=False).content["curve"]["headline"]
+    assert (headline["text"], headline["proved"]) == (final.headline, False)
+    bare = build.job(stage="hand_back")
+    assert "no final run was read" in said_beside_the_button(client, bare)
 
 
 @pytest.mark.parametrize("options", [{}, HTMX])
