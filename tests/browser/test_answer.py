@@ -153,3 +153,7 @@ def test_warning_in_a_list_is_one_box(open_page, size):
         expect(warning).to_contain_text(words)
         assert warning.evaluate("box => box.getClientRects().length") == 1  # inline, each line has its own
     assert_good(page)
+    page.goto(reverse("answer_points", args=[job.number]))
+    page.locator(".point", has_text="Travel against").locator("summary").click()
+    expect(page.get_by_role("link", name="To the advance head")).to_be_visible()
+    assert_good(page)
