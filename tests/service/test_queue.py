@@ -17,7 +17,7 @@ from tests.build import PASSWORD
 from tests.service.installation import children_of, wait_for
 
 ORDER = """
-from jobs.building import order_draft
+from jobs.papers.building import order_draft
 from shop.models import Paper
 from tests import build
 

@@ -6,7 +6,7 @@ import time
 from tests.service.installation import wait_for
 
 ORDER = """
-from jobs import building
+from jobs.papers import building
 from tests.jobs.papers.paperwork import finished_job
 from tests import build
 {before}
@@ -24,7 +24,7 @@ LOSE_THE_NUDGE = "from shop import nudges; nudges.send = lambda task, **values: 
 LOOK = """
 from pathlib import Path
 from django.conf import settings
-from jobs import checking
+from jobs.papers import verify
 from jobs.models import Sheet
 folder = Path(settings.MEDIA_ROOT, "sheets")
 files = sorted(str(path.relative_to(settings.MEDIA_ROOT)) for path in folder.rglob("*") if path.is_file())
@@ -34,7 +34,7 @@ answer = {
     "tries": [sheet.tries for sheet in sheets],
     "named": sorted(sheet.pdf.name for sheet in sheets if sheet.pdf),
     "files": files,
-    "faults": [fault for sheet in sheets for fault in checking.faults(sheet)],
+    "faults": [fault for sheet in sheets for fault in verify.faults(sheet)],
 }
 """
 WAITED = """
