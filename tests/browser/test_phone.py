@@ -41,7 +41,7 @@ def test_move_on_from_the_foot_and_hand_back_from_it(open_page, size):
     page.goto(reverse("card", args=[job.number]))
     page.locator("#card-bar").get_by_role("button", name="Move on to teardown").click()
     expect(page.locator("#card-bar")).to_contain_text("Teardown")
-    ready = finished_job()
+    ready = build.worked(finished_job())
     signed_sheet(ready)
     page.goto(reverse("card", args=[ready.number]))
     page.locator("#card-bar").get_by_role("link", name="Hand back").click()
