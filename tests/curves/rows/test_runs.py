@@ -80,7 +80,7 @@ def test_a_double_send_makes_one_run(client_as, job):
         (("-600", "5", ""), "Speed of −600 rpm is not possible"),
         (("600", "400", ""), "Advance of 400 degrees is not possible"),
         (("600", "nan", ""), "“nan” is not a number"),
-        (("1,200", "5", ""), "can be 1200 or 1.200"),
+        (("812.375", "5", ""), "can be 812375 or 812.3750"),
     ],
 )
 def test_a_bad_cell_is_refused_beside_it_and_all_that_was_typed_stays(client_as, job, bad, message):
