@@ -185,6 +185,8 @@ def test_photo_keeps_its_shape_on_the_card(open_page, size, shape):
     image.scroll_into_view_if_needed()
     with photo.small.open() as kept:
         expect(image).to_have_js_property("naturalWidth", Image.open(kept).width)
+    # In the middle, where neither head nor foot of the page lies over it, and painted.
+    image.evaluate("async (it) => { it.scrollIntoView({ block: 'center' }); await it.decode(); }")
     painted = Image.open(io.BytesIO(image.screenshot())).convert("RGB")
     much, *others = painted.split()
     red = (
