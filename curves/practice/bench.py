@@ -146,7 +146,7 @@ def stop_after(build, wanted_deg):
 def weigh(build, spring, times):
     """What the spring tester says: pairs of length [mm] and load [N]; the first is the spring unloaded."""
     true = _true_spring(build, spring)
-    errors = _errors(build, _TESTER, spring.pk, times)
+    errors = _errors(build, _TESTER, *_key(spring).encode(), times)
     extension = np.array(TESTER_STEPS_MM)
     shown_mm = true.length + extension + LENGTH_SD_MM * errors.standard_normal(extension.size)
     pull = true.tension * -np.expm1(-extension / simulated.COIL_OPENING_MM) + true.rate * extension
@@ -193,8 +193,12 @@ def _hung(build, run):
 def _true_spring(build, spring):
     if spring.practice_id != build.pk:
         raise ValueError(f"{spring} is not on this practice bench.")
-    key = spring.label.removeprefix(MARK).partition("/")[0]
-    return invented(build.practice_seed).springs[key]
+    return invented(build.practice_seed).springs[_key(spring)]
+
+
+def _key(spring):
+    """Which spring of its unit's drawer it is: the same in whatever database the unit was invented."""
+    return spring.label.removeprefix(MARK).partition("/")[0]
 
 
 def _true_bends(build, run):
