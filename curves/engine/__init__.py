@@ -26,10 +26,10 @@ from .timing.idle import idle_timing
 from .timing.initial import true_initial
 from .timing.response import fit_response
 from .timing.setting import best_initial, setting_card, total_timing
-from .trigger.points import coil_current, copper_resistance, copper_temperature, dwell, dwell_change
+from .trigger.points import copper_resistance, dwell, dwell_change
 from .trigger.sparks import scatter
 from .units import Drive, to_newtons
-from .vacuum.capsule import advance_map, fit_capsule
+from .vacuum.capsule import fit_capsule
 from .vacuum.leak import leak_down
 
 __all__ = [
@@ -52,14 +52,11 @@ __all__ = [
     "Verdict",
     "WantedSpring",
     "active_turns",
-    "advance_map",
     "band_edges",
     "best_initial",
     "calibrate",
     "can_follow",
-    "coil_current",
     "copper_resistance",
-    "copper_temperature",
     "curve_distance",
     "describe_curve",
     "distance_outside",

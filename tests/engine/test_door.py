@@ -51,7 +51,6 @@ REFUSED = [
     (engine.learn_head, (None,), {}, "calibrations must be a list of Calibrations, got None"),
     (engine.learn_head, (SPRING,), {}, "calibrations must be a list of Calibrations, got Spring"),
     (engine.learned_values, (1,), {}, "learned must be a LearnedType, got 1"),
-    (engine.advance_map, (CURVE, None, 500, 20), {}, "capsule must be a Capsule, got None"),
     (engine.fit_knees, CURVE, {"slopes": 1.9}, "slopes must be a whole number, from 1 to 3, got 1.9"),
     (engine.fit_knees, CURVE, {"pieces": 2.5}, "pieces must be a whole number, from 1 to 5, got 2.5"),
     (

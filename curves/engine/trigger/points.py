@@ -1,4 +1,4 @@
-"""Points and coil: dwell in its three forms, the current a coil reaches, copper at another temperature."""
+"""Points and windings: dwell in its three forms, copper at another temperature."""
 
 from dataclasses import dataclass
 
@@ -165,74 +165,6 @@ def dwell_change(speed_rpm, dwell_deg, *, limit_deg=MAX_DWELL_CHANGE_DEG) -> Dwe
     return DwellChange(float(change[most]), float(speed[most]), within, words)
 
 
-@dataclass(frozen=True, eq=False)
-class CoilCharge:
-    """What a coil reaches in the closed time.
-
-    Attributes
-    ----------
-    current_a : float or ndarray
-        Current at the end of the closed time [A].
-    share : float or ndarray
-        Share of the final current that is [-].
-    final_a : float
-        Current after a long time [A].
-    time_constant_ms : float
-        Inductance over resistance [ms].
-    """
-
-    current_a: float
-    share: float
-    final_a: float
-    time_constant_ms: float
-
-
-def coil_current(closed_ms, resistance_ohm, inductance_mh, supply_v) -> CoilCharge:
-    """Work out the current a coil reaches while the points are closed.
-
-    Parameters
-    ----------
-    closed_ms : float or array_like, shape (n,)
-        Closed time [ms], at least 0.
-    resistance_ohm : float
-        Resistance of the circuit, ballast included [ohm], above 0.
-    inductance_mh : float
-        Primary inductance [mH], above 0.
-    supply_v : float
-        Supply voltage [V], above 0.
-
-    Returns
-    -------
-    CoilCharge
-
-    Raises
-    ------
-    ValueError
-        If a value is not a finite number in its range.
-
-    Notes
-    -----
-    i = V / R (1 - exp(-t R / L)).
-
-    References
-    ----------
-    87 % at 4 ms where 90 % is reached at 4.4 ms (ignitioncarsystem, coil charge).
-
-    Examples
-    --------
-    >>> charge = coil_current(4.0, 3.0, 6.0, 12.0)
-    >>> round(charge.current_a, 4), charge.final_a, charge.time_constant_ms
-    (3.4587, 4.0, 2.0)
-    """
-    time = checked_array("closed_ms", closed_ms, 0.0)
-    resistance = checked_number("resistance_ohm", resistance_ohm, 0.0, above=True)
-    inductance = checked_number("inductance_mh", inductance_mh, 0.0, above=True)
-    final = checked_number("supply_v", supply_v, 0.0, above=True) / resistance
-    constant = inductance / resistance
-    share = as_given(-np.expm1(-time / constant), closed_ms)
-    return CoilCharge(final * share, share, final, constant)
-
-
 def copper_resistance(resistance_ohm, from_c, to_c=20.0, *, zero_c=COPPER_ZERO_C):
     """Convert a copper winding's resistance from one temperature to another, 20 degrees C by default.
 
@@ -275,44 +207,3 @@ def copper_resistance(resistance_ohm, from_c, to_c=20.0, *, zero_c=COPPER_ZERO_C
         for name, value in (("from_c", from_c), ("to_c", to_c))
     )
     return as_given(ohm * warm / cold, resistance_ohm)
-
-
-def copper_temperature(resistance_ohm, known_ohm, known_c, *, zero_c=COPPER_ZERO_C) -> float:
-    """Return the temperature at which a copper winding has a resistance.
-
-    Parameters
-    ----------
-    resistance_ohm : float
-        Resistance now [ohm], above 0.
-    known_ohm, known_c : float
-        Resistance known at a temperature [ohm], [degree C]; above 0, above -`zero_c`.
-    zero_c : float, default 234.5
-        Copper's constant [degree C]; 235 after IEC 60034.
-
-    Returns
-    -------
-    float
-        Temperature [degree C].
-
-    Raises
-    ------
-    ValueError
-        If a value is not a finite number in its range.
-
-    Notes
-    -----
-    t2 = R2 / R1 (k + t1) - k.
-
-    References
-    ----------
-    Hioki RM3545 manual after IEC 60034: 200 mohm at 20 C, now 210 mohm, room 25 C: 7.75 K above the room.
-
-    Examples
-    --------
-    >>> round(copper_temperature(0.210, 0.200, 20, zero_c=235) - 25, 6)
-    7.75
-    """
-    now = checked_number("resistance_ohm", resistance_ohm, 0.0, above=True)
-    known = checked_number("known_ohm", known_ohm, 0.0, above=True)
-    zero = checked_number("zero_c", zero_c, 0.0, above=True)
-    return now / known * (zero + checked_number("known_c", known_c, -zero, 1_000.0, above=True)) - zero

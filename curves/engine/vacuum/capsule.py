@@ -1,4 +1,4 @@
-"""The vacuum capsule: what it adds at which vacuum, and both advances together."""
+"""The vacuum capsule: what it adds at which vacuum."""
 
 from __future__ import annotations
 
@@ -6,11 +6,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..curve import Curve
 from ..lines.choice import choose_pieces
 from ..lines.knees import MIN_READING_SD_DEG, READING_SD_DEG
 from ..lines.pieces import Pieces, Shape
-from ..readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, as_given, checked_array, checked_kind, checked_number
+from ..readings import MAX_ADVANCE_DEG, as_given, checked_array, checked_number
 
 MAX_VACUUM_KPA = 110.0
 
@@ -182,99 +181,3 @@ def _capsule_words(fit, x, y, few, sd):
             f"The reading at {x[worst]:.1f} kPa lies far off the line of the others: look at it again."
         )
     return tuple(words)
-
-
-@dataclass(frozen=True, eq=False)
-class AdvanceMap:
-    """Both advances together over speed and vacuum, in the shaft frame.
-
-    Attributes
-    ----------
-    speed_rpm, vacuum_kpa : ndarray, shapes (n,) and (m,)
-        The axes [shaft rpm], [kPa].
-    advance_deg : ndarray, shape (n, m)
-        Initial timing, centrifugal and vacuum advance together [shaft degree].
-    greatest_deg, at_rpm, at_kpa : float
-        The greatest value, and where it is first reached.
-    over_deg : float or None
-        How far it exceeds the limit [shaft degree], negative when it stays below; None without a limit.
-    within : bool
-        False when the limit is exceeded anywhere.
-    warnings : tuple of str
-        What to look at, the capsule's own warnings first.
-    """
-
-    speed_rpm: np.ndarray
-    vacuum_kpa: np.ndarray
-    advance_deg: np.ndarray
-    greatest_deg: float
-    at_rpm: float
-    at_kpa: float
-    over_deg: float | None
-    within: bool
-    warnings: tuple[str, ...]
-
-
-def advance_map(curve, capsule, speed_rpm, vacuum_kpa, *, initial_deg=0.0, limit_deg=None) -> AdvanceMap:
-    """Add centrifugal and vacuum advance over a grid of speeds and vacuums.
-
-    Parameters
-    ----------
-    curve : Curve, Knees, Readings, Run, or pair (speed_rpm, advance_deg)
-        Centrifugal advance in the shaft frame; level beyond its ends.
-    capsule : Capsule
-    speed_rpm : float or array_like, shape (n,)
-        Speeds [shaft rpm].
-    vacuum_kpa : float or array_like, shape (m,)
-        Vacuums [kPa].
-    initial_deg : float, default 0
-        Initial timing [shaft degree].
-    limit_deg : float, optional
-        Most timing the engine stands [shaft degree].
-
-    Returns
-    -------
-    AdvanceMap
-
-    Raises
-    ------
-    ValueError
-        If a value is NaN or out of range, or the capsule is no `Capsule`.
-
-    Notes
-    -----
-    total(n, p) = initial + centrifugal(n) + capsule(p).
-
-    References
-    ----------
-    Volvo B23E 1982: vacuum advance 9 to 14 crank degrees at 200 mmHg, basic 10: the light reads 19 to 24.
-
-    Examples
-    --------
-    >>> capsule = fit_capsule([10, 20, 25, 30, 40, 50], [0, 0, 2, 4, 6, 6])
-    >>> curve = [500, 1500], [0, 10]
-    >>> total = advance_map(curve, capsule, [500, 1500], [0, 50], initial_deg=5, limit_deg=18)
-    >>> total.advance_deg.round(6).tolist(), round(total.over_deg, 6), total.within
-    ([[5.0, 11.0], [15.0, 21.0]], 3.0, False)
-    """
-    checked_kind("capsule", capsule, Capsule)
-    speed = checked_array("speed_rpm", speed_rpm, 0.0, MAX_SPEED_RPM)
-    vacuum = checked_array("vacuum_kpa", vacuum_kpa, 0.0, MAX_VACUUM_KPA)
-    initial = checked_number("initial_deg", initial_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG)
-    total = initial + Curve.of(curve).at(speed)[:, None] + capsule.advance_at(vacuum)[None, :]
-    row, column = np.unravel_index(np.argmax(total), total.shape)
-    greatest = float(total[row, column])
-    over, words = None, capsule.warnings
-    if limit_deg is not None:
-        over = greatest - checked_number("limit_deg", limit_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG)
-        if over > 0:
-            words = (
-                *words,
-                f"At {speed[row]:.0f} rpm and {vacuum[column]:.1f} kPa the total is {over:.1f} distributor "
-                "degrees over the limit: light load stands more advance than full load, but check that the "
-                "limit allows it.",
-            )
-    within = over is None or over <= 0
-    return AdvanceMap(
-        speed, vacuum, total, greatest, float(speed[row]), float(vacuum[column]), over, within, words
-    )

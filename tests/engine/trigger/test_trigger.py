@@ -1,13 +1,11 @@
-"""Dwell, coil current and copper against printed figures."""
-
-from math import log
+"""Dwell and copper against printed figures."""
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from curves.engine import coil_current, copper_resistance, copper_temperature, dwell, dwell_change
+from curves.engine import copper_resistance, dwell, dwell_change
 from curves.engine.units import FOUR_STROKE
 
 
@@ -112,34 +110,6 @@ class TestDwellChange:
             dwell_change([300, 900], [31, np.nan])
 
 
-class TestCoil:
-    def test_published_charge(self):
-        # ignitioncarsystem: 87 % at 4 ms, 90 % at 4.4 ms; computed 1 - exp(-4 ln 10 / 4.4) = 0.877.
-        inductance = 4.4 / log(10)  # mH at 1 ohm
-        charge = coil_current(np.array([4.0, 4.4]), 1.0, inductance, 12.0)
-        assert charge.share[0] == pytest.approx(0.877, abs=5e-4)
-        assert charge.share[1] == pytest.approx(0.90, rel=1e-12)
-
-    def test_current_tends_to_voltage_over_resistance(self):
-        charge = coil_current(1e6, 3.0, 8.0, 12.0)
-        assert charge.current_a == pytest.approx(4.0)
-        assert charge.final_a == 4.0
-        assert coil_current(0.0, 3.0, 8.0, 12.0).current_a == 0.0
-
-    @pytest.mark.parametrize(
-        ("arguments", "words"),
-        [
-            ((-1, 3, 8, 12), "closed_ms must be at least 0, got -1"),
-            ((4, 0, 8, 12), "resistance_ohm must be above 0, got 0"),
-            ((4, 3, np.nan, 12), "inductance_mh must be above 0, got nan"),
-            ((4, 3, 8, -12), "supply_v must be above 0, got -12"),
-        ],
-    )
-    def test_bad_input_is_named(self, arguments, words):
-        with pytest.raises(ValueError, match=words):
-            coil_current(*arguments)
-
-
 class TestCopper:
     @pytest.mark.parametrize(
         ("celsius", "factor"),
@@ -166,13 +136,17 @@ class TestCopper:
 
     def test_published_temperature_rise(self):
         # Hioki RM3545 manual after IEC 60034: 200 -> 210 mohm, 20 -> 25 C, k 235: rise 7.75 K.
-        rise = copper_temperature(0.210, 0.200, 20, zero_c=235) - 25
-        assert rise == pytest.approx(7.75, abs=1e-9)
+        assert copper_resistance(0.200, 20, 25 + 7.75, zero_c=235) == pytest.approx(0.210, abs=1e-12)
+
+    @pytest.mark.parametrize("celsius", [-10, 10, 25, 40, 90])
+    def test_published_coefficient_of_annealed_copper(self, celsius):
+        # IEC 60028: 0.00393 per kelvin at 20 C (from memory).
+        cold = copper_resistance(1.0 + 0.00393 * (celsius - 20), celsius)
+        assert cold == pytest.approx(1.0, abs=1e-4)
 
     def test_there_and_back_and_arrays(self):
         warm = copper_resistance([1.5, 3.0], 20, 80)
         np.testing.assert_allclose(copper_resistance(warm, 80), [1.5, 3.0])
-        assert copper_temperature(warm[0], 1.5, 20) == pytest.approx(80)
         assert copper_resistance(1.5, 20, 80) == pytest.approx(warm[0])
 
     def test_bad_input_is_named(self):
@@ -180,5 +154,3 @@ class TestCopper:
             copper_resistance(1.5, -234.5)
         with pytest.raises(ValueError, match="resistance_ohm must be at least 0, got -1"):
             copper_resistance(-1, 20)
-        with pytest.raises(ValueError, match="known_ohm must be above 0"):
-            copper_temperature(1, 0, 20)

@@ -1,4 +1,4 @@
-"""The vacuum capsule, its leak-down, and both advances together."""
+"""The vacuum capsule and its leak-down."""
 
 import numpy as np
 import pytest
@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 
-from curves.engine import advance_map, fit_capsule, leak_down
-from curves.engine.units import FOUR_STROKE, KPA_PER_INHG, KPA_PER_MMHG
+from curves.engine import fit_capsule, leak_down
+from curves.engine.units import KPA_PER_INHG, KPA_PER_MMHG
 
 VACUUM = np.arange(5.0, 60.0, 2.5)
 
@@ -173,47 +173,3 @@ class TestLeakDown:
     def test_bad_input_is_named(self, time, vacuum, words):
         with pytest.raises(ValueError, match=words):
             leak_down(time, vacuum)
-
-
-class TestAdvanceMap:
-    CAPSULE = fit_capsule(VACUUM, known(15, 40, 8))
-    CURVE = ([450, 1500], [0, 12])
-
-    def test_map_is_the_sum_of_its_parts(self):
-        speed, vacuum = [400, 975, 3000], [0, 27.5, 50]
-        total = advance_map(self.CURVE, self.CAPSULE, speed, vacuum, initial_deg=4)
-        np.testing.assert_allclose(total.advance_deg, [[4, 8, 12], [10, 14, 18], [16, 20, 24]], atol=1e-7)
-        assert total.greatest_deg == pytest.approx(24)
-        assert (total.at_rpm, total.at_kpa) == (3000, 50)
-        assert total.over_deg is None
-        assert total.within
-
-    def test_published_light_reads_19_to_24_with_the_vacuum_on(self):
-        # Volvo B23E 1982: vacuum advance 9 to 14 crank degrees at 200 mmHg; basic 10: 19 to 24.
-        at = 200 * KPA_PER_MMHG
-        for crank, reading in ((9, 19), (14, 24)):
-            added = FOUR_STROKE.to_shaft_deg(crank)
-            capsule = fit_capsule([5, 10, 15, 20, at, 40], [0, 0, added / 2, added * 0.8, added, added])
-            total = advance_map(([450], [0]), capsule, 400, at, initial_deg=FOUR_STROKE.to_shaft_deg(10))
-            assert FOUR_STROKE.to_crank_deg(total.greatest_deg) == pytest.approx(reading, abs=0.5)
-
-    def test_total_over_the_limit_is_said(self):
-        total = advance_map(self.CURVE, self.CAPSULE, [1500], [50], limit_deg=17)
-        assert total.over_deg == pytest.approx(3)
-        assert not total.within
-        assert "1500 rpm and 50.0 kPa" in total.warnings[0]
-        assert advance_map(self.CURVE, self.CAPSULE, [1500], [50], limit_deg=21).within
-
-    def test_the_capsules_own_warnings_come_along(self):
-        capsule = fit_capsule(VACUUM, known(20, 90, 20))
-        assert "its stop was not seen" in capsule.warnings[0]
-        assert advance_map(self.CURVE, capsule, [1500], [50]).warnings == capsule.warnings
-        over = advance_map(self.CURVE, capsule, [1500], [50], limit_deg=1)
-        assert over.warnings[:-1] == capsule.warnings
-        assert "over the limit" in over.warnings[-1]
-
-    def test_bad_input_is_named(self):
-        with pytest.raises(ValueError, match="vacuum_kpa must be from 0 to 110, got 200"):
-            advance_map(self.CURVE, self.CAPSULE, 1500, 200)
-        with pytest.raises(ValueError, match="limit_deg must be from -180 to 180, got nan"):
-            advance_map(self.CURVE, self.CAPSULE, 1500, 20, limit_deg=np.nan)
