@@ -20,8 +20,8 @@ from .proposing.wanted import WantedSpring, wanted_spring
 from .readings import Readings
 from .springs.loads import spring_from_loads
 from .springs.spring import Spring
-from .springs.winding import thinnest_wire, wire_for_rate
-from .springs.wire import active_turns, spring_from_wire, turns_for_rate
+from .springs.winding import wind
+from .springs.wire import body_turns, spring_from_wire, turns_for_rate
 from .timing.idle import idle_timing
 from .timing.initial import true_initial
 from .timing.response import fit_response
@@ -51,9 +51,9 @@ __all__ = [
     "Target",
     "Verdict",
     "WantedSpring",
-    "active_turns",
     "band_edges",
     "best_initial",
+    "body_turns",
     "calibrate",
     "can_follow",
     "copper_resistance",
@@ -80,12 +80,11 @@ __all__ = [
     "spring_from_wire",
     "stretch_per_degree",
     "sweep_of",
-    "thinnest_wire",
     "to_newtons",
     "total_timing",
     "true_initial",
     "turns_for_rate",
     "unread_speeds",
     "wanted_spring",
-    "wire_for_rate",
+    "wind",
 ]

@@ -73,7 +73,7 @@ REFUSED = [
     ),
     (engine.dwell, (4,), {"closed_ms": [1, 2], "speed_rpm": [500] * 3}, "closed_ms must have as many values"),
     (engine.dwell, (4.5,), {"dwell_deg": 40}, "cylinders must be a whole number, from 1 to 24, got 4.5"),
-    (engine.wire_for_rate, (15, 1500, 680), {"spring_index": "six"}, "spring_index must be a number"),
+    (engine.wind, ("two", 19, 12), {}, "rate_n_per_mm must be a number"),
     (engine.nearest_engines, ("ab", [[1.0, 2.0]]), {}, "attributes must be a list of numbers, got 'ab'"),
     (engine.nearest_engines, ([1, 2], [[1.0, 2.0]]), {"spread": "x"}, "spread must be a list of numbers"),
     (engine.nearest_engines, ([1, 2], "ab"), {}, "table must be a table of numbers"),
@@ -104,7 +104,7 @@ REFUSED = [
     (Head, ((20, 1e-9), (0.2, 0.2), 12), {}, "post_gap_mm must be from 0.5 to 500, got 1e-09"),
     (engine.fit_knees, ([500, 900], [[1], [1, 2]]), {}, "advance_deg must be a list of numbers"),
     (engine.fit_knees, CURVE, {"stop": "maybe"}, "stop must be True or False"),
-    (engine.wire_for_rate, (1e-9, 1500, 680), {"spring_index": 6}, "rate_n_per_mm must be at least"),
+    (engine.turns_for_rate, (1e300, 1, 8), {}, "rate_n_per_mm must be above 0 and at most"),
     (Target, ([500, 900], [0, 5], [[1], [1, 2]]), {}, "tolerance_deg must be a list of numbers"),
     (Curve.of, (np.array([1j, 2j]),), {}, "speed_rpm must be a list of numbers"),
     (Head, (np.array([20j, 20]), (0.2, 0.2), 12), {}, "post_gap_mm must be a number"),
@@ -113,7 +113,7 @@ REFUSED = [
     (engine.nearest_engines, ([1, 1], [[1e300, 2.0]]), {}, "table must be finite, -1e.09 to 1e.09"),
     (engine.scatter, ([0, 90, 180, 270],), {"speed_rpm": 1j}, "speed_rpm must be a list of numbers"),
     (engine.fit_capsule, ([10, 20], [0, 2]), {"reading_sd_deg": 1e-300}, "reading_sd_deg must be from 0.001"),
-    (engine.thinnest_wire, (40, 700), {"coil_mm": 1e-300}, "coil_mm must be from 0.01 to 500"),
+    (engine.wind, (2.5, 19, 12), {"wires_mm": 1e-300}, "wires_mm must be from 0.1 to 50"),
     (engine.spring_from_wire, (1e-300, 8, 10), {}, "wire_mm must be from 0.001 to 50"),
     (Run, (SPRING, None, [500], [0]), {"falling": [True, False]}, "falling must be True or False"),
 ]
@@ -126,7 +126,7 @@ def test_a_bad_argument_is_refused_by_name(function, arguments, options, words):
 
 
 def test_numbers_as_text_are_numbers_throughout():
-    said, typed = (engine.wire_for_rate(15, 1500, 680, spring_index=index) for index in (6, "6"))
+    said, typed = (engine.wind(rate, 19, 12) for rate in (2.5, "2.5"))
     assert said == typed
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from ..bands.band import Target
 from ..fitting.calibration import Calibration
 from ..governor.head import MAX_BEND_MM
-from ..governor.prior import GAP, POSITIONS, TYPICAL_RATES
+from ..governor.prior import GAP, POSITIONS, STRETCH, TRAVEL, TYPICAL_RATES
 from ..readings import checked_array, checked_choice, checked_kind, checked_number
 from ..springs.spring import (
     MAX_LENGTH_MM,
@@ -18,7 +18,7 @@ from ..springs.spring import (
     Spring,
     within_range,
 )
-from ..springs.wire import USUAL_INDEX, turns_for_rate
+from ..springs.winding import COILS_MM, Winding, wind
 from .drawer import Drawer
 from .judge import Judge
 from .proposals import in_percent
@@ -30,14 +30,10 @@ LENGTH_RANGE_MM = 3.0
 ROUNDS = 3
 POINTS = 13
 NARROWER = 3.0
-WIRES_MM = np.round(np.arange(0.5, 2.01, 0.05), 2)
 SPRINGS = (  # what is no spring is not looked at
     (np.log(MIN_RATE_N_PER_MM), MIN_LENGTH_MM),
     (np.log(MAX_RATE_N_PER_MM), MAX_LENGTH_MM),
 )
-# Mean coil diameters, the most usual first; common practice, no source.
-COILS_MM = (7.0, 6.0, 8.0, 5.0, 9.0, 10.0, 12.0)
-MIN_TURNS = 3.0
 
 
 @dataclass(frozen=True)
@@ -52,23 +48,22 @@ class WantedSpring:
         That with it the curve, or the run as it will be read, lies in the band; see `Proposal`.
     worst_miss_deg : float
         Greatest distance from the target at its points, expected [shaft degree].
-    wire_mm, coil_mm, turns : float or None
-        Wire, mean coil diameter [mm] and active turns that make it; None if none of the usual do.
+    winding : Winding or None
+        Wire, coil and turns that make it, and what it bears at the stop; None if none of the usual do.
     warnings : tuple of str
         What to look at: no fair chance, a best at the edge of what was looked at, no usual wire.
 
     Examples
     --------
-    >>> WantedSpring(Spring("wanted primary", 2.5, 19.0), 0.7, 0.4, 1.0, 7.0, 11.2, ()).turns
-    11.2
+    >>> made = wind(2.5, 19.0, 12.0)
+    >>> WantedSpring(Spring("wanted primary", 2.5, 19.0), 0.7, 0.4, made, ()).winding.spring.wire_mm
+    1.0
     """
 
     spring: Spring
     chance: float
     worst_miss_deg: float
-    wire_mm: float | None
-    coil_mm: float | None
-    turns: float | None
+    winding: Winding | None
     warnings: tuple[str, ...]
 
 
@@ -114,7 +109,7 @@ def wanted_spring(
     Notes
     -----
     A net over rate and free length, drawn closer three times, each knot scored over the draws like a spring
-    in the drawer. Wire and turns follow from k = G d^4 / (8 D^3 n); the coils must fit between the loops.
+    in the drawer. Wire and turns follow as `wind` says, for the load that it bears at the stop.
 
     References
     ----------
@@ -141,7 +136,9 @@ def wanted_spring(
     checked_kind("sweeps", sweeps, Sweeps, none_too=True)
     if sweeps:
         sweeps = sweeps.reaching(target).as_loose_as(calibration)
-    rate, length, chance, miss, at_edge = _search(calibration, target, place, other, tension, bend, sweeps)
+    rate, length, stop, chance, miss, at_edge = _search(
+        calibration, target, place, other, tension, bend, sweeps
+    )
     fair = FAIR_CHANCE * (Judge.of(target, sweeps).middle_chance(target) if sweeps else 1.0)
     spring = Spring(
         f"wanted {position}",
@@ -149,7 +146,9 @@ def wanted_spring(
         length,
         tension,
     )
-    wire, coil, turns = _winding(rate, length, coils) or (None, None, None)
+    load = tension + spring.rate_n_per_mm * max(stop + bend[place] - length, 0.0)
+    # More than any spring is taken to bear is over every wire's stress in any case.
+    winding = wind(spring.rate_n_per_mm, length, min(load, MAX_TENSION_N), coils_mm=coils)
     words = []
     if chance < fair:
         words.append(
@@ -162,16 +161,16 @@ def wanted_spring(
             f"and down to 1/{RATE_RANGE:g}, lengths within {LENGTH_RANGE_MM:g} mm of the gap): a spring "
             "beyond may do better."
         )
-    if not wire:
+    if not winding:
         words.append("No usual wire and coil makes this spring in the room there is.")
-    return WantedSpring(spring, chance, miss, wire, coil, turns, tuple(words))
+    return WantedSpring(spring, chance, miss, winding, tuple(words))
 
 
 def _search(calibration, target, place, other, tension, bend, sweeps):
     """Draw a net over rate and length closer and closer.
 
-    Gives rate and length of the best knot, its chance and worst miss, and whether it lies at the first
-    net's edge.
+    Gives rate and length of the best knot, the gap of its posts at the stop, its chance and worst miss, and
+    whether it lies at the first net's edge.
     """
     sides = [(other,), (other,)]
     sides[place] = (Spring("any", TYPICAL_RATES[place], 1.0),)
@@ -195,6 +194,7 @@ def _search(calibration, target, place, other, tension, bend, sweeps):
     return (
         float(np.exp(middle[0])),
         float(middle[1]),
+        _gap_at_stop_mm(drawer.bench.head, place),
         float(chance),
         float(scores.worst_miss_deg[best]),
         bool((np.abs(middle - first) >= farthest).any()),
@@ -211,14 +211,7 @@ def _hung(drawer, place, net, tension, bend):
     return drawer.bench.with_side(place, table), choices
 
 
-def _winding(rate, length, coils_mm):
-    """Choose the thickest usual wire that winds such a spring between its loops; None if none does."""
-    for coil in map(float, coils_mm):
-        for wire in map(float, WIRES_MM[::-1]):
-            if not USUAL_INDEX[0] <= coil / wire <= USUAL_INDEX[1]:
-                continue
-            turns = turns_for_rate(rate, wire, coil)
-            loops = coil - wire  # half an inner diameter at either end
-            if turns >= MIN_TURNS and (turns + 1.0) * wire <= length - loops:
-                return wire, coil, turns
-    return None
+def _gap_at_stop_mm(head, place):
+    """Give how far apart a spring's posts are at the stop, posts straight, in the mean of all draws."""
+    gap, stretch, travel = (np.exp(head[:, at]) for at in (GAP.start + place, STRETCH.start + place, TRAVEL))
+    return float((gap + stretch * travel).mean())

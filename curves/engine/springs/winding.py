@@ -1,184 +1,148 @@
-"""The wire, coil and turns to make a spring of: the thinnest wire that carries a load, at a wanted rate."""
+"""The wire, coil and turns to wind a wanted spring of."""
 
 from dataclasses import dataclass
-from math import ceil, pi, sqrt
 
-from scipy.optimize import brentq
+import numpy as np
 
 from ..readings import checked_array, checked_number
-from .spring import MAX_TENSION_N
+from .spring import MAX_LENGTH_MM, MAX_RATE_N_PER_MM, MAX_TENSION_N, MIN_LENGTH_MM
 from .wire import (
     MAX_COIL_MM,
-    MAX_TURNS,
     MAX_WIRE_MM,
-    MIN_COIL_MM,
-    MODULUS_N_PER_MM2,
-    ROUNDING,
+    USUAL_INDEX,
     WireSpring,
-    checked_limit,
-    shear_stress,
+    body_turns,
     spring_from_wire,
     turns_for_rate,
-    wahl_factor,
 )
 
-RATE_OFF = 0.03  # share of a wanted rate; closer no spring is wound
+WIRES_MM = np.round(np.arange(0.5, 2.01, 0.05), 2)
+# Mean coil diameters, the most usual first; common practice, no source.
+COILS_MM = (7.0, 6.0, 8.0, 5.0, 9.0, 10.0, 12.0)
+MIN_TURNS = 3.0
+STRENGTH_AT_1_MM, STRENGTH_FALL = 2211.0, 0.145  # music wire, Shigley, table 10-4 (from memory)
+ALLOWED_SHARE = 0.45  # of it, in the body of an extension spring; Shigley, table 10-7 (from memory)
 
 
 @dataclass(frozen=True)
-class WirePlan:
-    """A spring to make for a wanted rate.
+class Winding:
+    """A spring as it is wound.
 
     Attributes
     ----------
-    thinnest_wire_mm, exact_turns : float
-        What the equations give: wire [mm] and active turns.
     spring : WireSpring
-        What can be bought and wound.
-    warnings : tuple of str
-        What to look at, the spring's own warnings included.
+        Wire, coil, active turns, and the stress at the load beside what the wire is usually allowed.
+    body_turns : float
+        Turns between the hooks, which yield a little themselves.
+    load_n : float
+        Load it was reckoned for [N].
     """
 
-    thinnest_wire_mm: float
-    exact_turns: float
     spring: WireSpring
-    warnings: tuple[str, ...] = ()
+    body_turns: float
+    load_n: float
 
 
-def thinnest_wire(load_n, stress_limit, *, spring_index=None, coil_mm=None) -> float:
-    """Return the thinnest wire that carries a load within a stress limit.
+def allowed_stress(wire_mm):
+    """Give the shear stress that the body of an extension spring of music wire is usually allowed.
 
     Parameters
     ----------
-    load_n : float
-        Greatest load, initial tension included [N], above 0.
-    stress_limit : float
-        Allowed shear stress [N/mm2], above 0.
-    spring_index, coil_mm : float
-        One of the two: mean coil over wire, above 1, or mean coil diameter [mm], 0.01 to 500.
+    wire_mm : float
+        Wire diameter [mm], 0.1 to 50.
 
     Returns
     -------
     float
-        Wire diameter [mm].
+        Shear stress [N/mm2].
 
     Raises
     ------
     ValueError
-        If a value is not a finite number in its range, not exactly one of index and coil is given, or no wire
-        of at most half the coil carries the load.
+        If the wire is not a finite number in its range.
 
     Notes
     -----
-    d = sqrt(8 K P C / (pi tau)) at a given index; at a given coil the root of tau(d) = limit.
+    tau = 0.45 S, S = 2211 / d^0.145.
 
     References
     ----------
-    V. B. Bhandari, Design of Machine Elements, Examples 10.1 and 10.5.
+    Shigley, Mechanical Engineering Design, tables 10-4 and 10-7 (from memory).
 
     Examples
     --------
-    >>> round(thinnest_wire(1250, 0.5 * 1090, spring_index=6), 6)
-    6.625083
+    >>> round(allowed_stress(1.0))
+    995
     """
-    load = checked_number("load_n", load_n, 0.0, MAX_TENSION_N, above=True)
-    limit = checked_limit(stress_limit)
-    if (spring_index is None) == (coil_mm is None):
-        raise ValueError(f"give one of spring_index and coil_mm, got {spring_index!r} and {coil_mm!r}")
-    if spring_index is not None:
-        index = checked_number("spring_index", spring_index, 1.0, 100.0, above=True)
-        return sqrt(8.0 * wahl_factor(index) * load * index / (pi * limit))
-    coil = checked_number("coil_mm", coil_mm, MIN_COIL_MM, MAX_COIL_MM)
-    thin, thick = coil / 1000.0, coil / 2.0
-    least = shear_stress(load, thick, coil)
-    if least > limit:
-        raise ValueError(
-            f"stress_limit must be at least {least:.0f} N/mm2 for {load:g} N on a coil of {coil:g} mm, got "
-            f"{limit:g}"
-        )
-    if shear_stress(load, thin, coil) <= limit:
-        return thin
-    return float(brentq(lambda wire: shear_stress(load, wire, coil) - limit, thin, thick, xtol=1e-12))
+    wire = checked_number("wire_mm", wire_mm, 0.1, MAX_WIRE_MM)
+    return ALLOWED_SHARE * STRENGTH_AT_1_MM / wire**STRENGTH_FALL
 
 
-def wire_for_rate(
-    rate_n_per_mm,
-    load_n,
-    stress_limit,
-    *,
-    spring_index=None,
-    coil_mm=None,
-    wires_mm=None,
-    turn_step=0.25,
-    modulus=MODULUS_N_PER_MM2,
-) -> WirePlan:
-    """Choose wire, coil and turns that make a wanted rate and carry a load.
+def wind(rate_n_per_mm, free_length_mm, load_n, *, coils_mm=COILS_MM, wires_mm=WIRES_MM) -> Winding | None:
+    """Choose wire, coil and turns that make a wanted spring between its loops.
 
     Parameters
     ----------
     rate_n_per_mm : float
         Rate wanted [N/mm], above 0.
+    free_length_mm : float
+        Free length inside the loops [mm].
     load_n : float
-        Greatest load, initial tension included [N], above 0.
-    stress_limit : float
-        Allowed shear stress [N/mm2], above 0.
-    spring_index, coil_mm : float
-        One of the two: mean coil over wire, or mean coil diameter [mm].
-    wires_mm : array_like, optional
-        Wires that can be had [mm], above 0; by default any.
-    turn_step : float, default 0.25
-        Turns come in such steps, above 0.
-    modulus : float, default 81 370
-        Shear modulus [N/mm2], above 0.
+        Greatest load, initial tension included [N], at least 0.
+    coils_mm : array_like
+        Mean coil diameters that fit [mm], the most welcome first.
+    wires_mm : array_like
+        Wires that can be had [mm].
 
     Returns
     -------
-    WirePlan
+    Winding or None
+        None if no such wire winds it in the room there is. Where all that do are stressed over what is
+        usually allowed, the first of them, its `spring.within` False.
 
     Raises
     ------
     ValueError
-        If a value is not a finite number in its range, or no wire carries the load.
+        If a value is not a finite number in its range.
 
     Notes
     -----
-    The thinnest wire within the limit, then n = G d^4 / (8 D^3 k) to the nearest step, one turn at least. A
-    rate that this misses by more than 3 % is said.
+    n = G d^4 / (8 D^3 k) and the thickest wire that fits, since that bears the load best: coil 4 to 12 times
+    the wire, three turns at least, the closed body and two loops within the length.
 
     References
     ----------
-    V. B. Bhandari, Design of Machine Elements, Example 10.5.
+    V. B. Bhandari, Design of Machine Elements, ch. 10; Shigley, Mechanical Engineering Design, ch. 10.
 
     Examples
     --------
-    >>> plan = wire_for_rate(15, 1500, 680, spring_index=6, wires_mm=[6, 7, 8], turn_step=1)
-    >>> round(plan.thinnest_wire_mm, 6), plan.spring.wire_mm, plan.spring.turns
-    (6.497192, 7.0, 22.0)
+    >>> made = wind(2.5, 19.0, 12.0)
+    >>> made.spring.wire_mm, made.spring.coil_mm, round(made.spring.turns, 2), made.spring.within
+    (1.0, 7.0, 11.86, True)
     """
-    thinnest = thinnest_wire(load_n, stress_limit, spring_index=spring_index, coil_mm=coil_mm)
-    step = checked_number("turn_step", turn_step, 0.0, MAX_TURNS, above=True)
-    wire = thinnest
-    if wires_mm is not None:
-        wires = checked_array("wires_mm", wires_mm, 0.0, MAX_WIRE_MM, above=True)
-        fit = wires[wires >= thinnest * (1.0 - ROUNDING)]
-        if not fit.size:
-            raise ValueError(f"wires_mm must reach {thinnest:.3f} mm, got at most {wires.max():g}")
-        wire = float(fit.min())
-    coil = wire * float(spring_index) if coil_mm is None else float(coil_mm)
-    exact = turns_for_rate(rate_n_per_mm, wire, coil, modulus=modulus)
-    if exact > MAX_TURNS:
-        raise ValueError(
-            f"rate_n_per_mm must be at least {float(rate_n_per_mm) * exact / MAX_TURNS:.3g} with a wire of "
-            f"{wire:.3g} mm, got {rate_n_per_mm}"
-        )
-    turns = max(round(exact / step), ceil(1.0 / step)) * step
-    spring = spring_from_wire(wire, coil, turns, modulus=modulus, load_n=load_n, stress_limit=stress_limit)
-    off = spring.rate_n_per_mm / float(rate_n_per_mm) - 1.0
-    missed = ()
-    if abs(off) > RATE_OFF:
-        missed = (
-            f"The rate comes out {abs(off):.0%} too {'high' if off > 0 else 'low'}, "
-            f"{spring.rate_n_per_mm:.3g} N/mm with {turns:g} turns: choose another coil or wire, or finer "
-            "turns.",
-        )
-    return WirePlan(thinnest, exact, spring, missed + spring.warnings)
+    rate = checked_number("rate_n_per_mm", rate_n_per_mm, 0.0, MAX_RATE_N_PER_MM, above=True)
+    length = checked_number("free_length_mm", free_length_mm, MIN_LENGTH_MM, MAX_LENGTH_MM)
+    load = checked_number("load_n", load_n, 0.0, MAX_TENSION_N)
+    coils = checked_array("coils_mm", coils_mm, 0.0, MAX_COIL_MM, above=True)
+    wires = np.sort(checked_array("wires_mm", wires_mm, 0.1, MAX_WIRE_MM))[::-1]
+    fit = [
+        _made(rate, wire, coil, load)
+        for coil in coils.tolist()
+        for wire in wires.tolist()
+        if _fits(rate, length, wire, coil)
+    ]
+    return next((one for one in fit if one.spring.within), fit[0] if fit else None)
+
+
+def _fits(rate, length, wire, coil):
+    if not USUAL_INDEX[0] <= coil / wire <= USUAL_INDEX[1]:
+        return False
+    turns = turns_for_rate(rate, wire, coil)
+    loops = coil - wire  # half an inner diameter at either end
+    return turns >= MIN_TURNS and (turns + 1.0) * wire <= length - loops
+
+
+def _made(rate, wire, coil, load):
+    turns = turns_for_rate(rate, wire, coil)
+    spring = spring_from_wire(wire, coil, turns, load_n=load, stress_limit=allowed_stress(wire))
+    return Winding(spring, body_turns(turns), load)

@@ -1,4 +1,4 @@
-"""Round-wire coil springs: rate and stress from wire, coil and turns, and the wire for a wanted rate."""
+"""Round-wire coil springs: rate and stress from wire, coil and turns, and the turns for a wanted rate."""
 
 from dataclasses import dataclass
 from math import pi
@@ -48,20 +48,20 @@ class WireSpring:
     warnings: tuple[str, ...]
 
 
-def active_turns(body_turns, *, modulus=MODULUS_N_PER_MM2, youngs=YOUNGS_N_PER_MM2) -> float:
-    """Add to the turns of an extension spring's body what its two hooks yield.
+def body_turns(active_turns, *, modulus=MODULUS_N_PER_MM2, youngs=YOUNGS_N_PER_MM2) -> float:
+    """Take from an extension spring's active turns what its two hooks yield.
 
     Parameters
     ----------
-    body_turns : float
-        Turns of the body, above 0.
+    active_turns : float
+        Active turns, more than the hooks yield: with steel 0.39.
     modulus, youngs : float
         Moduli of the wire in shear and in tension [N/mm2], above 0.
 
     Returns
     -------
     float
-        Active turns [-].
+        Turns of the body, between the hooks [-].
 
     Raises
     ------
@@ -70,7 +70,7 @@ def active_turns(body_turns, *, modulus=MODULUS_N_PER_MM2, youngs=YOUNGS_N_PER_M
 
     Notes
     -----
-    N_a = N_b + G / E.
+    N_b = N_a - G / E.
 
     References
     ----------
@@ -78,12 +78,12 @@ def active_turns(body_turns, *, modulus=MODULUS_N_PER_MM2, youngs=YOUNGS_N_PER_M
 
     Examples
     --------
-    >>> round(active_turns(12.17, modulus=11.6, youngs=28.7), 2)
-    12.57
+    >>> round(body_turns(12.574, modulus=11.6, youngs=28.7), 2)
+    12.17
     """
-    body = checked_number("body_turns", body_turns, 0.0, MAX_TURNS, above=True)
     shear = checked_number("modulus", modulus, 0.0, above=True)
-    return body + shear / checked_number("youngs", youngs, 0.0, above=True)
+    hooks = shear / checked_number("youngs", youngs, 0.0, above=True)
+    return checked_number("active_turns", active_turns, hooks, MAX_TURNS, above=True) - hooks
 
 
 def spring_from_wire(
@@ -98,7 +98,7 @@ def spring_from_wire(
     coil_mm : float
         Mean coil diameter, outside minus one wire [mm], above the wire's.
     turns : float
-        Active turns, above 0; see `active_turns` for hooks.
+        Active turns, above 0; see `body_turns` for hooks.
     modulus : float, default 81 370
         Shear modulus [N/mm2], above 0.
     load_n : float, optional

@@ -28,14 +28,21 @@ def test_the_wanted_spring_is_the_one_that_makes_the_curve(bench):
     assert wanted.spring.rate_n_per_mm == pytest.approx(truth.rate, rel=0.25)
     assert wanted.spring.free_length_mm == pytest.approx(truth.length, abs=0.5)
     # k = G d^4 / (8 D^3 n), Bhandari ch. 10, back from wire, coil and turns.
-    made = 81_370.0 * wanted.wire_mm**4 / (8 * wanted.coil_mm**3 * wanted.turns)
+    wound = wanted.winding.spring
+    made = 81_370.0 * wound.wire_mm**4 / (8 * wound.coil_mm**3 * wound.turns)
     assert made == pytest.approx(wanted.spring.rate_n_per_mm, rel=1e-9)
-    assert (wanted.turns + 1) * wanted.wire_mm < wanted.spring.free_length_mm
+    assert (wound.turns + 1) * wound.wire_mm < wanted.spring.free_length_mm
+    # At the stop it is drawn out from its free length to the gap there, by k x + P_i.
+    gap, stretch = (pair[1] for pair in (bench.head.post_gap_mm, bench.head.stretch_mm_per_deg))
+    drawn = gap + stretch * bench.head.travel_deg - wanted.spring.free_length_mm
+    load = truth.tension + wanted.spring.rate_n_per_mm * drawn
+    assert wanted.winding.load_n == pytest.approx(load, rel=0.1)
+    assert wound.within
 
 
 def test_a_spring_that_no_usual_wire_makes_is_called_so(bench, calibration):
     wanted = wanted_spring(calibration, bench.target, "primary", bench.secondaries[0], coils_mm=[60.0])
-    assert wanted.wire_mm is None
+    assert wanted.winding is None
     assert "No usual wire" in wanted.warnings[-1]
 
 

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pint import UnitRegistry
 
-from curves.engine import active_turns, spring_from_wire, thinnest_wire, turns_for_rate, wire_for_rate
+from curves.engine import body_turns, spring_from_wire, turns_for_rate
 from curves.engine.units import MM_PER_INCH, N_PER_LBF, N_PER_MM_PER_LBF_PER_INCH
 
 N_PER_MM2_PER_PSI = N_PER_LBF / MM_PER_INCH**2
@@ -39,28 +39,28 @@ def test_the_pair_together_bends_where_the_second_comes_in(deflection, load):
 
 
 def test_published_tension_spring_of_a_balance():
-    # Bhandari, Example 10.5 (764/CH10/EX10.5): 1500 N over 100 mm, C 6, Sut 1360, tau = 0.5 Sut.
-    plan = wire_for_rate(1500 / 100, 1500, 0.5 * 1360, spring_index=6, wires_mm=[5, 6, 7, 8], turn_step=1)
-    assert plan.thinnest_wire_mm == pytest.approx(6.497192, rel=1e-6)
-    assert plan.spring.wire_mm == 7
-    assert plan.exact_turns == pytest.approx(21.974923, rel=1e-6)
-    assert plan.spring.turns == 22
-    assert plan.spring.rate_n_per_mm == pytest.approx(14.982902, rel=1e-6)
-    assert plan.spring.within
+    # Bhandari, Example 10.5 (764/CH10/EX10.5): 1500 N over 100 mm, C 6, Sut 1360, tau = 0.5 Sut. Printed: the
+    # thinnest wire 6.497192 mm, of which 7 is taken; 21.974923 turns, of which 22; then 14.982902 N/mm.
+    thinnest = spring_from_wire(6.497192, 6 * 6.497192, 22, load_n=1500)
+    assert thinnest.stress_n_per_mm2 == pytest.approx(0.5 * 1360, rel=1e-6)
+    assert turns_for_rate(1500 / 100, 7, 42) == pytest.approx(21.974923, rel=1e-6)
+    taken = spring_from_wire(7, 42, 22, load_n=1500, stress_limit=0.5 * 1360)
+    assert taken.rate_n_per_mm == pytest.approx(14.982902, rel=1e-6)
+    assert taken.within
 
 
 def test_published_wire_diameter():
     # Bhandari, Example 10.1: 1250 N, C 6, Sut 1090, tau = 0.5 Sut. Printed 6.625083 mm.
-    assert thinnest_wire(1250, 0.5 * 1090, spring_index=6) == pytest.approx(6.625083, rel=1e-6)
+    spring = spring_from_wire(6.625083, 6 * 6.625083, 10, load_n=1250)
+    assert spring.stress_n_per_mm2 == pytest.approx(0.5 * 1090, rel=1e-6)
 
 
 def test_published_extension_spring():
     # Shigley, Mechanical Engineering Design, ch. 10 (example number and results from memory): d 0.035,
     # OD 0.248 in, 12.17 body coils, G 11.6, E 28.7 Mpsi -> active 12.57, k 17.91 lbf/in.
-    turns = active_turns(12.17, modulus=11.6e6, youngs=28.7e6)
-    assert turns == pytest.approx(12.57, rel=2e-3)
+    assert body_turns(12.57, modulus=11.6e6, youngs=28.7e6) == pytest.approx(12.17, rel=2e-3)
     spring = spring_from_wire(
-        0.035 * MM_PER_INCH, 0.213 * MM_PER_INCH, turns, modulus=11.6e6 * N_PER_MM2_PER_PSI
+        0.035 * MM_PER_INCH, 0.213 * MM_PER_INCH, 12.57, modulus=11.6e6 * N_PER_MM2_PER_PSI
     )
     assert spring.rate_n_per_mm / N_PER_MM_PER_LBF_PER_INCH == pytest.approx(17.91, rel=2e-3)
 
@@ -88,42 +88,15 @@ def test_without_a_load_there_is_no_stress():
     assert (spring.stress_n_per_mm2, spring.within, spring.warnings) == (None, True, ())
 
 
-def test_wire_for_a_fixed_coil_just_carries_the_load():
-    wire = thinnest_wire(40, 700, coil_mm=8)
-    assert spring_from_wire(wire, 8, 10, load_n=40).stress_n_per_mm2 == pytest.approx(700, rel=1e-9)
-    assert thinnest_wire(1e-9, 5000, coil_mm=8) == pytest.approx(0.008)
-
-
-def test_any_wire_will_do_when_none_are_listed():
-    plan = wire_for_rate(2.0, 40, 700, coil_mm=8)
-    assert plan.spring.wire_mm == plan.thinnest_wire_mm
-    assert plan.spring.rate_n_per_mm == pytest.approx(2.0, rel=0.1)
-    assert plan.spring.turns % 0.25 == 0
-
-
 def test_a_stress_at_the_limit_is_within_it():
-    # The thinnest wire bears just the limit: rounding must not call 700 over a limit of 700.
+    # Rounding must not call a stress over a limit that is the same number.
     for load in np.linspace(10.0, 90.0, 41):
-        spring = wire_for_rate(2.0, load, 700, coil_mm=8).spring
-        assert spring.within
-        assert spring.warnings == () or "over the limit" not in spring.warnings[0]
+        assert spring_from_wire(1, 8, 10, load_n=load, stress_limit=_stress_of(load)).within
     assert not spring_from_wire(1, 8, 10, load_n=40 * (1 + 1e-6), stress_limit=_stress_of(40)).within
 
 
 def _stress_of(load_n):
     return spring_from_wire(1, 8, 10, load_n=load_n).stress_n_per_mm2
-
-
-def test_a_rate_that_whole_turns_miss_is_said():
-    # One turn at least: k = G d^4 / (8 D^3) is the stiffest that this wire and coil make.
-    plan = wire_for_rate(900, 40, 700, coil_mm=8)
-    wire = plan.spring.wire_mm
-    assert plan.spring.rate_n_per_mm == pytest.approx(81_370 * wire**4 / (8 * 8**3), rel=1e-12)
-    assert "The rate comes out 97% too low" in plan.warnings[0]
-    coarse = wire_for_rate(15, 1500, 680, spring_index=6, wires_mm=[7], turn_step=20)
-    assert coarse.spring.rate_n_per_mm == pytest.approx(15 * 21.974923 / 20, rel=1e-6)  # Bhandari, 10.5
-    assert "10% too high" in coarse.warnings[0]
-    assert wire_for_rate(15, 1500, 680, spring_index=6, wires_mm=[7], turn_step=1).warnings == ()
 
 
 @pytest.mark.parametrize(
@@ -135,13 +108,7 @@ def test_a_rate_that_whole_turns_miss_is_said():
         (spring_from_wire, (1, 8, 10), {"load_n": float("nan")}, "load_n must be from 0 to 5000, got nan"),
         (spring_from_wire, (1, 8, 10), {"stress_limit": 0}, "stress_limit must be above 0"),
         (turns_for_rate, (0, 1, 8), {}, "rate_n_per_mm must be above 0"),
-        (active_turns, (0,), {}, "body_turns must be above 0"),
-        (thinnest_wire, (40, 700), {}, "give one of spring_index and coil_mm"),
-        (thinnest_wire, (40, 700), {"spring_index": 6, "coil_mm": 8}, "give one of spring_index and coil_mm"),
-        (thinnest_wire, (40, 700), {"spring_index": 1}, "spring_index must be above 1"),
-        (thinnest_wire, (4000, 100), {"coil_mm": 8}, "stress_limit must be at least"),
-        (wire_for_rate, (2, 40, 700), {"coil_mm": 8, "wires_mm": [0.2]}, "wires_mm must reach"),
-        (wire_for_rate, (2, 40, 700), {"coil_mm": 8, "turn_step": 0}, "turn_step must be above 0"),
+        (body_turns, (0.39,), {}, "active_turns must be above 0.393"),
     ],
 )
 def test_bad_input_is_named(function, arguments, options, words):

@@ -87,8 +87,13 @@ def test_choices_reach_the_engine(client_as, job):
 def test_what_to_buy_is_said_when_asked(client_as, job):
     page = client_as("technician").get(f"/jobs/{job.number}/trials/?buy=1")
     assert [one.position for one in page.context["wanted"]] == ["primary", "secondary"]
-    rate = page.context["wanted"][0].found.spring.rate_n_per_mm
-    assert f"{rate:.2f}" in page.content.decode()
+    found, words = page.context["wanted"][0].found, " ".join(page.content.decode().split())
+    made = found.winding.spring
+    assert f"{found.spring.rate_n_per_mm:.2f}" in words
+    assert f"{made.wire_mm:.2f} mm wire on a mean coil of {made.coil_mm:.1f} mm" in words
+    assert f"{found.winding.body_turns:.1f} turns between the hooks" in words
+    assert f"{made.stress_n_per_mm2:.0f} N/mm² of the {made.limit_n_per_mm2:.0f}" in words
+    assert "shear modulus of 81 370 N/mm²" in words
 
 
 def test_without_target_and_runs_it_says_what_to_do(client_as):
