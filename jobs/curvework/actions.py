@@ -10,7 +10,7 @@ from curves.readings import input_limits
 from curves.rows import actions as build_actions
 from curves.rows.recording import holds_readings
 from jobs.curvework.spring_lines import settle_lines
-from jobs.models import AuditEntry
+from jobs.models import AuditEntry, Job
 from jobs.record import audit
 from jobs.record.noting import note
 from jobs.rules.facts import SIGNED
@@ -95,6 +95,8 @@ def save_target(job, values, points, *, by, version):
     build_actions.save_target(job.build, values, points, by=by, version=version)
     said = [f"{deg:g} ± {tolerance:g} at {rpm:g}" for rpm, deg, tolerance in sorted(points)]
     note("set the target", job, by, crank_degrees=said)
+    # Saved for the engine as the card names it: what was agreed for another no longer stands.
+    Job.objects.filter(pk=job.pk).exclude(agreed_for="").update(agreed_for="")
 
 
 @transaction.atomic

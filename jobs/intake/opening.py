@@ -9,6 +9,7 @@ from curves.rows import stock
 from jobs.intake.returned import TOOK_TARGET, require_newest
 from jobs.models import Job, RoadReport, Step
 from jobs.record.noting import note
+from jobs.rules.agreed_for import engine_agreed_for
 from jobs.rules.guards import held_with_unit, refuse_practice, require_closed
 from jobs.rules.points import new_steps
 from shop.models import Shop
@@ -83,6 +84,8 @@ def reopen(job, *, by, road_report="", **fields):
     stood = {"engine": before.engine, "customer": before.customer, "complaint": road_report}
     new = open_job(by=by, unit=before.unit, build=build, previous=before, **(stood | fields))
     if carried := _carry_target(before.build, build):
+        new.agreed_for = engine_agreed_for(before, new.engine)
+        new.save(update_fields=["agreed_for"])
         note(TOOK_TARGET, new, by, from_card=before.number, crank_degrees=carried)
     note("reopened as a new card", before, by, new_card=new.number)
     return new

@@ -30,7 +30,7 @@ def notices(job, shop):
 
 def _earlier(job):
     if said := said_of_the_earlier(job):
-        yield Notice("setting", "earlier-engine", said)
+        yield from (Notice(section, "earlier-engine", said) for section in ("target", "setting"))
 
 
 def _agreed(job):

@@ -1,5 +1,6 @@
 """A unit that came back starts from its target and its warranty; its readings are made anew."""
 
+import html
 import re
 from datetime import timedelta
 
@@ -11,8 +12,10 @@ from curves.models import Build, Run
 from curves.rows import stock
 from jobs.curvework import actions
 from jobs.intake import opening
-from jobs.models import Job
+from jobs.models import Engine, Job
+from jobs.moves import actions as actions_of_moves
 from jobs.moves import closing
+from shop.models import Customer
 from tests import build
 from tests.jobs.papers.paperwork import finished_job
 
@@ -43,6 +46,51 @@ def test_card_without_a_target_comes_back_without_one(counter):
     job = build.job(stage="hand_back", closed_at=timezone.now())
     new = opening.reopen(job, by=counter)
     assert not hasattr(Job.objects.get(pk=new.pk).build, "target")
+
+
+def given_to_another_engine(by):
+    """An exchange unit that went on another engine than it was rebuilt for, and the words for that one."""
+    shelf = finished_job(customer=None)
+    Job.objects.filter(pk=shelf.pk).update(closed_at=timezone.now())
+    owner, engine = (
+        Customer(name="Ivo Brandt", phone="0555 0102"),
+        Engine(make="Pellgrove", vehicle="Cruiser"),
+    )
+    return actions_of_moves.allocate(shelf, customer=owner, engine=engine, by=by), shelf.engine.in_full
+
+
+def test_unit_on_another_engine_comes_back_with_what_was_agreed_for_the_earlier(client_as, owner):
+    given, earlier = given_to_another_engine(owner)
+    new = opening.reopen(given, by=owner)
+    client = client_as(owner)
+    for address in (f"/jobs/{new.number}/?open=spring_trials", f"/jobs/{new.number}/target/"):
+        page = html.unescape(client.get(address).content.decode())
+        assert f"agreed for {earlier}; the unit goes on Cruiser: Pellgrove now" in page, address
+    again = Job.objects.get(pk=new.pk)
+    Job.objects.filter(pk=new.pk).update(closed_at=timezone.now())
+    assert opening.reopen(again, by=owner).agreed_for == earlier  # however often it comes back
+
+
+def test_unit_that_comes_back_on_another_engine_says_what_its_target_was_agreed_for(counter):
+    before = handed_back()
+    other = opening.reopen(before, by=counter, engine=build.engine(make="Pellgrove", vehicle="Cruiser"))
+    assert other.agreed_for == before.engine.in_full
+    same = handed_back()
+    assert opening.reopen(same, by=counter).agreed_for == ""
+
+
+def test_target_saved_anew_is_agreed_for_the_engine_as_it_is(client_as, owner):
+    given, _ = given_to_another_engine(owner)
+    new = Job.objects.get(pk=opening.reopen(given, by=owner).pk)
+    actions.save_target(new, {}, [(1000, 4, 1), (3000, 20, 1)], by=owner, version=1)
+    assert Job.objects.get(pk=new.pk).agreed_for == ""
+    assert "were agreed for" not in words(client_as(owner), new)
+
+
+def test_without_a_target_nothing_comes_back_as_agreed_for_another(owner):
+    given, _ = given_to_another_engine(owner)
+    given.build.target.delete()
+    assert opening.reopen(Job.objects.get(pk=given.pk), by=owner).agreed_for == ""
 
 
 @pytest.mark.parametrize(("days", "said"), [(0, "in warranty until"), (-1, "warranty ended")])
