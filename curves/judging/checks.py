@@ -9,8 +9,8 @@ from curves.engine.trigger.sparks import SPACING_LIMIT_DEG
 from curves.engine.units import KPA_PER_INHG, KPA_PER_MMHG
 from curves.judging import verdicts
 from curves.models import Run
-from curves.rows import convert, frames
-from curves.rows.results import InBoth
+from curves.rows import convert
+from curves.words.reader import Reader
 
 PASSED = {True: "passes", False: "fails", None: "not to be told yet"}
 
@@ -39,28 +39,11 @@ class Check:
         return PASSED[self.passed]
 
 
-@dataclass(frozen=True)
-class Words:
-    """Distributor degrees and rpm in the words of a run's frame, the other beside."""
-
-    frame: str
-    drive: engine.Drive
-
-    def deg(self, shaft_deg, *, signed=False):
-        return frames.said_angle(float(shaft_deg), self.frame, self.drive, signed=signed)
-
-    def rpm(self, *shaft_rpm):
-        return frames.speeds([InBoth.speed(rpm, self.drive) for rpm in shaft_rpm], self.frame)
-
-    def span(self, low_rpm, high_rpm):
-        return frames.span(*(InBoth.speed(rpm, self.drive) for rpm in (low_rpm, high_rpm)), self.frame)
-
-
 def checks_of(run, build, *, cylinders=None):
     """Everything that was checked in a run, in the order of the work and in the run's own frame, the other
     beside; what was not read is left out."""
     drive = convert.drive_of(build)
-    say = Words(run.frame, drive)
+    say = Reader(run.frame, drive)
     return (
         *_sweeps(run, build, drive, say),
         *_sparks(list(run.sparks.all()), cylinders, say),
@@ -157,7 +140,7 @@ def _sparks(rows, cylinders, say):
     spread = f"{say.deg(found.total_range_deg)} from first to last, standard deviation "
     lines.append(Line(f"all, at {say.rpm(*sorted(set(speeds)))}", spread + say.deg(found.total_sd_deg)))
     lines.append(Line("limit", f"{say.deg(SPACING_LIMIT_DEG)} either way"))
-    yield Check("spark", title, found.within, tuple(lines), found.warnings)
+    yield Check("spark", title, found.within, tuple(lines), say.all_words(found.warnings))
 
 
 def _dwells(rows, cylinders, say):
@@ -185,7 +168,7 @@ def _dwells(rows, cylinders, say):
         text = f"{say.deg(moved.change_deg, signed=True)} by {say.rpm(moved.at_rpm)}"
         lines.append(Line("moves by", text, moved.within))
         lines.append(Line("limit", f"{say.deg(MAX_DWELL_CHANGE_DEG)} either way"))
-        yield Check("dwell", "Dwell", moved.within, tuple(lines), moved.warnings)
+        yield Check("dwell", "Dwell", moved.within, tuple(lines), say.all_words(moved.warnings))
 
 
 def _capsule(rows, say):
@@ -194,14 +177,14 @@ def _capsule(rows, say):
     found = engine.fit_capsule([row.vacuum_kpa for row in rows], [row.advance_deg for row in rows])
     if found.begin_kpa is None:
         many = len({row.vacuum_kpa for row in rows}) > 1
-        yield Check("vacuum", "Vacuum capsule", False if many else None, (), found.warnings)
+        yield Check("vacuum", "Vacuum capsule", False if many else None, (), say.all_words(found.warnings))
         return
     lines = [Line("begins at", _kpa(found.begin_kpa))]
     if found.end_kpa is not None:
         lines.append(Line("ends at", _kpa(found.end_kpa)))
     lines.append(Line("adds", say.deg(found.degrees)))
     # No limit is agreed for a capsule: that it moves is all there is to pass.
-    yield Check("vacuum", "Vacuum capsule", found.degrees > 0, tuple(lines), found.warnings)
+    yield Check("vacuum", "Vacuum capsule", found.degrees > 0, tuple(lines), say.all_words(found.warnings))
 
 
 def _kpa(kpa):

@@ -5,6 +5,7 @@ from math import isfinite
 
 from curves import engine
 from curves.engine.timing.response import Response
+from curves.words.reader import Reader
 
 FINDINGS = {
     "best inside": "Best advance found",
@@ -26,6 +27,10 @@ class ResponseSaid:
     @property
     def finding(self):
         return FINDINGS[self.fit.finding] if self.fit else "No try written down yet"
+
+    @property
+    def warnings(self):
+        return Reader().all_words(self.fit.warnings)
 
     @property
     def low_crank_deg(self):

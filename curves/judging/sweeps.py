@@ -5,11 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from curves import engine
+from curves.engine.codes import Code
 from curves.engine.timing.idle import IdleTiming
 from curves.engine.timing.initial import TrueInitial
 from curves.judging import timing, verdicts
 from curves.rows import convert, queries
 from curves.rows.results import Warning
+from curves.words.reader import Reader
 
 FINDINGS = {
     "steady": "The readings agree on one initial timing",
@@ -18,6 +20,7 @@ FINDINGS = {
     "scatter": "The readings scatter more at high speed: wear",
     "disagree": "The readings disagree",
 }
+VACUUM_ON = (Code.VACUUM_SUSPECTED, Code.VACUUM_THROUGHOUT)
 ROLES = {"before": ("as_received",), "after": ("final", "latest")}
 
 
@@ -204,8 +207,8 @@ def area_in_crank(area_deg_rpm, drive):
 
 
 def _warnings(sweep, found, idle, wander, set_up):
-    for text in found.warnings if found else ():
-        yield Warning("vacuum" if "vacuum" in text else "initial", text)
+    for one in found.warnings if found else ():
+        yield Warning("vacuum" if one.code in VACUUM_ON else "initial", Reader().words(one))
     if sweep.vacuum_on is False and found is not None and found.vacuum_on.any():
         yield Warning("vacuum", "The sweep was written down with the line off: look again where it goes.")
     if idle is not None and idle.margin_crank_rpm is not None and not idle.steady:

@@ -45,10 +45,10 @@ class Offer:
 
 def inspected_deg(build, value, unit):
     """A travel typed in a unit of the shop's list, in distributor degrees; None where it is no angle."""
-    words = unit.casefold()
-    if value is None or not ("deg" in words or "°" in words):
+    unit = unit.casefold()
+    if value is None or not ("deg" in unit or "°" in unit):
         return None
-    return round(convert.drive_of(build).to_shaft_deg(value), _PLACES) if "crank" in words else value
+    return round(convert.drive_of(build).to_shaft_deg(value), _PLACES) if "crank" in unit else value
 
 
 def offer_on(build, measured_deg):

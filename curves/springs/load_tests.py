@@ -9,10 +9,12 @@ from django.utils import timezone
 from django.utils.safestring import mark_safe
 
 from curves import engine
+from curves.engine.codes import Refused
 from curves.figures.axes import axis
 from curves.figures.svg import Plot
 from curves.models import LoadTest, Spring
 from curves.springs.fit_doubts import doubts_of
+from curves.words.reader import Reader
 from shop.models import LoadUnit, Shop
 from shop.rights import require
 from shop.versions import save_versioned
@@ -45,13 +47,8 @@ class Fitted:
 
     @property
     def warnings(self):
-        """The engine's warnings, a load of theirs said as it was typed."""
-        for text in self.test.warnings:
-            for (length, load), (_, load_n) in zip(self.pairs, self.newtons, strict=True):
-                text = text.replace(
-                    f"load of {load_n:g} N at {length:g} mm", f"load of {load:g} {self.unit} at {length:g} mm"
-                )
-            yield text
+        """The engine's warnings in words, loads in the unit that was typed."""
+        return Reader(load_unit=self.unit).all_words(self.test.warnings)
 
     @property
     def seal(self):
@@ -67,8 +64,8 @@ def fitted(pairs, unit=LoadUnit.NEWTON):
     found = Fitted(pairs, unit)
     try:
         return Fitted(pairs, unit, engine.spring_from_loads(*zip(*found.newtons, strict=True)))
-    except ValueError as error:
-        return Fitted(pairs, unit, refused=_plainly(str(error)))
+    except Refused as refusal:
+        return Fitted(pairs, unit, refused=Reader(load_unit=unit).words(refusal.warning))
 
 
 def typed_of(spring):
@@ -143,15 +140,6 @@ def figures_of(test):
         "initial_tension_n": spring.initial_tension_n,
         "initial_tension_sd_n": test.initial_tension_se_n if test.tension_is_known else None,
     }
-
-
-def _plainly(error):
-    """The engine's refusal without the names of its arguments."""
-    if "two different lengths" in error:
-        return "It takes loads at two different lengths, or one and the free length (a load of 0)."
-    if "rise with" in error:
-        return "The load does not rise with the length: look for pairs that were mixed up."
-    return f"These pairs can't be fitted: {error}."
 
 
 def svg(found):

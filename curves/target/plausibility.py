@@ -7,9 +7,11 @@ from django.core.exceptions import ValidationError
 from curves import engine
 from curves.judging import timing, verdicts
 from curves.judging.sweeps import area_in_crank, stretch_of, wanted_of
+from curves.models import Frame
 from curves.models.targets import InitialTiming
 from curves.readings.forms import range_to_keep
 from curves.rows import convert, queries
+from curves.words.reader import Reader
 
 ROUND_CRANK_DEG = 4.0  # tried to either side of an initial timing that has no range
 GOOD, BAD, OPEN = "good", "failed", "open"
@@ -123,7 +125,8 @@ def choices_of(target, build):
     found = engine.best_initial(curve, wanted.band, range_deg=_initials(target, wanted, drive), drive=drive)
     others = [one for one in found.choices if abs(one.initial_deg - found.initial_deg) > 1e-9]
     rows = sorted([found.best, *others], key=lambda one: one.initial_deg)
-    return Choices(run, tuple(_choice(one, one is found.best, drive) for one in rows), found.warnings)
+    words = Reader(Frame.CRANK, drive).all_words(found.warnings)
+    return Choices(run, tuple(_choice(one, one is found.best, drive) for one in rows), words)
 
 
 def _initials(target, wanted, drive):

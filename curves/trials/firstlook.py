@@ -1,9 +1,9 @@
 """What to look at before any spring."""
 
-from curves.engine.proposing.proposals import in_percent
 from curves.judging import verdicts
 from curves.rows import frames
 from curves.rows.results import InBoth
+from curves.words.english import in_percent
 
 LIKELY = 0.5  # a chance that a person counts on
 LITTLE_BELIEF = 0.75  # left to the chances, where that is said; two chances of 80 % that failed leave 70 %

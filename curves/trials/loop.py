@@ -6,7 +6,6 @@ from functools import lru_cache
 import numpy as np
 
 from curves import engine
-from curves.engine.proposing.proposals import in_percent
 from curves.judging import proof, timing
 from curves.models import Build, Run, Spring
 from curves.rows import convert, queries, stock
@@ -15,6 +14,8 @@ from curves.trials import firstlook, offers, promises, reading_plan
 from curves.trials import log as triallog
 from curves.trials.lessons import lessons
 from curves.trials.offers import Measuring, Missing, Offer
+from curves.words.english import in_percent
+from curves.words.reader import Reader
 
 BEND_LIMIT_MM = 0.5
 COUNT = 5  # proposals that a person looks at
@@ -45,7 +46,7 @@ class TrialState:
     offers: tuple[Offer, ...] = ()
     absent: tuple[Spring, ...] = ()  # none is left, or all are out elsewhere
     pairs: int = 0  # how many the drawer makes
-    fair: bool = False
+    little_hope: tuple[str, ...] = ()  # what to do where no pair has a fair chance
     read_as: str = ""  # how the run is taken to be read, of whose verdict the chances are
     look_first: tuple[str, ...] = ()
     belief: float = 1.0  # the share of a chance that is left for how earlier forecasts came out
@@ -180,8 +181,9 @@ def trial_state(build, choices=None):
     question = _question(build, taught, log, band, sides, choices, way)
     calibration = calibrated(question.head, question.runs)
     state |= {"calibration": calibration, "question": question}
-    teachers = [one.run for one in taught if one.teaches]
-    warnings = tuple(offers.said(calibration.warnings, teachers, queries.typed_in(build), drive))
+    teachers = tuple(one.run for one in taught if one.teaches)
+    reader = Reader(queries.typed_in(build), drive, runs=teachers)
+    warnings = reader.all_words(calibration.warnings)
     if missing:
         return TrialState(**state, missing=missing, warnings=warnings)
     found = proposed(question)
@@ -198,7 +200,7 @@ def trial_state(build, choices=None):
         warnings=warnings,
         offers=made,
         pairs=pairs,
-        fair=found.fair,
+        little_hope=reader.all_words(found.warnings),
         read_as=way.words,
         look_first=tuple(firstlook.look_first(found, felt, log, drive, queries.typed_in(build))),
         belief=found.belief,
@@ -376,6 +378,10 @@ class Wanted:
     @property
     def chance(self):
         return in_percent(self.belief * self.found.chance)
+
+    @property
+    def warnings(self):
+        return Reader().all_words(self.found.warnings)
 
 
 def to_buy(state):

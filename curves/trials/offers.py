@@ -1,17 +1,16 @@
 """What a proposal says to a person: its curve, what to do to the posts, why it, what would help."""
 
-import re
 from dataclasses import dataclass
 
 import numpy as np
 
 from curves import engine
-from curves.engine.proposing.proposals import in_percent
 from curves.engine.proposing.propose import CHANCE_STEP
 from curves.engine.readings import MAX_SPEED_RPM
-from curves.models import Frame, Run, Spring
+from curves.models import Run, Spring
 from curves.rows import convert, frames
 from curves.rows.results import InBoth
+from curves.words.english import TERMS, in_percent
 from shop.words import several
 
 GRID = 60
@@ -26,13 +25,9 @@ ORDER = (  # why one with less of it may stand before one with more: curves/engi
     "band, then the one expected nearer to its middle."
 )
 RANKS = ("first", "second", "third", "fourth", "fifth")
-# A number of the engine with its unit, or a span: 3.5 deg, 1.0 to 4.5 deg, 1200 rpm.
-_MEASURED = re.compile(r"(?:(-?\d[\d.]*) to )?(-?\d[\d.]*) (deg|rpm)\b")
 HEAD_PARTS = {
-    "post gap, primary": "the primary post gap",
-    "post gap, secondary": "the secondary post gap",
-    "stretch per degree, primary": "how much the primary gap opens per degree",
-    "stretch per degree, secondary": "how much the secondary gap opens per degree",
+    "post_gap": "the {} post gap",
+    "stretch": "how much the {} gap opens per degree",
     "travel": "the travel",
 }
 
@@ -247,30 +242,14 @@ def _beside(offer, band, shaft_rpm, drive, frame):
     return f"{frames.said_angle(abs(off.shaft), frame, drive)} {side} its middle"
 
 
-def said(warnings, runs, frame, drive):
-    """The engine's warnings with our numbers of the runs, in the frame that is typed, the other beside."""
-    for text in warnings:
-        text = re.sub(r"^Run (\d+):", lambda match: f"{runs[int(match[1]) - 1]}:", text)
-        yield _MEASURED.sub(lambda match: _in_both(match, frame, drive), text)
-
-
-def _in_both(match, frame, drive):
-    """One number of the engine, or a span of two, with its unit, in both frames."""
-    numbers, unit = [float(part) for part in (match[1], match[2]) if part], match[3]
-    told = [
-        " to ".join(f"{frames.number_in(number, Frame.SHAFT, one, drive):.5g}" for number in numbers)
-        for one in (frame, frames.other(frame))
-    ]
-    return f"{told[0]} {Frame(frame).label} {unit} ({told[1]} {frames.other(frame).label})"
-
-
 def measuring(measurement, rows):
     """The engine's advice on what to measure, as a person would say it."""
-    what, spring = HEAD_PARTS.get(measurement.what), None
-    if what is None:
-        name, label = measurement.what.split(" of spring ", 1)
-        spring = next((row for row in rows if row.label == label), None)
-        what = f"the {name} of {label}" if spring else f"the {name} of the {label}"
+    label = measurement.spring
+    spring = next((row for row in rows if row.label == label), None)
+    if label is None:
+        what = HEAD_PARTS[measurement.quantity].format(measurement.position)
+    else:
+        what = f"the {TERMS[measurement.quantity]} of {label if spring else f'the {label}'}"
     return Measuring(what, measurement.gain * 100, spring)
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from django.core import signing
 
 from curves import engine
-from curves.engine.proposing.proposals import in_percent
+from curves.words.english import in_percent
 
 SIGNER = signing.Signer(salt="curves.trials.promises")
 SAME_MM = 1e-6

@@ -43,7 +43,7 @@ def trials_of_job(request, number):
 
 
 def _is_hopeless(state):
-    return bool(state.offers) and not state.fair and not state.waiting
+    return bool(state.offers and state.little_hope and not state.waiting)
 
 
 def _shown(request, state):

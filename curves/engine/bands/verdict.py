@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..codes import Code, EngineWarning, warn
 from ..curve import Curve, points_of
 from ..readings import MAX_ADVANCE_DEG, checked_kind, checked_number
 from .band import Target, above_edges, distance_outside
@@ -53,7 +54,7 @@ class Verdict:
         Every stretch outside the band, in rising order.
     too_much_deg_rpm, too_little_deg_rpm : float
         Areas above and below the band [shaft degree x shaft rpm].
-    warnings : tuple of str
+    warnings : tuple of EngineWarning
         What to look at.
 
     Examples
@@ -72,7 +73,7 @@ class Verdict:
     ranges: tuple[SpeedRange, ...]
     too_much_deg_rpm: float
     too_little_deg_rpm: float
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
 
 
 def judge_curve(target, curve, *, initial_deg=0.0) -> Verdict:
@@ -118,7 +119,11 @@ def judge_curve(target, curve, *, initial_deg=0.0) -> Verdict:
     reached = (target.speed_rpm >= line.speed_rpm[0]) & (target.speed_rpm <= line.speed_rpm[-1])
     points = target.speed_rpm[reached]
     at_points[reached] = distance_outside(target, points, line.at(points) + initial) if reached.any() else 0.0
-    warnings = () if reached.all() else (_uncovered(target, reached),)
+    warnings = (
+        ()
+        if reached.all()
+        else (warn(Code.TARGET_NOT_REACHED, speeds_shaft_rpm=tuple(target.speed_rpm[~reached].tolist())),)
+    )
     if not speed.size:
         none = np.empty(0)
         return Verdict(False, np.nan, np.nan, "unknown", none, none, at_points, (), 0.0, 0.0, warnings)
@@ -193,8 +198,3 @@ def _own_points(target, curve, line, initial):
     outside = distance_outside(target, speed, np.asarray(advance, float) + initial)
     inside = np.isfinite(outside)
     return np.asarray(speed, float)[inside], outside[inside]
-
-
-def _uncovered(target, reached):
-    speeds = ", ".join(f"{speed:.0f}" for speed in target.speed_rpm[~reached])
-    return f"The curve has no reading that reaches the target at {speeds} rpm: read there."

@@ -5,6 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
+from ..codes import EngineWarning
 from ..governor.equilibrium import Balance, advance_at
 from ..governor.head import MAX_BEND_MM, MAX_TRAVEL_DEG, Head, Run
 from ..governor.prior import (
@@ -71,7 +72,7 @@ class Calibration:
         Twice the negative log posterior at the optimum, but for a constant.
     residuals_deg : tuple of ndarray
         Reading less model [shaft degree], for each run in the order of its readings.
-    warnings : tuple of str
+    warnings : tuple of EngineWarning
         What a person should look at: mistyped readings by name, snaps, springs far from their label.
 
     Examples
@@ -90,7 +91,7 @@ class Calibration:
     converged: bool
     cost: float
     residuals_deg: tuple[np.ndarray, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
     fitted: object = field(repr=False)  # Fit
     model: object = field(repr=False)  # Model
 

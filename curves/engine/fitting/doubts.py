@@ -1,9 +1,10 @@
-"""What a person should look at after a calibration, in words."""
+"""What a person should look at after a calibration."""
 
 import numpy as np
 
+from ..codes import Code, warn
 from ..governor.equilibrium import Balance, find_snaps
-from ..governor.prior import POSITIONS, TRAVEL
+from ..governor.prior import POSITIONS, SPRING_FIGURES, TRAVEL
 
 DOUBTED_WEIGHT = 0.5
 CONTRADICTED_SHARE = 0.2  # of a run's readings
@@ -20,7 +21,7 @@ def doubts(model, fitted, runs):
     yield from _surprises(model, fitted)
     yield from _two_labels(model)
     if not fitted.converged:
-        yield "The search did not settle: take the result with care."
+        yield warn(Code.SEARCH_NOT_SETTLED)
     yield from _uninformed(model, fitted)
 
 
@@ -29,29 +30,29 @@ def _mistyped(model, fitted):
     doubted = np.flatnonzero(fitted.weight < DOUBTED_WEIGHT)
     fits = model.advance_deg - fitted.residuals * model.noise_deg
     for index in doubted:
-        yield (
-            f"Run {model.run[index] + 1}: {model.advance_deg[index]:g} deg at {model.speed_rpm[index]:g} rpm "
-            f"does not fit the others, which say {fits[index]:.1f} deg. Mistyped? It was left out."
+        yield warn(
+            Code.READING_MISTYPED,
+            run=model.run[index] + 1,
+            typed_shaft_deg=model.advance_deg[index],
+            typed_shaft_rpm=model.speed_rpm[index],
+            others_shaft_deg=fits[index],
         )
     for run, wrong in enumerate(np.bincount(model.run[doubted], minlength=len(model.bend_mm))):
         total = np.count_nonzero(model.run == run)
         if wrong > max(1, CONTRADICTED_SHARE * total):
-            yield f"Run {run + 1} contradicts the others: {wrong} of its {total} readings do not fit."
+            yield warn(Code.RUN_CONTRADICTS, run=run + 1, misfit_count=wrong, reading_count=total)
 
 
 def _uninformed(model, fitted):
     """Say when the readings hold too little to know the springs and weights by."""
     speeds = np.unique(model.speed_rpm).size
     if speeds < FEWEST_SPEEDS:
-        yield f"Readings at only {speeds} speed(s): the head is known by its measurements alone."
+        yield warn(Code.HEAD_AT_FEW_SPEEDS, speed_count=speeds)
     travel = np.exp(model.natural(fitted.z[None])[0, TRAVEL])
     clear = MOVING_SDS * model.noise_deg
     moving = (model.advance_deg > clear) & (model.advance_deg < travel - clear)
     if not (moving & (fitted.weight >= DOUBTED_WEIGHT)).any():
-        yield (
-            "No sound reading lies between rest and stop, where springs and weights show: read at speeds "
-            "between the begin of advance and the stop."
-        )
+        yield warn(Code.NOTHING_READ_MOVING)
 
 
 def _snaps(model, fitted, runs):
@@ -62,9 +63,11 @@ def _snaps(model, fitted, runs):
         for snap in find_snaps(Balance(*parts), falling=bool(run.falling.all())):
             seen = abs(snap.to_deg - snap.from_deg) >= MIN_SNAP_DEG
             if seen and any(run.speed_rpm > snap.speed_rpm):
-                yield (
-                    f"Run {index + 1}: the weights snap from {snap.from_deg:.1f} to {snap.to_deg:.1f} deg at "
-                    f"{snap.speed_rpm:.0f} rpm and rest nowhere between."
+                yield warn(
+                    Code.WEIGHTS_SNAP,
+                    run=index + 1,
+                    span_shaft_deg=(float(snap.from_deg), float(snap.to_deg)),
+                    speed_shaft_rpm=snap.speed_rpm,
                 )
 
 
@@ -73,8 +76,10 @@ def _surprises(model, fitted):
     for (spring, place), column in model.springs.items():
         off = np.abs(fitted.z[column : column + 3])
         if off.max() > SURPRISE:
-            what = ("rate", "free length", "initial tension")[int(off.argmax())]
-            yield f"{POSITIONS[place].capitalize()} {spring.key}: its {what} is far from its label."
+            figure = SPRING_FIGURES[int(off.argmax())]
+            yield warn(
+                Code.SPRING_UNLIKE_LABEL, position=POSITIONS[place], spring=spring.key, quantity=figure
+            )
 
 
 def _two_labels(model):
@@ -82,4 +87,4 @@ def _two_labels(model):
     seen = {}
     for spring, place in model.springs:
         if seen.setdefault((spring.key, place), spring) != spring:
-            yield f"Spring {spring.key} came with two different labels: taken as two springs."
+            yield warn(Code.SPRING_TWO_LABELS, spring=spring.key)

@@ -43,6 +43,7 @@ MIN_TENSION_MM, MIN_SPREAD = 1e-6, 1e-9  # so that nothing is divided by none
 MIN_TENSION_SHARE = 0.25  # of its own error; a spring does not push
 CORRELATION_KEPT = 0.98  # draws overstate it a little, and a correlation of 1 could not be used
 POSITIONS = ("primary", "secondary")
+SPRING_FIGURES = ("rate", "free_length", "initial_tension")  # in the order of a spring's unknowns
 
 BEND_SD_MM = 0.05  # how well a post is bent by hand
 

@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
+from ..codes import EngineWarning
 from ..curve import Curve
 from ..readings import MAX_SPEED_RPM, as_floats, checked_count, checked_number
 
@@ -143,7 +144,7 @@ class Neighbours:
 
     index: np.ndarray
     distance: np.ndarray
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[EngineWarning, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

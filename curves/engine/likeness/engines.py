@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from ..codes import Code, warn
 from .curves import Neighbours, checked_row, checked_table, wanted_count
 
 MIN_SPREAD = 1e-9  # an attribute that differs by less does not differ
@@ -64,10 +65,9 @@ def nearest_engines(attributes, table, count=10, *, spread=None) -> Neighbours:
     distance[some] = np.sqrt(square[some].sum(axis=1) * used.sum() / shared[some])
     wanted = min(wanted_count(count, len(rows)), int(some.sum()))
     order = np.argsort(distance, kind="stable")[:wanted]
-    words = ()
-    if (shared[order] < used.sum()).any():
-        words = ("Some of these engines lack attributes; they were compared by what is known.",)
-    return Neighbours(order, distance[order], words)
+    unknown = (shared[order] < used.sum()).any()
+    warnings = (warn(Code.ATTRIBUTES_UNKNOWN),) if unknown else ()
+    return Neighbours(order, distance[order], warnings)
 
 
 def _spread(rows):

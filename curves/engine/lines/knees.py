@@ -6,10 +6,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ..codes import Code, EngineWarning, warn
 from ..curve import RPM_STEP
 from ..readings import Readings, as_given, checked_array, checked_count, checked_flags, checked_number
 from .choice import MAX_SLOPES, choose_pieces
-from .knee_words import few_words, scatter_words, shape_words, stray_words
+from .knee_doubts import few_readings, shape_doubts, stray_readings
 from .pieces import Pieces, Shape
 
 MIN_READING_SD_DEG = 0.001  # no scale shows less
@@ -46,7 +47,7 @@ class Knees:
         Size [shaft degree] and sum of squares [shaft degree squared] of the residuals of the readings used.
     converged : bool
         Whether the search settled.
-    warnings : tuple of str
+    warnings : tuple of EngineWarning
         What to look at.
 
     Examples
@@ -77,7 +78,7 @@ class Knees:
     rms_deg: float
     sse_deg2: float
     converged: bool
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
     _pieces: Pieces | None = field(repr=False)
 
     def __post_init__(self):
@@ -285,10 +286,10 @@ def _result(readings, used, fit, level, sd, poor):
         "floor_se_deg": float(errors[0]),
     }
     rms = float(np.sqrt(fit.sse / count))
-    words = few_words(readings, used) if poor else ()
-    words += stray_words(readings, used, left, sd) + shape_words(fit, x, values)
+    warnings = few_readings(readings, used) if poor else ()
+    warnings += (*stray_readings(readings, used, left, sd), *shape_doubts(fit, x, values))
     if rms > 2 * sd:
-        words += (scatter_words(rms, sd),)
+        warnings += (warn(Code.READINGS_SCATTER, rms_shaft_deg=rms, expected_shaft_deg=sd),)
     return Knees(
         **values,
         read_rpm=x,
@@ -298,7 +299,7 @@ def _result(readings, used, fit, level, sd, poor):
         rms_deg=rms,
         sse_deg2=fit.sse,
         converged=fit.converged,
-        warnings=words,
+        warnings=warnings,
         _pieces=fit,
     )
 
@@ -312,9 +313,7 @@ def _flat(readings, used, level, sd, poor):
     error = 0.0 if given else sd / np.sqrt(count)
     sse = float(left[used] @ left[used])
     none = np.empty(0)
-    words = (
-        few_words(readings, used) if poor else ("No advance: nothing above the floor beyond the scatter.",)
-    )
+    warnings = few_readings(readings, used) if poor else (warn(Code.NO_ADVANCE),)
     return Knees(
         begin_rpm=None,
         begin_se_rpm=None,
@@ -335,6 +334,6 @@ def _flat(readings, used, level, sd, poor):
         rms_deg=float(np.sqrt(sse / count)),
         sse_deg2=sse,
         converged=not poor,
-        warnings=words + stray_words(readings, used, left, sd),
+        warnings=warnings + stray_readings(readings, used, left, sd),
         _pieces=None,
     )

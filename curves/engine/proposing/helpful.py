@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..governor.prior import GAP, POSITIONS, STRETCH, TRAVEL
+from ..governor.prior import GAP, POSITIONS, SPRING_FIGURES, STRETCH, TRAVEL
 
 PARTS = 4  # the draws are cut into so many by what a measurement would say
 CONTENDERS = 200
@@ -19,10 +19,23 @@ _SEED = 20_014
 
 @dataclass(frozen=True)
 class Measurement:
-    """What to measure, and by how much the best chance would rise on average."""
+    """What to measure, and by how much the best chance would rise on average.
 
-    what: str
+    Attributes
+    ----------
+    quantity : str
+        "post_gap" or "stretch", of the post at `position`; "travel"; "rate", "free_length" or
+        "initial_tension", of the spring of that key.
+    gain : float
+        Of the chance, 0 to 1.
+    position : {"primary", "secondary"} or None
+    spring : str or None
+    """
+
+    quantity: str
     gain: float
+    position: str | None = None
+    spring: str | None = None
 
 
 def most_helpful(drawer, finely, target, ranked):
@@ -38,9 +51,10 @@ def most_helpful(drawer, finely, target, ranked):
     rng = np.random.default_rng(_SEED)
     by_luck = [_gain(chances, rng.random(chances.shape[1])) for _ in range(CHANCE_ROUNDS)]
     gains = {what: _gain(chances, values) for what, values in _quantities(drawer, ranked)}
-    what = max(gains, key=gains.get)
-    gain = gains[what] - float(np.mean(by_luck))
-    return Measurement(what, gain) if gain > WORTH_IT else None
+    best = max(gains, key=gains.get)
+    gain = gains[best] - float(np.mean(by_luck))
+    quantity, position, spring = best
+    return Measurement(quantity, gain, position, spring) if gain > WORTH_IT else None
 
 
 @dataclass(frozen=True)
@@ -93,12 +107,13 @@ def _gain(chances, values):
 
 
 def _quantities(drawer, ranked):
-    """Give names and draws of what can be measured: the head, and the springs of the first proposals."""
+    """Give what can be measured, (quantity, position, spring), with its draws: the head, and the springs of
+    the first proposals."""
     head = drawer.bench.head
     for place, position in enumerate(POSITIONS):
-        yield f"post gap, {position}", head[:, GAP.start + place]
-        yield f"stretch per degree, {position}", head[:, STRETCH.start + place]
-    yield "travel", head[:, TRAVEL]
+        yield ("post_gap", position, None), head[:, GAP.start + place]
+        yield ("stretch", position, None), head[:, STRETCH.start + place]
+    yield ("travel", None, None), head[:, TRAVEL]
     for proposal in ranked:
         sides = (
             (proposal.primary, drawer.primaries, drawer.bench.primaries),
@@ -107,5 +122,5 @@ def _quantities(drawer, ranked):
         for spring, springs, table in sides:
             if spring is not None:
                 draws = table[springs.index(spring)]
-                for column, name in enumerate(("rate", "free length", "initial tension")):
-                    yield f"{name} of spring {spring.key}", draws[:, column]
+                for column, figure in enumerate(SPRING_FIGURES):
+                    yield (figure, None, spring.key), draws[:, column]

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from ..codes import EngineWarning
 from ..springs.spring import Spring
 from .forecasts import Forecast
 from .helpful import Measurement, Sticking
@@ -57,8 +58,8 @@ class Proposals(Sequence):
         The proposals; the sequence itself gives them too.
     fair : bool
         Whether the greatest chance of any pair is fair, at least 0.1 of what there is to have.
-    warnings : tuple of str
-        What to do when it is not.
+    warnings : tuple of EngineWarning
+        Why, when it is not.
     measurement : Measurement or None
         The measurement that would raise the best chance most, if one would.
     greatest_chance : float
@@ -84,7 +85,7 @@ class Proposals(Sequence):
 
     ranked: tuple[Proposal, ...]
     fair: bool
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
     measurement: Measurement | None = field(default=None)
     greatest_chance: float = 1.0
     corners_cut_rpm: tuple[float, ...] = ()
@@ -97,10 +98,3 @@ class Proposals(Sequence):
 
     def __getitem__(self, index):
         return self.ranked[index]
-
-
-def in_percent(chance):
-    """A chance as people say it; never none and never certain."""
-    if chance > 0.99:
-        return "over 99 %"
-    return "under 1 %" if chance < 0.01 else f"{chance * 100:.0f} %"

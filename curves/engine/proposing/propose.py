@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..bands.band import Target
+from ..codes import Code, warn
 from ..fitting.calibration import Calibration
 from ..governor.head import MAX_BEND_MM, MAX_TRAVEL_DEG
 from ..governor.prior import TRAVEL
@@ -12,7 +13,7 @@ from ..readings import checked_array, checked_count, checked_kind, checked_numbe
 from .drawer import GLANCE_STRIDE, ROUGH_STRIDE, Drawer
 from .forecasts import belief, forecasts_of
 from .helpful import most_helpful, what_sticking_costs
-from .proposals import Proposal, Proposals, in_percent
+from .proposals import Proposal, Proposals
 from .ranking import FAIR_CHANCE, Choices
 from .sweeps import Sweeps
 
@@ -123,9 +124,7 @@ def propose(
     choices = _leading(drawer, target, choices, limit, max(SHORTLIST, count))
     best, scores, finely = _finely_trimmed(drawer, target, choices, limit)
     if not len(best.primary):
-        return Proposals(
-            (), False, ("Every pair was tried; allow other bends or buy springs: wanted_spring.",)
-        )
+        return Proposals((), False, (warn(Code.EVERY_PAIR_TRIED),))
     prospects = _prospects(drawer, target, best, scores, limit)
     read = _as_read(drawer, calibration, target, finely)
     scores, prospects = scores._replace(chance=read.belief * scores.chance), read.belief * prospects
@@ -270,8 +269,7 @@ def _each_pair_once(ranked):
 
 def _warnings(first, greatest_chance, limit):
     """Say plainly that there is little hope."""
-    words = f"No pair has a fair chance: the greatest is {in_percent(greatest_chance)}."
     if first.prospect >= HOPE:
-        return (f"{words} The first is worth a run all the same: bent, it may well come in.",)
-    bend = "" if limit else "allow the posts to be bent, or "
-    return (f"{words} What to do: {bend}see wanted_spring for what to buy.",)
+        code = Code.NO_PAIR_BUT_WORTH_A_RUN
+        return (warn(code, greatest_chance=greatest_chance, prospect_chance=first.prospect),)
+    return (warn(Code.NO_PAIR if limit else Code.NO_PAIR_UNBENT, greatest_chance=greatest_chance),)

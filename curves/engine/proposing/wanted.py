@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..bands.band import Target
+from ..codes import Code, EngineWarning, warn
 from ..fitting.calibration import Calibration
 from ..governor.head import MAX_BEND_MM
 from ..governor.prior import GAP, POSITIONS, STRETCH, TRAVEL, TYPICAL_RATES
@@ -21,7 +22,6 @@ from ..springs.spring import (
 from ..springs.winding import COILS_MM, Winding, wind
 from .drawer import Drawer
 from .judge import Judge
-from .proposals import in_percent
 from .ranking import FAIR_CHANCE, Choices
 from .sweeps import Sweeps
 
@@ -50,7 +50,7 @@ class WantedSpring:
         Greatest distance from the target at its points, expected [shaft degree].
     winding : Winding or None
         Wire, coil and turns that make it, and what it bears at the stop; None if none of the usual do.
-    warnings : tuple of str
+    warnings : tuple of EngineWarning
         What to look at: no fair chance, a best at the edge of what was looked at, no usual wire.
 
     Examples
@@ -64,7 +64,7 @@ class WantedSpring:
     chance: float
     worst_miss_deg: float
     winding: Winding | None
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
 
 
 def wanted_spring(
@@ -149,21 +149,14 @@ def wanted_spring(
     load = tension + spring.rate_n_per_mm * max(stop + bend[place] - length, 0.0)
     # More than any spring is taken to bear is over every wire's stress in any case.
     winding = wind(spring.rate_n_per_mm, length, min(load, MAX_TENSION_N), coils_mm=coils)
-    words = []
+    warnings = []
     if chance < fair:
-        words.append(
-            f"No spring here has a fair chance: the best, this one, has {in_percent(chance)}. Look at the "
-            "target and at the other spring."
-        )
+        warnings.append(warn(Code.NO_WANTED_SPRING))
     if at_edge and chance < 1.0:
-        words.append(
-            f"The best lies at the edge of what was looked at (rates up to {RATE_RANGE:g} times those known "
-            f"and down to 1/{RATE_RANGE:g}, lengths within {LENGTH_RANGE_MM:g} mm of the gap): a spring "
-            "beyond may do better."
-        )
+        warnings.append(warn(Code.WANTED_AT_EDGE, rate_times=RATE_RANGE, length_mm=LENGTH_RANGE_MM))
     if not winding:
-        words.append("No usual wire and coil makes this spring in the room there is.")
-    return WantedSpring(spring, chance, miss, winding, tuple(words))
+        warnings.append(warn(Code.NO_USUAL_WIRE))
+    return WantedSpring(spring, chance, miss, winding, tuple(warnings))
 
 
 def _search(calibration, target, place, other, tension, bend, sweeps):

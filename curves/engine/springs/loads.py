@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..codes import Code, EngineWarning, Refused, warn
 from ..readings import checked_array, checked_number
 from .spring import (
     MAX_LENGTH_MM,
@@ -38,7 +39,7 @@ class SpringTest:
         Loads above the straight line [N], in the order given; NaN for a reading without load.
     converged : bool
         Whether rate, tension and length each come from readings rather than from an assumption.
-    warnings : tuple of str
+    warnings : tuple of EngineWarning
         What to look at.
     """
 
@@ -50,7 +51,7 @@ class SpringTest:
     free_length_se_mm: float
     residual_n: np.ndarray
     converged: bool
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
 
     @property
     def tension_is_known(self) -> bool:
@@ -96,9 +97,11 @@ def spring_from_loads(
     Raises
     ------
     ValueError
-        If lengths differ, a value is NaN or out of range, a single load comes without a free length, all
-        loads are at one length, a spring pulls below its free length, or what follows is no spring: the load
-        does not rise with length, rises by more than 1000 N/mm, or leaves a free length of 0 or less.
+        If lengths differ, or a value is NaN or out of range.
+    Refused
+        If a single load comes without a free length, all loads are at one length, a spring pulls below its
+        free length, or what follows is no spring: the load does not rise with length, rises by more than
+        1000 N/mm, or leaves a free length of 0 or less.
 
     Notes
     -----
@@ -125,34 +128,28 @@ def spring_from_loads(
     pulled = load > 0
     _refuse_pull_below(free, length[pulled], float(np.hypot(length_sd, free_sd)))
     x, y = length[pulled], load[pulled]
-    words = []
+    warnings = []
     told = free is not None
     if x.size and np.ptp(x) < MIN_APART_MM and free is not None:
         x, y = np.append(x, free), np.append(y, 0.0)
-        words.append("One load only: the initial tension was taken as 0; weigh it at a second length.")
+        warnings.append(warn(Code.LOADED_ONCE))
         told = False
     if not x.size or np.ptp(x) < MIN_APART_MM:
         wanted = f"two different lengths under load ({MIN_APART_MM:g} mm), or one and a free length"
-        raise ValueError(f"length_mm must hold {wanted}, got {length.tolist()}")
+        message = f"length_mm must hold {wanted}, got {length.tolist()}"
+        raise Refused(message, warn(Code.LOADED_AT_ONE_LENGTH))
     line = _line(x, y, load_sd, length_sd)
     left = np.where(pulled, load - line.at(length), np.nan)
-    if not MIN_RATE_N_PER_MM <= line.slope <= MAX_RATE_N_PER_MM:
-        wanted = f"by at most {MAX_RATE_N_PER_MM:g} N/mm" if line.slope > 1 else "with length_mm"
-        raise ValueError(f"load_n must rise {wanted}, got {line.slope:g} N/mm")
+    _refuse_no_spring(line)
     if free is None:
-        words.append(
-            "The free length was not measured: the initial tension was taken as 0. Measure the unloaded "
-            "spring."
-        )
-    tension, tension_se, free, free_se = _at_rest(line, free, free_sd, words)
+        warnings.append(warn(Code.FREE_LENGTH_UNMEASURED))
+    tension, tension_se, free, free_se = _at_rest(line, free, free_sd, warnings)
     if not MIN_LENGTH_MM <= free <= MAX_LENGTH_MM:
-        raise ValueError(f"length_mm and load_n must leave a free length above 0, got {free:.4g} mm")
-    words += _shape_words(x, y, line, load_sd, length_sd)
+        message = f"length_mm and load_n must leave a free length above 0, got {free:.4g} mm"
+        raise Refused(message, warn(Code.NO_FREE_LENGTH_LEFT, free_mm=free))
+    warnings += _shape_doubts(x, y, line, load_sd, length_sd)
     if line.slope_se > line.slope:
-        words.append(
-            f"The rate is not known: {line.slope:.2g} N/mm with an error of {line.slope_se:.2g}. Weigh the "
-            "spring again, at lengths further apart."
-        )
+        warnings.append(warn(Code.RATE_UNKNOWN, rate_n_per_mm=line.slope, error_n_per_mm=line.slope_se))
     return SpringTest(
         rate_n_per_mm=line.slope,
         rate_se=line.slope_se,
@@ -161,8 +158,8 @@ def spring_from_loads(
         free_length_mm=free,
         free_length_se_mm=free_se,
         residual_n=left,
-        converged=not words,
-        warnings=tuple(words),
+        converged=not warnings,
+        warnings=tuple(warnings),
     )
 
 
@@ -179,9 +176,23 @@ def _free_length(length, load, given, length_sd):
 def _refuse_pull_below(free, length, error_mm):
     """Refuse loads at lengths at which the spring would be shorter than unloaded."""
     if free is not None and length.size and length.min() < free - SURE * error_mm:
-        raise ValueError(
-            f"length_mm must not be below the free length of {free:g} mm under load, got {length.min():g}"
+        shortest = length.min()
+        raise Refused(
+            f"length_mm must not be below the free length of {free:g} mm under load, got {shortest:g}",
+            warn(Code.LOADED_BELOW_FREE_LENGTH, length_mm=shortest, free_mm=free),
         )
+
+
+def _refuse_no_spring(line):
+    """Refuse loads that do not rise with length as those of a spring do."""
+    if line.slope > MAX_RATE_N_PER_MM:
+        raise Refused(
+            f"load_n must rise by at most {MAX_RATE_N_PER_MM:g} N/mm, got {line.slope:g} N/mm",
+            warn(Code.LOAD_RISES_TOO_FAST, rate_n_per_mm=line.slope, most_n_per_mm=MAX_RATE_N_PER_MM),
+        )
+    if not line.slope >= MIN_RATE_N_PER_MM:
+        message = f"load_n must rise with length_mm, got {line.slope:g} N/mm"
+        raise Refused(message, warn(Code.LOAD_DOES_NOT_RISE))
 
 
 @dataclass(frozen=True)
@@ -224,22 +235,15 @@ def _line(x, y, load_sd, length_sd):
     return _Line(float(middle), float(y.mean()), slope, stated, seen, len(x), float(size))
 
 
-def _shape_words(x, y, line, load_sd, length_sd):
-    """Say what keeps the loads off a straight line: one odd load, a bend, or scatter."""
+def _shape_doubts(x, y, line, load_sd, length_sd):
+    """Give what keeps the loads off a straight line: one odd load, a bend, or scatter."""
     odd = _odd_loads(x, y, load_sd, length_sd) if line.scattered else []
     if len(odd) == 1:
-        load, length = y[odd[0]], x[odd[0]]
-        yield f"The load of {load:g} N at {length:g} mm does not fit the others. Mistyped? Weigh it again."
+        yield warn(Code.LOAD_MISFITS, load_n=y[odd[0]], length_mm=x[odd[0]])
     elif _bent(x, y, line):
-        yield (
-            "The loads bend away from a straight line: look for loops that open, coils that were stretched, "
-            "or a reading taken before the coils opened."
-        )
+        yield warn(Code.LOADS_BEND)
     elif line.scattered:
-        yield (
-            f"The loads scatter {np.sqrt(line.seen):.2g} N about a straight line, far more than the "
-            f"{np.sqrt(line.stated):.2g} N expected: weigh the spring again."
-        )
+        yield warn(Code.LOADS_SCATTER, scatter_n=np.sqrt(line.seen), expected_n=np.sqrt(line.stated))
 
 
 def _odd_loads(x, y, load_sd, length_sd):
@@ -256,8 +260,8 @@ def _odd_loads(x, y, load_sd, length_sd):
     return odd
 
 
-def _at_rest(line, free, free_sd, words):
-    """Return initial tension and free length with their errors, and say when they contradict each other."""
+def _at_rest(line, free, free_sd, warnings):
+    """Return initial tension and free length with their errors, and warn when they contradict each other."""
     zero = line.middle - line.height / line.slope
     zero_se = line.se_at(zero) / line.slope
     if free is None:
@@ -265,10 +269,7 @@ def _at_rest(line, free, free_sd, words):
     tension = line.at(free)
     tension_se = float(np.hypot(line.se_at(free), line.slope * free_sd))
     if tension < -2.0 * tension_se:
-        words.append(
-            f"The pull starts only at {zero:.2f} mm, beyond the measured {free:.2f}: the loops have slack or "
-            f"the free length was misread; {zero:.2f} mm was used."
-        )
+        warnings.append(warn(Code.PULL_STARTS_LATE, pull_mm=zero, free_mm=free))
         return 0.0, tension_se, zero, zero_se
     return max(tension, 0.0), tension_se, free, free_sd
 

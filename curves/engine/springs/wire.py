@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from math import pi
 
+from ..codes import Code, EngineWarning, warn
 from ..readings import checked_number
 from .spring import MAX_RATE_N_PER_MM, MAX_TENSION_N
 
@@ -32,7 +33,7 @@ class WireSpring:
         Shear stress at the load asked about, and the limit given [N/mm2].
     within : bool
         False when the stress is over the limit.
-    warnings : tuple of str
+    warnings : tuple of EngineWarning
         What to look at.
     """
 
@@ -45,7 +46,7 @@ class WireSpring:
     stress_n_per_mm2: float | None
     limit_n_per_mm2: float | None
     within: bool
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
 
 
 def body_turns(active_turns, *, modulus=MODULUS_N_PER_MM2, youngs=YOUNGS_N_PER_MM2) -> float:
@@ -139,19 +140,16 @@ def spring_from_wire(
         stress = shear_stress(checked_number("load_n", load_n, 0.0, MAX_TENSION_N), wire, coil)
     index = coil / wire
     within = stress is None or limit is None or stress <= limit * (1.0 + ROUNDING)
-    words = []
+    warnings = []
     if not within:
-        words.append(
-            f"The stress, {stress:.0f} N/mm2, is over the limit of {limit:.0f}: the spring will take a set "
-            "or break."
-        )
-    if not USUAL_INDEX[0] <= index <= USUAL_INDEX[1]:
-        words.append(
-            f"The coil is {index:.1f} times the wire; {USUAL_INDEX[0]:.0f} to {USUAL_INDEX[1]:.0f} winds "
-            "well."
-        )
+        warnings.append(warn(Code.STRESS_OVER_LIMIT, stress_n_per_mm2=stress, limit_n_per_mm2=limit))
+    least, most = USUAL_INDEX
+    if not least <= index <= most:
+        warnings.append(warn(Code.COIL_INDEX_UNUSUAL, coil_times=index, least_times=least, most_times=most))
     rate = shear * wire**4 / (8.0 * coil**3 * count)
-    return WireSpring(wire, coil, count, rate, index, wahl_factor(index), stress, limit, within, tuple(words))
+    return WireSpring(
+        wire, coil, count, rate, index, wahl_factor(index), stress, limit, within, tuple(warnings)
+    )
 
 
 def turns_for_rate(rate_n_per_mm, wire_mm, coil_mm, *, modulus=MODULUS_N_PER_MM2) -> float:

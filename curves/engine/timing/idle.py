@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from ..codes import Code, EngineWarning, warn
 from ..curve import Curve
 from ..readings import MAX_SPEED_RPM, checked_kind, checked_number
 from ..units import FOUR_STROKE, Drive
@@ -23,7 +24,7 @@ class IdleTiming:
         Where the advance begins, and how far idle is below it [crank rpm]; None when there is no advance.
     steady : bool
         True when idle is far enough below the begin.
-    warnings : tuple of str
+    warnings : tuple of EngineWarning
         What to look at.
     """
 
@@ -32,7 +33,7 @@ class IdleTiming:
     begin_crank_rpm: float | None
     margin_crank_rpm: float | None
     steady: bool
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
 
 
 def idle_timing(curve, idle_crank_rpm, *, drive=FOUR_STROKE, margin_rpm=IDLE_MARGIN_RPM) -> IdleTiming:
@@ -81,24 +82,23 @@ def idle_timing(curve, idle_crank_rpm, *, drive=FOUR_STROKE, margin_rpm=IDLE_MAR
     slope = line.slope_at(shaft)
     begin = line.begin_rpm()
     if begin is None:
-        return IdleTiming(advance, slope, None, None, True, ("The curve has no advance at all.",))
+        return IdleTiming(advance, slope, None, None, True, (warn(Code.CURVE_WITHOUT_ADVANCE),))
     begin = drive.to_crank_rpm(begin)
     margin = begin - idle
-    words = []
+    warnings = []
     if margin < 0:
-        words.append(
-            f"Advance begins at {begin:.0f} crank rpm, below idle: at {idle:.0f} the light reads the initial "
-            f"timing plus {advance:.1f}, and moves {slope:.1f} degrees with every 100 rpm. Look for weak or "
-            "stretched springs."
+        warnings.append(
+            warn(
+                Code.BEGIN_BELOW_IDLE,
+                begin_crank_rpm=begin,
+                idle_crank_rpm=idle,
+                advance_crank_deg=advance,
+                slope_crank_deg_per_100rpm=slope,
+            )
         )
     elif margin < wanted:
-        words.append(
-            f"Advance begins only {margin:.0f} crank rpm above idle; {wanted:.0f} is usual. Idle timing may "
-            "hunt."
-        )
+        warnings.append(warn(Code.BEGIN_NEAR_IDLE, margin_crank_rpm=margin, wanted_crank_rpm=wanted))
     if line.speed_rpm[0] > shaft and line.advance_deg[0] != 0:
-        words.append(
-            f"The curve starts at {drive.to_crank_rpm(line.speed_rpm[0]):.0f} crank rpm with advance already "
-            "in: read it down to idle."
-        )
-    return IdleTiming(advance, slope, begin, margin, margin >= wanted, tuple(words))
+        lowest = drive.to_crank_rpm(line.speed_rpm[0])
+        warnings.append(warn(Code.ADVANCED_AT_LOWEST_SPEED, lowest_crank_rpm=lowest))
+    return IdleTiming(advance, slope, begin, margin, margin >= wanted, tuple(warnings))

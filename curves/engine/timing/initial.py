@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..codes import Code, EngineWarning, warn
 from ..curve import Curve
 from ..readings import (
     MAX_ADVANCE_DEG,
@@ -44,7 +45,7 @@ class TrueInitial:
         "steady", "vacuum line", "drift", "scatter" or "disagree".
     converged : bool
         Whether the readings agree on one initial timing.
-    warnings : tuple of str
+    warnings : tuple of EngineWarning
         What to look at.
     """
 
@@ -59,7 +60,7 @@ class TrueInitial:
     vacuum_deg: float
     finding: str
     converged: bool
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
 
 
 def true_initial(
@@ -153,7 +154,7 @@ def true_initial(
         vacuum_deg=extra,
         finding=finding,
         converged=finding in ("steady", "vacuum line") and count > 1,
-        warnings=_words(speed, initial, used, on, known, stray, extra, finding, drift, line, drive),
+        warnings=tuple(_doubts(speed, initial, used, on, known, stray, extra, finding, drift, line, drive)),
     )
 
 
@@ -215,45 +216,29 @@ def _finding(speed, initial, drift, drift_se, sd):
     return "steady"
 
 
-def _words(speed, initial, used, on, known, stray, extra, finding, drift, line, drive):
-    words = []
+def _doubts(speed, initial, used, on, known, stray, extra, finding, drift, line, drive):
     if len(speed) == 1:
-        words.append("One reading: nothing to compare it with; read at two more speeds.")
+        yield warn(Code.LIGHT_READ_ONCE)
     if (on & ~known).any():
-        at = ", ".join(f"{value:.0f}" for value in np.sort(speed[on]))
-        words.append(
-            f"The readings at {at} rpm lie {extra:.1f} crank degrees above the others: the vacuum line seems "
-            "to have been on. Take it off, plug it and read again."
-        )
+        at = tuple(np.sort(speed[on]).tolist())
+        yield warn(Code.VACUUM_SUSPECTED, speeds_crank_rpm=at, above_crank_deg=extra)
     if on.all():
-        words.append(
-            "Every reading had the vacuum line on: the initial timing includes what the capsule adds."
-        )
-    words += [
-        f"The reading at {speed[i]:.0f} rpm gives {initial[i]:.1f}, far from the others; it was left aside: "
-        "look at it again."
-        for i in np.flatnonzero(stray)
-    ]
+        yield warn(Code.VACUUM_THROUGHOUT)
+    for i in np.flatnonzero(stray):
+        yield warn(Code.LIGHT_STRAYS, speed_crank_rpm=speed[i], initial_crank_deg=initial[i])
     if finding == "drift":
         lowest = np.flatnonzero(used)[np.argmin(speed[used])]
-        words.append(
-            f"The initial timing seems to {'rise' if drift > 0 else 'fall'} {abs(drift):.1f} crank degrees "
-            f"per 1000 rpm: wear, or not this distributor's curve. At {speed[lowest]:.0f} rpm it is "
-            f"{initial[lowest]:.1f}."
+        yield warn(
+            Code.INITIAL_RISES if drift > 0 else Code.INITIAL_FALLS,
+            drift_crank_deg_per_1000rpm=abs(drift),
+            lowest_crank_rpm=speed[lowest],
+            initial_crank_deg=initial[lowest],
         )
     if finding == "scatter":
-        words.append(
-            "The readings scatter more at high speed than at low: look for wear in bushes, cam or weights."
-        )
+        yield warn(Code.LIGHT_SCATTERS_AT_SPEED)
     if finding == "disagree":
-        words.append(
-            f"The readings disagree, {initial[used].min():.1f} to {initial[used].max():.1f} crank degrees: "
-            "see that the vacuum line is off and plugged, and read at more speeds."
-        )
+        ends = float(initial[used].min()), float(initial[used].max())
+        yield warn(Code.LIGHT_DISAGREES, span_crank_deg=ends)
     rising = line.speed_rpm.size > 1 and line.advance_deg[-1] > line.advance_deg[-2]
     if rising and drive.to_shaft_rpm(speed.max()) > line.speed_rpm[-1]:
-        words.append(
-            f"The curve was still rising at its highest point, {drive.to_crank_rpm(line.speed_rpm[-1]):.0f} "
-            "crank rpm; readings above that give too high an initial timing."
-        )
-    return tuple(words)
+        yield warn(Code.LIGHT_ABOVE_CURVE, highest_crank_rpm=drive.to_crank_rpm(line.speed_rpm[-1]))

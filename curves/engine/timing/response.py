@@ -5,13 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri, stdtrit
 
+from ..codes import Code, EngineWarning, warn
 from ..readings import MAX_ADVANCE_DEG, checked_array, checked_choice, checked_number
 
 CONFIDENCE = 0.9
 ENOUGH_SHARE = 0.01  # loss against the best that no driver feels; common practice, no source
 MAX_VALUE = 1e9  # in any unit of pull, power or time
 FLAT = 1e-9  # curvature below this share of the slope is rounding
-CAUTION = "Approach from the retarded side and listen for detonation; more advance than needed gains nothing."
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,8 +38,8 @@ class Response:
         "cannot tell".
     converged : bool
         True for a best inside the readings with both ends of its interval finite.
-    warnings : tuple of str
-        What to look at.
+    warnings : tuple of EngineWarning
+        What to look at; its degrees (`_deg`) are in the frame given too.
     """
 
     best_deg: float | None
@@ -53,7 +53,7 @@ class Response:
     residual: np.ndarray
     finding: str
     converged: bool
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
 
     def at(self, advance_deg):
         """Return the parabola's value at an advance or at each of an array; None when no best was found."""
@@ -142,7 +142,7 @@ def fit_response(
         residual=sign * fit.left,
         finding=finding,
         converged=bool(finding == "best inside" and np.isfinite([low, high]).all()),
-        warnings=_words(fit, advance, low, high, finding),
+        warnings=tuple(_doubts(fit, advance, low, high, finding)),
     )
 
 
@@ -233,9 +233,8 @@ def _too_few(advance, measured, sign):
     """Say what readings at one or two timings can: which was better."""
     better = advance[np.argmax(sign * measured)]
     low, high = -np.inf, np.inf
-    words = f"Readings at {np.unique(advance).size} timing(s) show no best: try three or more, five are good."
-    if np.unique(advance).size == 2:
-        words += f" Of the two, {better:g} was better."
+    two = np.unique(advance).size == 2
+    warning = warn(Code.TRIED_TWO, better_deg=better) if two else warn(Code.TRIED_TOO_FEW)
     return Response(
         None,
         None,
@@ -248,25 +247,21 @@ def _too_few(advance, measured, sign):
         np.zeros(advance.size),
         "cannot tell",
         False,
-        (words,),
+        (warning,),
     )
 
 
-def _words(fit, advance, low, high, finding):
-    words = []
+def _doubts(fit, advance, low, high, finding):
     least, most = advance.min(), advance.max()
     if not fit.judged:
-        words.append("Three readings fit a parabola exactly: repeat them to see how sure the best is.")
+        yield warn(Code.TRIED_ONCE_EACH)
     if finding == "more is still better":
-        words.append(
-            f"It still gets better at {most:g} degrees, the most tried: the best was not reached. {CAUTION}"
-        )
+        yield warn(Code.MORE_IS_BETTER, most_deg=most)
     if finding == "less is still better":
-        words.append(f"It gets better down to {least:g} degrees, the least tried: try less advance.")
+        yield warn(Code.LESS_IS_BETTER, least_deg=least)
     if finding == "best beyond the readings":
-        words.append(f"The best, about {fit.top:.1f}, lies beyond the {least:g} to {most:g} tried. {CAUTION}")
+        yield warn(Code.BEST_BEYOND_TRIES, best_deg=fit.top, least_deg=least, most_deg=most)
     if finding == "cannot tell" and fit.judged:
-        words.append("The readings can't tell a best advance: repeat them, further apart and several times.")
+        yield warn(Code.BEST_NOT_TOLD)
     if finding == "best inside" and fit.judged and (low < least or high > most):
-        words.append("The best may lie beyond the readings: try timings further out, or repeat.")
-    return tuple(words)
+        yield warn(Code.BEST_MAY_LIE_BEYOND)

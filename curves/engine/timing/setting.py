@@ -6,16 +6,13 @@ import numpy as np
 
 from ..bands.band import EDGE_DEG, Target, band_edges
 from ..bands.verdict import SpeedRange, ranges_outside, shared_speeds
+from ..codes import Code, EngineWarning, warn
 from ..curve import Curve
 from ..readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, checked_array, checked_kind, checked_number
 from ..units import FOUR_STROKE, Drive
 from .idle import idle_timing
 
 MAX_CHOICES = 1_000  # more steps than that no one reads
-CAUTION = (
-    "Too much advance can destroy an engine by detonation: approach from the retarded side and listen, and "
-    "go by the maker's data."
-)
 
 
 @dataclass(frozen=True)
@@ -50,7 +47,7 @@ class BestInitial:
         The areas with it.
     choices : tuple of InitialChoice
         The same over the allowed range, step by step.
-    warnings : tuple of str
+    warnings : tuple of EngineWarning
         What to look at.
     """
 
@@ -60,7 +57,7 @@ class BestInitial:
     within: bool
     best: InitialChoice
     choices: tuple[InitialChoice, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
 
 
 def best_initial(curve, target, *, range_deg=None, step_deg=0.5, drive=FOUR_STROKE) -> BestInitial:
@@ -127,22 +124,20 @@ def best_initial(curve, target, *, range_deg=None, step_deg=0.5, drive=FOUR_STRO
     choices = tuple(_choice(value, speed, advance, lower, upper, drive) for value in steps)
     best = _choice(initial, speed, advance, lower, upper, drive)
     covered = line.speed_rpm[0] <= target.speed_rpm[0] and line.speed_rpm[-1] >= target.speed_rpm[-1]
-    words = []
+    warnings = []
     if not covered:
-        words.append(
-            f"The curve reaches from {line.speed_rpm[0]:.0f} to {line.speed_rpm[-1]:.0f} rpm only; the "
-            "target beyond that is not judged."
-        )
+        ends = float(line.speed_rpm[0]), float(line.speed_rpm[-1])
+        warnings.append(warn(Code.TARGET_NOT_COVERED, span_shaft_rpm=ends))
     at_best = best if initial == free else _choice(free, speed, advance, lower, upper, drive)
     if best.worst_deg > at_best.worst_deg:
-        more = "more" if free > high else "less"
-        words.append(f"{abs(free - initial):.1f} degrees {more} initial timing than allowed suit better.")
+        code = Code.MORE_INITIAL_SUITS if free > high else Code.LESS_INITIAL_SUITS
+        warnings.append(warn(code, by_shaft_deg=abs(free - initial)))
     if at_best.worst_deg > 0:
-        words.append(
-            "No initial timing brings this curve into the band: its shape is wrong, not the setting."
-        )
+        warnings.append(warn(Code.NO_INITIAL_SUITS))
     within = best.worst_deg == 0 and bool(covered)
-    return BestInitial(initial, best.initial_crank_deg, best.worst_deg, within, best, choices, tuple(words))
+    return BestInitial(
+        initial, best.initial_crank_deg, best.worst_deg, within, best, choices, tuple(warnings)
+    )
 
 
 def _choice(initial, speed, advance, lower, upper, drive):
@@ -180,7 +175,7 @@ class SettingCard:
         The same at the chosen speeds.
     vacuum_line : str
         How the vacuum line must be: "off and plugged".
-    warnings : tuple of str
+    warnings : tuple of EngineWarning
         What to look at.
     """
 
@@ -188,7 +183,7 @@ class SettingCard:
     idle: CardLine
     lines: tuple[CardLine, ...]
     vacuum_line: str
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
 
 
 def setting_card(
@@ -253,14 +248,12 @@ def setting_card(
     low, high = initial + drive.to_crank_deg(edges)
     columns = (asked, advance, initial + advance, low, high)
     at_idle, *lines = (CardLine(*row) for row in zip(*(part.tolist() for part in columns), strict=True))
-    words = list(idle.warnings)
+    warnings = list(idle.warnings)
     beyond = speeds[drive.to_shaft_rpm(speeds) > line.speed_rpm[-1]]
     if beyond.size:
-        words.append(
-            f"The curve was not read above {drive.to_crank_rpm(line.speed_rpm[-1]):.0f} crank rpm; the card "
-            f"holds its last value at {beyond[0]:.0f}."
-        )
-    return SettingCard(initial, at_idle, tuple(lines), "off and plugged", tuple(words))
+        highest = drive.to_crank_rpm(line.speed_rpm[-1])
+        warnings.append(warn(Code.CARD_ABOVE_CURVE, highest_crank_rpm=highest, asked_crank_rpm=beyond[0]))
+    return SettingCard(initial, at_idle, tuple(lines), "off and plugged", tuple(warnings))
 
 
 @dataclass(frozen=True)
@@ -276,7 +269,7 @@ class TotalTiming:
     limit_crank_deg: float
     over_deg: float
     within: bool
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
 
 
 def total_timing(
@@ -333,13 +326,13 @@ def total_timing(
     most = int(np.argmax(advance))
     total = initial + vacuum + drive.to_crank_deg(float(advance[most]))
     over = total - limit
-    words = []
+    warnings = []
     if over > 0:
-        words.append(f"{total:.1f} crank degrees are {over:.1f} over the limit of {limit:.1f}. {CAUTION}")
-    if end > line.speed_rpm[-1] and line.slope_at(np.nextafter(line.speed_rpm[-1], 0)) > 0:
-        words.append(
-            f"The curve was still rising at {drive.to_crank_rpm(line.speed_rpm[-1]):.0f} crank rpm, its "
-            "highest point: the total may be higher."
+        warnings.append(
+            warn(Code.TOTAL_OVER_LIMIT, total_crank_deg=total, over_crank_deg=over, limit_crank_deg=limit)
         )
+    if end > line.speed_rpm[-1] and line.slope_at(np.nextafter(line.speed_rpm[-1], 0)) > 0:
+        highest = drive.to_crank_rpm(line.speed_rpm[-1])
+        warnings.append(warn(Code.TOTAL_ABOVE_CURVE, highest_crank_rpm=highest))
     at = drive.to_crank_rpm(float(speed[most]))
-    return TotalTiming(total, at, limit, over, over <= 0, tuple(words))
+    return TotalTiming(total, at, limit, over, over <= 0, tuple(warnings))

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..codes import Code, EngineWarning, warn
 from ..readings import MAX_SPEED_RPM, as_given, checked_array, checked_count, checked_number, is_single
 
 TURN_DEG = 360.0
@@ -114,7 +115,7 @@ class DwellChange:
     change_deg: float
     at_rpm: float
     within: bool
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
 
 
 def dwell_change(speed_rpm, dwell_deg, *, limit_deg=MAX_DWELL_CHANGE_DEG) -> DwellChange:
@@ -157,12 +158,8 @@ def dwell_change(speed_rpm, dwell_deg, *, limit_deg=MAX_DWELL_CHANGE_DEG) -> Dwe
     change = angle - angle[np.argmin(speed)]
     most = int(np.argmax(np.abs(change)))
     within = bool(abs(change[most]) <= limit)
-    words = (
-        ()
-        if within
-        else ("Dwell moves by more than the limit: look for a worn bush, a loose plate or a weak spring.",)
-    )
-    return DwellChange(float(change[most]), float(speed[most]), within, words)
+    warnings = () if within else (warn(Code.DWELL_MOVES),)
+    return DwellChange(float(change[most]), float(speed[most]), within, warnings)
 
 
 def copper_resistance(resistance_ohm, from_c, to_c=20.0, *, zero_c=COPPER_ZERO_C):

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..codes import Code, EngineWarning, warn
 from ..readings import MAX_SPEED_RPM, as_floats, checked_array, checked_number, is_single
 from .points import MAX_CYLINDERS, TURN_DEG
 
@@ -36,7 +37,7 @@ class Scatter:
         Every deviation; NaN where a spark was missed.
     within : bool
         True when no deviation exceeds the limit and no spark was missed.
-    warnings : tuple of str
+    warnings : tuple of EngineWarning
         What to look at.
     """
 
@@ -53,7 +54,7 @@ class Scatter:
     total_sd_deg: float
     deviation_deg: np.ndarray
     within: bool
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
 
 
 def scatter(spark_deg, *, spacing_deg=None, speed_rpm=None, limit_deg=SPACING_LIMIT_DEG) -> Scatter:
@@ -137,7 +138,7 @@ def scatter(spark_deg, *, spacing_deg=None, speed_rpm=None, limit_deg=SPACING_LI
         total_sd_deg=float(np.sqrt((filled**2).sum() / seen.sum())),
         deviation_deg=off,
         within=within,
-        warnings=_words(offset, sd, missed, drift, drift_se, worst, worst_cylinders, limit, turns),
+        warnings=tuple(_doubts(offset, sd, missed, drift, drift_se, worst, worst_cylinders, limit, turns)),
     )
 
 
@@ -185,32 +186,22 @@ def _drift(off, seen, speed):
     return slopes, errors
 
 
-def _words(offset, sd, missed, drift, drift_se, worst, worst_cylinders, limit, turns):
-    words = []
+def _doubts(offset, sd, missed, drift, drift_se, worst, worst_cylinders, limit, turns):
     if turns < 2:
-        words.append("One turn only: that shows no scatter from turn to turn; take ten or more.")
+        yield warn(Code.ONE_TURN)
     if missed.any():
-        at = ", ".join(f"{i + 1}" for i in np.flatnonzero(missed))
-        words.append(f"Sparks were missed at {at} in firing order: look at gap, lead and trigger.")
+        yield warn(Code.SPARKS_MISSED, cylinders=_places(missed))
     if worst > limit:
         steady = np.nanmax(np.abs(offset)) >= (np.nanmax(sd) if np.isfinite(sd).any() else 0.0)
-        cause = (
-            "the same every turn: cam, reluctor or a bent shaft"
-            if steady
-            else "different every turn: bush, drive backlash or points bounce"
-        )
-        words.append(f"{_named(worst_cylinders)} off most, by more than the limit; it is mostly {cause}.")
+        # Who adjusts only the first of several finds the limit missed again: all that are as bad are named.
+        code = Code.SPARKS_OFF_STEADILY if steady else Code.SPARKS_OFF_UNSTEADILY
+        yield warn(code, cylinders=tuple(worst_cylinders.tolist()))
     known = np.isfinite(drift)
     moving = known & (np.abs(np.where(known, drift, 0.0)) > SURE * np.where(known, drift_se, np.inf) + 1e-9)
     if moving.any():
-        at = ", ".join(f"{i + 1}" for i in np.flatnonzero(moving))
-        words.append(f"The spacing of {at} in firing order moves with speed: look for shaft side play.")
-    return tuple(words)
+        yield warn(Code.SPACING_MOVES, cylinders=_places(moving))
 
 
-def _named(cylinders):
-    """Cylinders and their verb: who adjusts only the first of several finds the limit missed again."""
-    *others, last = map(str, cylinders)
-    if not others:
-        return f"Cylinder {last} in firing order is"
-    return f"Cylinders {', '.join(others)} and {last} in firing order are"
+def _places(marked):
+    """Give the places in firing order, from 1, that are marked."""
+    return tuple((np.flatnonzero(marked) + 1).tolist())

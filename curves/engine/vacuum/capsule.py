@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ..codes import Code, EngineWarning, warn
 from ..lines.choice import choose_pieces
 from ..lines.knees import MIN_READING_SD_DEG, READING_SD_DEG
 from ..lines.pieces import Pieces, Shape
@@ -32,7 +33,7 @@ class Capsule:
         The readings in rising order, and what they lie above the description.
     converged : bool
         Whether the search settled on a capsule that moves.
-    warnings : tuple of str
+    warnings : tuple of EngineWarning
         What to look at.
     """
 
@@ -48,7 +49,7 @@ class Capsule:
     advance_deg: np.ndarray
     residual_deg: np.ndarray
     converged: bool
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
     _pieces: Pieces | None = field(repr=False)
 
     def advance_at(self, vacuum_kpa):
@@ -121,11 +122,11 @@ def fit_capsule(vacuum_kpa, advance_deg, *, reading_sd_deg=READING_SD_DEG) -> Ca
     order = np.argsort(vacuum, kind="stable")
     x, y = vacuum[order], advance[order]
     fit, few = choose_pieces(x, y, [Shape(1, False), Shape(1, True)], 0.0, sd, forced=False)
-    words = _capsule_words(fit, x, y, few, sd)
+    warnings = tuple(_capsule_doubts(fit, x, y, few, sd))
     if fit is None:
         most = float(y.mean()) if few else 0.0
         none = (None,) * 4
-        return Capsule(*none, most, sd, 0.0, np.inf, x, y, y - most, False, words, None)
+        return Capsule(*none, most, sd, 0.0, np.inf, x, y, y - most, False, warnings, None)
     spare = len(x) - fit.shape.parameters
     variance = max(sd**2, fit.sse / spare) if spare > 0 else sd**2
     errors = np.sqrt(variance * np.diag(fit.covariance))
@@ -146,38 +147,27 @@ def fit_capsule(vacuum_kpa, advance_deg, *, reading_sd_deg=READING_SD_DEG) -> Ca
         advance_deg=y,
         residual_deg=y - fit.value(x),
         converged=fit.converged,
-        warnings=words,
+        warnings=warnings,
         _pieces=fit,
     )
 
 
-def _capsule_words(fit, x, y, few, sd):
+def _capsule_doubts(fit, x, y, few, sd):
     if fit is None:
-        if few:
-            return ("Readings at one vacuum only: read at three or more.",)
-        return ("The capsule moves nothing: look for a torn diaphragm, a stuck plate or a hose that is off.",)
-    words = []
+        yield warn(Code.READ_AT_ONE_VACUUM if few else Code.CAPSULE_STUCK)
+        return
     if few:
-        words.append("Few readings: begin and slope are those of one straight line; read at more vacuums.")
+        yield warn(Code.READ_AT_FEW_VACUUMS)
     if fit.slopes[0] < 0:
-        words.append(
-            "The capsule retards: was the advance read with the sign turned, or is it a retard side?"
-        )
+        yield warn(Code.CAPSULE_RETARDS)
     elif not fit.shape.stop:
-        words.append(f"Still moving at {x[-1]:.1f} kPa, the highest vacuum read: its stop was not seen.")
+        yield warn(Code.CAPSULE_STOP_NOT_READ, highest_kpa=x[-1])
     if fit.knots[0] <= 0:
-        words.append(
-            "The slope does not come down to 0 above 0 kPa: the readings may include the initial timing or "
-            "the centrifugal advance; take that off."
-        )
+        yield warn(Code.CAPSULE_ABOVE_ZERO)
     elif fit.knots[0] < x[0]:
-        words.append(f"The begin is drawn on from higher readings: read below {fit.knots[0]:.1f} kPa.")
+        yield warn(Code.CAPSULE_BEGIN_NOT_READ, begin_kpa=fit.knots[0])
     if not fit.held.all():
-        words.append("Fewer than two readings lie on the slope: read there to place begin and end.")
+        yield warn(Code.CAPSULE_SLOPE_NOT_READ)
     far = np.abs(y - fit.value(x))
     if far.max() > 4.0 * sd:
-        worst = int(np.argmax(far))
-        words.append(
-            f"The reading at {x[worst]:.1f} kPa lies far off the line of the others: look at it again."
-        )
-    return tuple(words)
+        yield warn(Code.CAPSULE_STRAY, vacuum_kpa=x[int(np.argmax(far))])

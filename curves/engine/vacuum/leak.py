@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import least_squares
 
+from ..codes import Code, EngineWarning, warn
 from ..readings import checked_array, checked_number
 from .capsule import MAX_VACUUM_KPA
 
@@ -34,7 +35,7 @@ class LeakDown:
         Readings above the fitted fall [kPa], in the order given.
     converged : bool
         Whether the fit settled.
-    warnings : tuple of str
+    warnings : tuple of EngineWarning
         What to look at.
     """
 
@@ -46,7 +47,7 @@ class LeakDown:
     tight: bool
     residual_kpa: np.ndarray
     converged: bool
-    warnings: tuple[str, ...]
+    warnings: tuple[EngineWarning, ...]
 
 
 def leak_down(
@@ -115,17 +116,14 @@ def leak_down(
     start_se, rate_se = np.sqrt(variance * np.diag(np.linalg.pinv(found.jac.T @ found.jac)))
     kept = np.exp(-rate * within)
     share_se = within * kept * rate_se / unit
-    words = []
+    warnings = []
     if 1.0 - kept > allowed:
-        words.append(
-            f"The capsule loses {100 * (1 - kept):.0f} % in {within:.0f} s: look for a torn diaphragm, then "
-            "for a leaking hose or pump."
-        )
+        warnings.append(warn(Code.CAPSULE_LEAKS, lost_share=1.0 - kept, within_s=within))
     if abs(1.0 - kept - allowed) < share_se:
-        words.append("Too close to the limit to be sure: time it for longer.")
+        warnings.append(warn(Code.LEAK_NEAR_LIMIT))
     rises = np.diff(vacuum[np.argsort(time, kind="stable")]) > 4.0 * sd
     if rises.any():
-        words.append("The vacuum rises between readings: was it pumped again?")
+        warnings.append(warn(Code.VACUUM_ROSE))
     return LeakDown(
         start_kpa=float(start),
         start_se_kpa=float(start_se),
@@ -135,7 +133,7 @@ def leak_down(
         tight=bool(1.0 - kept <= allowed),
         residual_kpa=vacuum - start * np.exp(-rate * time),
         converged=bool(found.success) and spare > 0,
-        warnings=tuple(words),
+        warnings=tuple(warnings),
     )
 
 

@@ -159,8 +159,8 @@ def test_the_engines_warnings_name_our_runs_and_their_frame():
     build.target(made)
     words = " ".join(loop.trial_state(made).warnings)
     assert (
-        "Trial run 2: 0.5 distributor deg (1 crank) at 1000 distributor rpm (2000 crank) does not fit"
-        in words
+        "Trial run 2: the reading of 0.5 distributor degrees (1 crank) at 1000 distributor rpm (2000 crank) "
+        "does not fit the others" in words
     )
 
 

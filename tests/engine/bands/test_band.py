@@ -18,6 +18,7 @@ from curves.engine import (
     distance_outside,
     judge_curve,
 )
+from curves.engine.codes import Code, warn
 
 TARGET = Target([500, 1000, 2000], [0, 6, 12], [0.5, 1.0, 0.5])
 
@@ -109,7 +110,7 @@ def test_curve_that_stops_short_is_not_within():
     assert not verdict.within
     assert verdict.worst_side == "inside"
     assert np.isnan(verdict.at_points_deg[2])
-    assert verdict.warnings == ("The curve has no reading that reaches the target at 2000 rpm: read there.",)
+    assert verdict.warnings == (warn(Code.TARGET_NOT_REACHED, speeds_shaft_rpm=(2000.0,)),)
 
 
 def test_curve_elsewhere_is_unknown():
@@ -117,7 +118,7 @@ def test_curve_elsewhere_is_unknown():
     assert not verdict.within
     assert verdict.worst_side == "unknown"
     assert np.isnan(verdict.worst_deg)
-    assert "500, 1000, 2000" in verdict.warnings[0]
+    assert verdict.warnings[0].values["speeds_shaft_rpm"] == (500, 1000, 2000)
 
 
 def test_readings_that_share_a_speed_are_each_judged():

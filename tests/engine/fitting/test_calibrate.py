@@ -7,12 +7,14 @@ import pytest
 from scipy.optimize import approx_fprime, least_squares
 
 from curves.engine import Head, Run, Spring, calibrate, learn_head
+from curves.engine.codes import Code
 from curves.engine.fitting.fit import mistyping_loss
 from curves.engine.fitting.model import build_model
 from curves.engine.governor.equilibrium import Balance, advance_at
 from curves.practice.simulated import ROUGH
 from tests.benchmarks.workshop import Job
 from tests.engine.bench import Bench
+from tests.engine.warned import codes, values
 
 SPEEDS = np.arange(300.0, 2001.0, 100.0)
 HEAD = Head((20.0, 22.0), (0.24, 0.25), 12.0)
@@ -116,15 +118,21 @@ def test_one_mistyped_reading_is_named_and_left_out(index, typed):
     advance = exact().copy()
     advance[index] = typed
     calibration = calibrate(HEAD, [Run(FIRST, SECOND, SPEEDS, advance)])
-    assert any(f"Run 1: {typed:g} deg at {SPEEDS[index]:g} rpm" in words for words in calibration.warnings)
+    mistyped = values(calibration, Code.READING_MISTYPED)
+    assert (mistyped["run"], mistyped["typed_shaft_deg"], mistyped["typed_shaft_rpm"]) == (
+        1,
+        typed,
+        SPEEDS[index],
+    )
+    assert mistyped["others_shaft_deg"] == pytest.approx(exact()[index], abs=0.4)
     mean, _ = calibration.curve(FIRST, SECOND, SPEEDS)
     assert mean == pytest.approx(exact(), abs=0.4)
 
 
 def test_contradicting_runs_are_called_so():
     other = Run(FIRST, SECOND, SPEEDS, np.clip(exact() + 5.0 * (SPEEDS > 700), 0, 12), scale_deg=0.1)
-    words = " ".join(calibrate(HEAD, [a_run(), a_run(), other]).warnings)
-    assert "Run 3 contradicts the others" in words
+    calibration = calibrate(HEAD, [a_run(), a_run(), other])
+    assert values(calibration, Code.RUN_CONTRADICTS)["run"] == 3
 
 
 def test_readings_in_any_order_give_the_same_fit(bench):
@@ -224,8 +232,8 @@ def test_snaps_are_reported():
     head = Head((35.0, None), (0.24, None), 12.0)
     speeds = np.array([300.0, 500.0, 550.0, 600.0, 650.0, 700.0, 900.0])
     advance = np.where(speeds > 620.0, 12.0, 0.0)
-    words = " ".join(calibrate(head, [Run(spring, None, speeds, advance)]).warnings)
-    assert "the weights snap from 0.0 to 12.0 deg" in words
+    snap = values(calibrate(head, [Run(spring, None, speeds, advance)]), Code.WEIGHTS_SNAP)
+    assert snap["span_shaft_deg"] == pytest.approx((0, 12), abs=0.05)
 
 
 def test_a_spring_far_from_its_label_is_named():
@@ -233,18 +241,19 @@ def test_a_spring_far_from_its_label_is_named():
     wrong = Run(replace(stiff, free_length_mm=19.3), SECOND, SPEEDS, exact(), scale_deg=0.1)
     right = Run(replace(stiff, key="P2"), SECOND, SPEEDS, exact(), scale_deg=0.1)
     head = replace(HEAD, post_gap_sd_mm=0.02)
-    words = calibrate(head, [right, right, wrong, wrong], scatter_deg=0.05).warnings
-    assert any("P1" in each and "far from its label" in each for each in words)
+    calibration = calibrate(head, [right, right, wrong, wrong], scatter_deg=0.05)
+    unlike = [one.values for one in calibration.warnings if one.code == Code.SPRING_UNLIKE_LABEL]
+    assert ("primary", "P1") in [(one["position"], one["spring"]) for one in unlike]
 
 
 def test_one_key_with_two_labels_is_named():
-    words = calibrate(HEAD, [a_run(), a_run(first=replace(FIRST, rate_n_per_mm=3.2))]).warnings
-    assert "Spring P1 came with two different labels: taken as two springs." in words
+    calibration = calibrate(HEAD, [a_run(), a_run(first=replace(FIRST, rate_n_per_mm=3.2))])
+    assert values(calibration, Code.SPRING_TWO_LABELS) == {"spring": "P1"}
 
 
 def test_a_single_reading_is_a_run_too():
     calibration = calibrate(HEAD, [Run(FIRST, SECOND, [900], [5.0])])
-    assert any("only 1 speed(s)" in words for words in calibration.warnings)
+    assert values(calibration, Code.HEAD_AT_FEW_SPEEDS) == {"speed_count": 1}
     mean, sd = calibration.curve(FIRST, SECOND, [900.0])
     assert abs(mean[0] - 5.0) < 0.6
     assert 0.1 < sd[0] < 1.0
@@ -252,14 +261,14 @@ def test_a_single_reading_is_a_run_too():
 
 @pytest.mark.parametrize("advance", [[0.0] * 6, [12.0] * 6], ids=["below the begin", "at the stop"])
 def test_readings_at_rest_or_at_the_stop_only_are_called_so(advance):
-    words = calibrate(HEAD, [Run(FIRST, SECOND, np.linspace(400, 1900, 6), advance)]).warnings
-    assert any("No sound reading lies between rest and stop" in each for each in words)
+    calibration = calibrate(HEAD, [Run(FIRST, SECOND, np.linspace(400, 1900, 6), advance)])
+    assert Code.NOTHING_READ_MOVING in codes(calibration)
 
 
 def test_repeats_at_one_speed_count_as_one_speed():
-    words = calibrate(HEAD, [Run(FIRST, SECOND, [900] * 6, [5.0] * 6)]).warnings
-    assert any("only 1 speed(s)" in each for each in words)
-    assert not any("between rest and stop" in each for each in words)
+    calibration = calibrate(HEAD, [Run(FIRST, SECOND, [900] * 6, [5.0] * 6)])
+    assert values(calibration, Code.HEAD_AT_FEW_SPEEDS) == {"speed_count": 1}
+    assert Code.NOTHING_READ_MOVING not in codes(calibration)
 
 
 def test_the_least_and_the_widest_head_are_calibrated_without_overflow():
@@ -294,8 +303,8 @@ def test_no_false_snap_is_named():
         Run(*springs, speeds, advance_at(head, speeds, falling), falling=falling, scale_deg=0.1)
         for falling in (True, False)
     ]
-    words = calibrate(Head((20.0, 22.0), (0.24, 0.24), 12.0), runs).warnings
-    assert not any("snap" in each for each in words)
+    calibration = calibrate(Head((20.0, 22.0), (0.24, 0.24), 12.0), runs)
+    assert Code.WEIGHTS_SNAP not in codes(calibration)
 
 
 @pytest.mark.parametrize(
@@ -343,7 +352,7 @@ def test_sound_readings_are_not_left_out_for_want_of_a_better_start():
     ):
         runs.append(job.run(springs["P12"], springs[second], number, bend_mm)[0])
     calibration = calibrate(job.head, runs)
-    assert not [words for words in calibration.warnings if "Mistyped" in words]
+    assert Code.READING_MISTYPED not in codes(calibration)
     assert calibration.cost < 1.3 * sum(run.speed_rpm.size for run in runs)
 
 

@@ -10,6 +10,8 @@ from sklearn.neighbors import NearestNeighbors
 from sklearn.preprocessing import StandardScaler
 
 from curves.engine import Curve, Shelf, curve_distance, describe_curve, nearest_curves, nearest_engines
+from curves.engine.codes import Code
+from tests.engine.warned import codes
 
 ONE = Curve([400, 900, 2000], [0, 6, 11])
 
@@ -174,7 +176,7 @@ class TestNearestEngines:
         found = nearest_engines(query, rows, 20, spread=np.ones(4))
         expected = nan_euclidean_distances(query[None, used], rows[:, used])[0]
         np.testing.assert_allclose(found.distance, np.sort(expected[np.isfinite(expected)])[:20])
-        assert "lack attributes" in found.warnings[0]
+        assert codes(found)[0] == Code.ATTRIBUTES_UNKNOWN
 
     def test_engine_of_which_nothing_is_known_is_left_out(self):
         found = nearest_engines([4, 1600], [[4, 1500], [np.nan, np.nan], [6, 2600]], 3)

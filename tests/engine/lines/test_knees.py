@@ -11,10 +11,12 @@ from scipy.optimize import curve_fit
 from uncertainties import ufloat
 
 from curves.engine import Curve, Readings, Run, Spring, fit_knees
+from curves.engine.codes import Code, warn
 from curves.engine.lines.pieces import Shape
 from curves.engine.lines.ramps import fit_pieces
 from curves.engine.units import FOUR_STROKE
 from tests.engine.published import FOUR_CYLINDER_DEG, FOUR_CYLINDER_RPM
+from tests.engine.warned import codes, values
 
 SPEED = np.linspace(200, 2500, 20)
 SHAPES = {  # corners of invented curves: rpm, degrees, slopes, has a stop
@@ -41,7 +43,7 @@ def test_published_two_slope_curve_has_its_knee_at_2000():
     assert FOUR_STROKE.to_crank_rpm(knees.knee_rpm) == pytest.approx([2000], abs=150)
     assert np.abs(FOUR_STROKE.to_crank_deg(knees.residual_deg)).max() < 0.5
     assert knees.stop_rpm is None
-    assert any("stop was not seen" in words for words in knees.warnings)
+    assert Code.STOP_NOT_READ in codes(knees)
 
 
 @pytest.mark.parametrize(
@@ -61,7 +63,7 @@ def test_published_maxima_bound_the_plausible(crank_deg, unusual):
     # TM 10-3930-623-12, para 4-22: at most 15 to 19 crank degrees; in general "only a few" to 42.
     top = FOUR_STROKE.to_shaft_deg(crank_deg)
     knees = fit_knees(SPEED, np.interp(SPEED, [400, 1500], [0, top]))
-    assert any("unusually much" in words for words in knees.warnings) is unusual
+    assert (Code.ADVANCE_UNUSUALLY_MUCH in codes(knees)) is unusual
 
 
 @pytest.mark.parametrize("name", SHAPES)
@@ -142,7 +144,7 @@ def test_floor_is_fitted_when_the_light_reads_the_initial_timing_too():
 
 def test_initial_timing_left_in_is_said():
     knees = fit_knees([500, 1000, 1500, 2000], [9, 10.5, 12, 13.5])
-    assert any("initial timing" in words for words in knees.warnings)
+    assert Code.SLOPE_ABOVE_FLOOR in codes(knees)
 
 
 def test_order_of_readings_does_not_matter_and_they_stay_untouched():
@@ -203,21 +205,21 @@ def test_one_reading_gives_a_level_and_a_warning():
     knees = fit_knees(1000, 5)
     assert (knees.begin_rpm, knees.floor_deg, knees.converged) == (None, 5.0, False)
     assert knees.sentence == "5.0 degrees at the one speed read, 1000 rpm."
-    assert "one speed" in knees.warnings[0]
+    assert codes(knees)[0] == Code.READ_AT_ONE_SPEED
 
 
 def test_one_speed_read_often_gives_a_level_and_a_warning():
     knees = fit_knees([1000, 1000, 1000], [5, 5.5, 4.5], floor_deg=None)
     assert knees.floor_deg == pytest.approx(5)
     assert knees.slope_at(1000) == 0
-    assert "one speed" in knees.warnings[0]
+    assert codes(knees)[0] == Code.READ_AT_ONE_SPEED
 
 
 def test_two_readings_give_a_line_and_a_warning():
     knees = fit_knees([800, 1300], [4, 9])
     assert knees.begin_rpm == pytest.approx(400)
     assert knees.slope_deg_per_100rpm == pytest.approx([1])
-    assert "only 2 speeds" in knees.warnings[0]
+    assert knees.warnings[0] == warn(Code.READ_AT_FEW_SPEEDS, speed_count=2)
     # The begin of a line through two readings: uncertainty of a quotient, by the `uncertainties` package.
     low, high = ufloat(4, 0.25), ufloat(9, 0.25)
     begin = 800 - low * 500 / (high - low)
@@ -232,21 +234,21 @@ def test_two_readings_of_which_one_is_at_rest_do_not_place_the_begin():
 
 def test_two_readings_with_a_free_floor_cannot_be_placed():
     knees = fit_knees([800, 1300], [4, 9], floor_deg=None)
-    assert "only 2 speeds" in knees.warnings[0]
+    assert knees.warnings[0] == warn(Code.READ_AT_FEW_SPEEDS, speed_count=2)
 
 
 def test_three_readings_give_what_can_be_said():
     knees = fit_knees([400, 900, 1400], [0, 5, 10])
     assert knees.begin_rpm == pytest.approx(400, abs=1e-6)
     assert knees.slope_deg_per_100rpm == pytest.approx([1])
-    assert "only 3 speeds" in knees.warnings[0]
+    assert knees.warnings[0] == warn(Code.READ_AT_FEW_SPEEDS, speed_count=3)
 
 
 def test_no_advance_is_said():
     knees = fit_knees(SPEED, np.zeros(SPEED.size))
     assert knees.begin_rpm is None
     assert knees.sentence == "No advance: 0.0 degrees throughout."
-    assert "No advance" in knees.warnings[0]
+    assert codes(knees)[0] == Code.NO_ADVANCE
 
 
 def test_mistyped_reading_is_named_and_left_aside_but_kept():
@@ -256,34 +258,36 @@ def test_mistyped_reading_is_named_and_left_aside_but_kept():
     assert not knees.used[8]
     assert knees.used.sum() == SPEED.size - 1
     assert knees.residual_deg[8] == pytest.approx(9, abs=1e-6)
-    assert any(f"{SPEED[8]:.0f} rpm" in words and "left aside" in words for words in knees.warnings)
+    left_aside = values(knees, Code.STRAY_LEFT_ASIDE)
+    assert left_aside["speed_shaft_rpm"] == SPEED[8]
+    assert left_aside["offset_shaft_deg"] == pytest.approx(9, abs=1e-6)
 
 
 def test_scatter_beyond_the_expected_is_said():
     y = bench(SHAPES["single slope"], sd=0.9, seed=1)
     knees = fit_knees(SPEED, y, slopes=1, stop=False)
-    assert any("sticking" in words for words in knees.warnings)
+    assert Code.READINGS_SCATTER in codes(knees)
 
 
 def test_falling_slope_and_unusual_advance_are_said():
     knees = fit_knees([500, 1000, 1500, 2000, 2500, 3000], [0, 8, 16, 24, 23.4, 22.8], slopes=2, stop=False)
     assert knees.slope_deg_per_100rpm[1] < 0
-    assert any("goes back" in words for words in knees.warnings)
+    assert Code.ADVANCE_GOES_BACK in codes(knees)
     # TM 10-3930-623-12, para 4-22: maxima from "only a few" to 42 crank degrees.
-    assert any("crank degrees?" in words for words in knees.warnings)
+    assert Code.ADVANCE_UNUSUALLY_MUCH in codes(knees)
 
 
 def test_begin_drawn_on_from_above_is_said():
     knees = fit_knees([1000, 1200, 1400, 1600], [5, 7, 9, 11])
     assert knees.begin_rpm == pytest.approx(500)
     assert knees.speed_rpm[0] == pytest.approx(500)
-    assert any("drawn on" in words for words in knees.warnings)
+    assert values(knees, Code.BEGIN_NOT_READ)["lowest_shaft_rpm"] == 1000
 
 
 def test_one_reading_on_a_slope_leaves_its_ends_open():
     knees = fit_knees([500, 700, 1500, 2200, 2400], [0, 0, 6, 12, 12], slopes=1, stop=True)
     assert not np.isfinite(knees.begin_se_rpm)
-    assert any("too few to place the begin" in words for words in knees.warnings)
+    assert "begin" in [one.values.get("corner") for one in knees.warnings]
 
 
 def test_more_readings_than_the_grid_has_places_still_find_the_corners():

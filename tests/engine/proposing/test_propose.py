@@ -5,10 +5,12 @@ import pytest
 from scipy.optimize import brentq, minimize_scalar
 
 from curves.engine import Proposal, Run, Spring, Target, calibrate, propose, wanted_spring
+from curves.engine.codes import Code
 from curves.engine.governor.equilibrium import speed_at
 from curves.engine.proposing.drawer import Drawer
 from curves.engine.proposing.ranking import Choices, centring_initial
 from tests.engine.bench import Bench
+from tests.engine.warned import codes, values
 
 SOFT = Spring("P1", 3.0, 20.0)
 
@@ -70,7 +72,7 @@ def test_the_greatest_chance_makes_the_drawer_fair_wherever_it_stands():
     assert fair.warnings == ()
     greatest = max(proposal.chance for proposal in poor)
     assert not poor.fair
-    assert f"the greatest is {greatest * 100:.0f} %" in poor.warnings[0]
+    assert poor.warnings[0].values["greatest_chance"] == pytest.approx(greatest)
 
 
 def test_bends_keep_to_their_limit_and_help(bench, calibration):
@@ -170,7 +172,7 @@ def test_when_all_was_tried_nothing_is_proposed(bench, calibration):
     )
     assert len(nothing) == 0
     assert not nothing.fair
-    assert "Every pair was tried" in nothing.warnings[0]
+    assert codes(nothing)[0] == Code.EVERY_PAIR_TRIED
 
 
 def test_a_hopeless_drawer_is_called_so(bench, calibration):
@@ -179,8 +181,7 @@ def test_a_hopeless_drawer_is_called_so(bench, calibration):
     hopeless = propose(calibration, impossible, bench.primaries, bench.secondaries)
     assert not hopeless.fair
     assert hopeless[0].chance < 0.1
-    assert "No pair has a fair chance" in hopeless.warnings[0]
-    assert "wanted_spring" in hopeless.warnings[0]
+    assert codes(hopeless) == [Code.NO_PAIR_UNBENT]
     assert hopeless.measurement is None
 
 
@@ -209,7 +210,8 @@ def test_a_poor_chance_that_bends_can_mend_is_worth_a_run(bench, calibration):
     proposals = propose(calibration, target, [vague], bench.secondaries[1:2], post_bend_limit_mm=3.0)
     assert proposals[0].chance < 0.1
     assert proposals[0].prospect >= 0.5
-    assert "The first is worth a run all the same" in proposals.warnings[0]
+    worth = values(proposals, Code.NO_PAIR_BUT_WORTH_A_RUN)
+    assert worth["prospect_chance"] == proposals[0].prospect
 
 
 def test_an_unknown_length_is_the_measurement_that_helps():
@@ -222,7 +224,7 @@ def test_an_unknown_length_is_the_measurement_that_helps():
         "P?", label.rate_n_per_mm, label.free_length_mm, label.initial_tension_n, free_length_sd_mm=1.0
     )
     best = propose(calibration, target, [vague], bench.secondaries[1:2], post_bend_limit_mm=1.0).measurement
-    assert best.what == "free length of spring P?"
+    assert (best.quantity, best.spring, best.position) == ("free_length", "P?", None)
     assert best.gain > 0.03
 
 

@@ -3,7 +3,9 @@
 import pytest
 
 from curves.engine import Target, calibrate, wanted_spring
+from curves.engine.codes import Code, warn
 from tests.engine.bench import Bench
+from tests.engine.warned import codes
 
 
 @pytest.fixture(scope="module")
@@ -43,20 +45,20 @@ def test_the_wanted_spring_is_the_one_that_makes_the_curve(bench):
 def test_a_spring_that_no_usual_wire_makes_is_called_so(bench, calibration):
     wanted = wanted_spring(calibration, bench.target, "primary", bench.secondaries[0], coils_mm=[60.0])
     assert wanted.winding is None
-    assert "No usual wire" in wanted.warnings[-1]
+    assert codes(wanted)[-1] == Code.NO_USUAL_WIRE
 
 
 def test_what_no_spring_can_do_is_said(bench, calibration):
     # 100 degrees at 500 rpm from a head with some 12 degrees of travel.
     wanted = wanted_spring(calibration, Target([500], [100], 0.5), "primary", bench.secondaries[0])
     assert wanted.chance == 0.0
-    assert "No spring here has a fair chance: the best, this one, has under 1 %" in wanted.warnings[0]
+    assert wanted.warnings[0] == warn(Code.NO_WANTED_SPRING)
 
 
 def test_a_best_at_the_edge_of_the_search_is_called_so(bench, calibration):
     # At rest at a speed far above the others' takes the shortest spring there is.
     stiff = wanted_spring(calibration, Target([3500], [0], 0.5), "primary", bench.secondaries[0])
-    assert any("at the edge of what was looked at" in words for words in stiff.warnings)
+    assert Code.WANTED_AT_EDGE in codes(stiff)
     speeds = bench.target.speed_rpm
     inside = wanted_spring(
         calibration, Target(speeds, bench.true(1, 1, speeds), 0.8), "primary", bench.secondaries[1]

@@ -9,7 +9,9 @@ from scipy.stats import linregress
 from uncertainties import ufloat
 
 from curves.engine import spring_from_loads
+from curves.engine.codes import Code, warn
 from curves.engine.units import MM_PER_INCH, N_PER_LBF, N_PER_MM_PER_LBF_PER_INCH
+from tests.engine.warned import codes, values
 
 
 @pytest.mark.parametrize(
@@ -91,7 +93,7 @@ def test_without_a_free_length_the_tension_is_assumed_and_said():
     assert not test.converged
     assert not test.tension_is_known
     assert np.isnan(test.initial_tension_se_n)  # not an error of 0
-    assert "free length was not measured" in test.warnings[0]
+    assert codes(test)[0] == Code.FREE_LENGTH_UNMEASURED
     assert test.spring("P").initial_tension_sd == 0.15
 
 
@@ -99,7 +101,7 @@ def test_one_load_gives_a_rate_and_a_warning():
     test = spring_from_loads([25], [5], free_length_mm=20)
     assert test.rate_n_per_mm == pytest.approx(1.0)
     assert test.initial_tension_n == pytest.approx(0.0, abs=1e-12)
-    assert "One load only" in test.warnings[0]
+    assert codes(test)[0] == Code.LOADED_ONCE
     assert not test.tension_is_known
 
 
@@ -107,20 +109,20 @@ def test_slack_loops_are_said_and_the_true_start_used():
     test = spring_from_loads([24, 26, 28], [1, 3, 5], free_length_mm=20)
     assert test.initial_tension_n == 0.0
     assert test.free_length_mm == pytest.approx(23.0)
-    assert "slack" in test.warnings[0]
+    assert values(test, Code.PULL_STARTS_LATE) == {"pull_mm": pytest.approx(23), "free_mm": 20}
     assert test.tension_is_known
 
 
 def test_bent_loads_are_said():
     length = np.linspace(21, 31, 8)
     load = 2 + (length - 20) - 0.04 * (length - 20) ** 2
-    assert any("bend away" in words for words in spring_from_loads(length, load, free_length_mm=20).warnings)
+    assert Code.LOADS_BEND in codes(spring_from_loads(length, load, free_length_mm=20))
 
 
 def test_one_mistyped_load_is_named():
     test = spring_from_loads([22, 24, 26, 28], [5, 7, 90, 11], free_length_mm=20)
-    assert "The load of 90 N at 26 mm does not fit the others" in test.warnings[0]
-    assert "The rate is not known" in test.warnings[1]
+    assert test.warnings[0] == warn(Code.LOAD_MISFITS, load_n=90.0, length_mm=26.0)
+    assert codes(test)[1] == Code.RATE_UNKNOWN
     assert not test.converged
     assert test.spring("P").rate_sd == pytest.approx(test.rate_se / test.rate_n_per_mm)
     # Without it the others say 1 N/mm and 3 N.
@@ -131,22 +133,22 @@ def test_one_mistyped_load_is_named():
 
 def test_loads_that_scatter_far_more_than_said_are_called_so():
     test = spring_from_loads([22, 23, 24, 25, 26, 27], [5, 9, 6, 8, 6.5, 9], free_length_mm=20)
-    assert any("scatter 1.6 N" in words for words in test.warnings)
+    assert values(test, Code.LOADS_SCATTER)["scatter_n"] == pytest.approx(1.6, abs=0.05)
     three = spring_from_loads([22, 24, 26], [5, 9, 10], free_length_mm=18)  # which of three is odd?
-    assert any("scatter" in words for words in three.warnings)
+    assert Code.LOADS_SCATTER in codes(three)
 
 
 def test_two_readings_at_one_length_and_one_elsewhere_name_none():
     # Which of two loads at one length is wrong the third can't tell.
     test = spring_from_loads([22, 22, 26], [5, 9, 11], free_length_mm=19)
-    assert any("scatter" in words for words in test.warnings)
-    assert not any("does not fit the others" in words for words in test.warnings)
+    assert Code.LOADS_SCATTER in codes(test)
+    assert Code.LOAD_MISFITS not in codes(test)
 
 
 def test_a_rate_within_its_own_error_is_no_rate():
     test = spring_from_loads([25.0, 25.1], [5.0, 5.05], free_length_mm=20)
     assert test.rate_se > test.rate_n_per_mm
-    assert "The rate is not known" in test.warnings[-1]
+    assert codes(test)[-1] == Code.RATE_UNKNOWN
 
 
 def test_a_free_length_within_the_error_of_the_lengths_is_fine():

@@ -7,7 +7,9 @@ from hypothesis import strategies as st
 from pint import UnitRegistry
 
 from curves.engine import body_turns, spring_from_wire, turns_for_rate
+from curves.engine.codes import Code
 from curves.engine.units import MM_PER_INCH, N_PER_LBF, N_PER_MM_PER_LBF_PER_INCH
+from tests.engine.warned import values
 
 N_PER_MM2_PER_PSI = N_PER_LBF / MM_PER_INCH**2
 
@@ -79,8 +81,8 @@ def test_rate_agrees_with_pint():
 def test_stress_over_the_limit_and_odd_index_are_said():
     spring = spring_from_wire(1, 3, 10, load_n=200, stress_limit=800)
     assert not spring.within
-    assert "over the limit of 800" in spring.warnings[0]
-    assert "3.0 times the wire" in spring.warnings[1]
+    assert values(spring, Code.STRESS_OVER_LIMIT)["limit_n_per_mm2"] == 800
+    assert values(spring, Code.COIL_INDEX_UNUSUAL)["coil_times"] == pytest.approx(3)
 
 
 def test_without_a_load_there_is_no_stress():

@@ -9,6 +9,8 @@ from scipy.stats import t
 from uncertainties import correlated_values
 
 from curves.engine import fit_response
+from curves.engine.codes import Code, warn
+from tests.engine.warned import codes, values
 
 ADVANCE = np.array([20.0, 24.0, 28.0, 32.0, 36.0, 40.0])
 
@@ -78,15 +80,14 @@ def test_pull_that_still_rises_has_no_best():
     assert found.best_value is None
     assert found.high_deg == np.inf
     assert (found.finding, found.converged) == ("more is still better", False)
-    assert "40 degrees, the most tried" in found.warnings[0]
-    assert "detonation" in found.warnings[0]
+    assert found.warnings == (warn(Code.MORE_IS_BETTER, most_deg=40.0),)
 
 
 def test_pull_that_falls_wants_less_advance():
     found = fit_response(ADVANCE, 150 - ADVANCE + np.array([0.1, -0.1, 0, 0.1, 0, -0.1]))
     assert found.low_deg == -np.inf
     assert found.finding == "less is still better"
-    assert "try less advance" in found.warnings[0]
+    assert codes(found)[0] == Code.LESS_IS_BETTER
 
 
 def test_rise_that_only_begins_to_bend_is_open_above():
@@ -102,14 +103,15 @@ def test_best_beyond_the_readings_is_said():
     assert found.best_deg == pytest.approx(46)
     assert (found.finding, found.converged) == ("best beyond the readings", False)
     assert found.enough_deg is None
-    assert "beyond the 20 to 40 tried" in found.warnings[0]
+    beyond = values(found, Code.BEST_BEYOND_TRIES)
+    assert (beyond["least_deg"], beyond["most_deg"]) == (20, 40)
 
 
 def test_noise_cannot_tell():
     y = 100 + np.array([0.5, -0.6, 0.4, -0.3, 0.6, -0.5])
     found = fit_response(ADVANCE, y)
     assert (found.low_deg, found.high_deg, found.finding) == (-np.inf, np.inf, "cannot tell")
-    assert "can't tell" in found.warnings[0]
+    assert codes(found)[0] == Code.BEST_NOT_TOLD
 
 
 def test_dip_in_the_middle_is_no_best():
@@ -135,7 +137,7 @@ def test_three_readings_need_a_stated_error():
     bare = fit_response([24, 30, 36], [96, 100, 97])
     assert bare.finding == "best inside"
     assert (bare.low_deg, bare.high_deg, bare.converged) == (-np.inf, np.inf, False)
-    assert "repeat them" in bare.warnings[0]
+    assert codes(bare)[0] == Code.TRIED_ONCE_EACH
     known = fit_response([24, 30, 36], [96, 100, 97], value_sd=0.2)
     assert known.low_deg < known.best_deg < known.high_deg
     assert known.converged
@@ -154,8 +156,9 @@ def test_readings_worse_than_the_stated_error_are_believed():
 def test_one_or_two_timings_say_what_they_can(advance, value):
     found = fit_response(advance, value)
     assert (found.best_deg, found.finding) == (None, "cannot tell")
-    assert "three or more" in found.warnings[0]
-    assert ("Of the two, 30 was better" in found.warnings[0]) is (len(set(advance)) == 2)
+    two = len(set(advance)) == 2
+    told = warn(Code.TRIED_TWO, better_deg=30.0) if two else warn(Code.TRIED_TOO_FEW)
+    assert found.warnings == (told,)
 
 
 def test_order_does_not_matter_and_the_input_stays():

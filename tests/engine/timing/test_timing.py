@@ -19,8 +19,10 @@ from curves.engine import (
     total_timing,
     true_initial,
 )
+from curves.engine.codes import Code, warn
 from curves.engine.units import FOUR_STROKE
 from tests.engine.published import FOUR_CYLINDER_DEG, FOUR_CYLINDER_LIGHT, FOUR_CYLINDER_RPM
+from tests.engine.warned import codes, values
 
 CURVE = Curve([450, 900, 1500], [0, 6, 12])  # shaft frame, invented
 SPEEDS = np.array([800, 1200, 1600, 2000, 2400, 2800, 3200, 3600])
@@ -52,7 +54,8 @@ class TestTrueInitial:
         assert found.drift_deg_per_1000rpm == pytest.approx(slope.slope)
         assert found.drift_se == pytest.approx(slope.stderr)
         assert not found.converged
-        assert "At 500 rpm it is 6.0" in found.warnings[0]
+        rises = values(found, Code.INITIAL_RISES)
+        assert (rises["lowest_crank_rpm"], rises["initial_crank_deg"]) == (500, pytest.approx(6.0))
 
     def test_scatter_is_pooled_and_its_error_stated(self):
         noise = np.random.default_rng(1).normal(0, 1, SPEEDS.size)
@@ -68,7 +71,7 @@ class TestTrueInitial:
         idle = 900.0
         found = true_initial([idle], [12], curve)
         assert found.initial_deg == pytest.approx([8.0])
-        assert any("One reading" in words for words in found.warnings)
+        assert Code.LIGHT_READ_ONCE in codes(found)
         assert not found.converged
         assert np.isnan(found.spread_deg)
         assert np.isnan(found.drift_deg_per_1000rpm)
@@ -80,7 +83,8 @@ class TestTrueInitial:
         assert found.finding == "vacuum line"
         assert found.pooled_deg == pytest.approx(8)
         assert found.vacuum_deg == pytest.approx(12)
-        assert "1600, 2000, 2400 rpm" in found.warnings[0]
+        suspected = values(found, Code.VACUUM_SUSPECTED)
+        assert suspected == {"speeds_crank_rpm": (1600, 2000, 2400), "above_crank_deg": pytest.approx(12)}
 
     def test_vacuum_line_is_found_without_being_told_the_throttle(self):
         on = np.array([False, True, False, True, True, False, True, False])
@@ -105,26 +109,27 @@ class TestTrueInitial:
         found = true_initial([720, 900], [23, 23], ([500], [0]), vacuum_on=[True, True])
         assert found.pooled_deg == 23
         assert found.vacuum_deg == 0
-        assert "Every reading had the vacuum line on" in found.warnings[0]
+        assert codes(found)[0] == Code.VACUUM_THROUGHOUT
 
     def test_drift_is_not_taken_for_a_vacuum_line(self):
         found = true_initial(SPEEDS, light(8) + (SPEEDS - 800) / 200, CURVE)
         assert not found.vacuum_on.any()
         assert found.finding == "drift"
         assert found.drift_deg_per_1000rpm == pytest.approx(5)
-        assert "seems to rise 5.0" in found.warnings[0]
+        rises = values(found, Code.INITIAL_RISES)
+        assert rises["drift_crank_deg_per_1000rpm"] == pytest.approx(5)
 
     def test_scatter_that_grows_with_speed_means_wear(self):
         off = np.array([0.2, -0.2, 0.1, -0.1, 3.0, -3.5, 3.5, -3.0])
         found = true_initial(SPEEDS, light(8) + off, CURVE)
         assert found.finding == "scatter"
-        assert any("wear" in words for words in found.warnings)
+        assert Code.LIGHT_SCATTERS_AT_SPEED in codes(found)
 
     def test_few_readings_that_disagree_are_not_called_steady(self):
         found = true_initial([900, 1500, 2100], [8, 26, 23], CURVE)
         np.testing.assert_allclose(found.initial_deg, [8, 18, 8])
         assert (found.finding, found.converged) == ("disagree", False)
-        assert "8.0 to 18.0 crank" in found.warnings[0]
+        assert values(found, Code.LIGHT_DISAGREES)["span_crank_deg"] == pytest.approx((8, 18))
 
     def test_misread_reading_is_left_aside_and_named(self):
         readings = light(8)
@@ -132,11 +137,12 @@ class TestTrueInitial:
         found = true_initial(SPEEDS, readings, CURVE)
         assert not found.used[3]
         assert found.pooled_deg == pytest.approx(8)
-        assert any("2000 rpm gives 28.0" in words for words in found.warnings)
+        strays = values(found, Code.LIGHT_STRAYS)
+        assert strays == {"speed_crank_rpm": 2000, "initial_crank_deg": pytest.approx(28)}
 
     def test_reading_above_a_curve_still_rising_is_said(self):
         found = true_initial([1000, 4000], [10, 36], CURVE)
-        assert any("still rising at its highest point, 3000" in words for words in found.warnings)
+        assert values(found, Code.LIGHT_ABOVE_CURVE)["highest_crank_rpm"] == 3000
 
     def test_other_drives_scale_otherwise(self):
         found = true_initial([1500, 900], [22, 16], CURVE, drive=Drive.two_stroke())
@@ -192,12 +198,12 @@ class TestIdle:
         assert idle.advance_crank_deg == pytest.approx(4)
         assert idle.margin_crank_rpm == -300
         assert not idle.steady
-        assert "weak or stretched springs" in idle.warnings[0]
+        assert codes(idle)[0] == Code.BEGIN_BELOW_IDLE
 
     def test_narrow_margin_is_said(self):
         idle = idle_timing(CURVE, 800)
         assert not idle.steady
-        assert "only 100 crank rpm above idle; 200 is usual" in idle.warnings[0]
+        assert idle.warnings == (warn(Code.BEGIN_NEAR_IDLE, margin_crank_rpm=100.0, wanted_crank_rpm=200.0),)
 
     def test_knees_of_scattered_readings_serve_as_curve(self):
         speed = np.linspace(300, 1500, 13)
@@ -210,12 +216,11 @@ class TestIdle:
         idle = idle_timing(([500, 1000], [0, 0]), 700)
         assert idle.begin_crank_rpm is None
         assert idle.steady
-        assert "no advance" in idle.warnings[0]
+        assert codes(idle)[0] == Code.CURVE_WITHOUT_ADVANCE
 
     def test_curve_that_starts_above_idle_with_advance_in_is_said(self):
-        assert any(
-            "read it down to idle" in words for words in idle_timing(([450, 900], [2, 6]), 600).warnings
-        )
+        idle = idle_timing(([450, 900], [2, 6]), 600)
+        assert values(idle, Code.ADVANCED_AT_LOWEST_SPEED)["lowest_crank_rpm"] == 900
 
     def test_bad_idle_is_named(self):
         with pytest.raises(ValueError, match="idle_crank_rpm must be above 0 and at most 20000, got 0"):
@@ -249,21 +254,20 @@ class TestBestInitial:
         best = best_initial(CURVE, self.TARGET, range_deg=(0, 3))
         assert best.initial_deg == 3
         assert best.worst_deg == pytest.approx(1.5)
-        assert best.warnings == ("1.5 degrees more initial timing than allowed suit better.",)
+        assert best.warnings == (warn(Code.MORE_INITIAL_SUITS, by_shaft_deg=1.5),)
         low = best_initial(CURVE, self.TARGET, range_deg=(6, 7))
-        assert "less initial timing" in low.warnings[0]
+        assert codes(low)[0] == Code.LESS_INITIAL_SUITS
 
     def test_wrong_shape_is_said(self):
         best = best_initial(([450, 1500], [0, 20]), self.TARGET)
         assert not best.within
-        assert "less initial timing" in best.warnings[0]
-        assert "shape is wrong" in best.warnings[1]
+        assert codes(best) == [Code.LESS_INITIAL_SUITS, Code.NO_INITIAL_SUITS]
 
     def test_curve_that_stops_short_is_not_within(self):
         best = best_initial(([450, 900], [0, 5]), self.TARGET)
         assert best.worst_deg == 0
         assert not best.within
-        assert "450 to 900" in best.warnings[0]
+        assert best.warnings[0] == warn(Code.TARGET_NOT_COVERED, span_shaft_rpm=(450.0, 900.0))
 
     @pytest.mark.parametrize(
         ("curve", "options", "words"),
@@ -317,8 +321,9 @@ class TestSettingCard:
     def test_idle_on_the_slope_and_unread_speeds_are_said(self):
         card = setting_card(8, CURVE, 1200, [2000, 4000])
         assert card.idle.light_crank_deg == pytest.approx(12)
-        assert any("weak or stretched" in words for words in card.warnings)
-        assert any("not read above 3000 crank rpm" in words for words in card.warnings)
+        assert Code.BEGIN_BELOW_IDLE in codes(card)
+        beyond = values(card, Code.CARD_ABOVE_CURVE)
+        assert beyond == {"highest_crank_rpm": 3000, "asked_crank_rpm": 4000}
 
     def test_bad_input_is_named(self):
         with pytest.raises(ValueError, match="speeds_crank_rpm must have at least 1"):
@@ -356,8 +361,7 @@ class TestTotal:
             2,
             False,
         )
-        assert "2.0 over the limit" in total.warnings[0]
-        assert "detonation" in total.warnings[0]
+        assert values(total, Code.TOTAL_OVER_LIMIT)["over_crank_deg"] == pytest.approx(2)
 
     def test_top_speed_below_the_stop_counts(self):
         total = total_timing(12, CURVE, 1800, 34)
@@ -365,7 +369,7 @@ class TestTotal:
         assert total.warnings == ()
 
     def test_curve_not_seen_to_stop_is_said(self):
-        assert "may be higher" in total_timing(0, CURVE, 5000, 40).warnings[0]
+        assert codes(total_timing(0, CURVE, 5000, 40)) == [Code.TOTAL_ABOVE_CURVE]
         assert total_timing(0, ([450, 900, 1500], [0, 6, 6]), 5000, 40).warnings == ()
 
     def test_bad_input_is_named(self):

@@ -7,6 +7,8 @@ from hypothesis import strategies as st
 from scipy.stats import linregress
 
 from curves.engine import scatter
+from curves.engine.codes import Code, warn
+from tests.engine.warned import codes, values
 
 FOUR, EIGHT = np.arange(4) * 90.0, np.arange(8) * 45.0
 
@@ -23,20 +25,20 @@ def test_published_limit_is_two_degrees(nominal, cylinder):
     assert good.within
     bad = scatter(turns + off * 2.1 / 1.9, speed_rpm=300)
     assert (bad.worst_cylinder, bad.within) == (cylinder, False)
-    assert "same every turn" in bad.warnings[0]
+    assert bad.warnings == (warn(Code.SPARKS_OFF_STEADILY, cylinders=(cylinder,)),)
 
 
 @pytest.mark.parametrize(
-    ("off", "said"),
+    ("off", "cylinders"),
     [
-        ([0, 6, 0, -6], "Cylinders 2 and 4 in firing order are off most, by more than the limit;"),
-        ([-6, 6, 6, -6], "Cylinders 1, 2, 3 and 4 in firing order are off most"),
-        ([0, 6, 0, -5.8], "Cylinder 2 in firing order is off most"),
+        ([0, 6, 0, -6], (2, 4)),
+        ([-6, 6, 6, -6], (1, 2, 3, 4)),
+        ([0, 6, 0, -5.8], (2,)),
     ],
 )
-def test_every_cylinder_that_is_off_as_far_as_the_worst_is_named(off, said):
+def test_every_cylinder_that_is_off_as_far_as_the_worst_is_named(off, cylinders):
     turns = np.tile(FOUR, (10, 1)) + np.array(off)
-    assert scatter(turns, speed_rpm=300).warnings[0].startswith(said)
+    assert scatter(turns, speed_rpm=300).warnings[0].values["cylinders"] == cylinders
 
 
 def test_statistics_agree_with_numpy():
@@ -82,7 +84,7 @@ def test_advance_between_speeds_is_no_scatter_but_spacing_that_moves_is_drift():
     assert spread.drift_deg_per_1000rpm[1] == pytest.approx(line.slope)
     assert spread.drift_se[1] == pytest.approx(line.stderr)
     assert spread.worst_deg < 1.2  # 0.8 x 1.5 x 3/4, and noise; advance alone would give 6
-    assert any("moves with speed" in words for words in spread.warnings)
+    assert 2 in values(spread, Code.SPACING_MOVES)["cylinders"]
 
 
 def test_scatter_from_turn_to_turn_points_at_the_bush():
@@ -90,7 +92,7 @@ def test_scatter_from_turn_to_turn_points_at_the_bush():
     off[::2, 2], off[1::2, 2] = 3.0, -3.6
     spread = scatter(FOUR + off)
     assert spread.worst_cylinder == 3
-    assert "different every turn" in spread.warnings[0]
+    assert codes(spread) == [Code.SPARKS_OFF_UNSTEADILY]
 
 
 def test_missed_sparks_are_counted_and_said():
@@ -100,7 +102,7 @@ def test_missed_sparks_are_counted_and_said():
     spread = scatter(angle)
     np.testing.assert_array_equal(spread.missed, [0, 0, 1, 4])
     assert not spread.within
-    assert "missed at 3, 4" in spread.warnings[0]
+    assert spread.warnings[0] == warn(Code.SPARKS_MISSED, cylinders=(3, 4))
     assert np.isnan(spread.offset_deg[3])
     assert spread.worst_deg == pytest.approx(0)
 
@@ -116,7 +118,7 @@ def test_turn_without_any_spark_does_no_harm():
 def test_one_turn_shows_no_scatter_and_says_so():
     spread = scatter(FOUR)
     assert np.isnan(spread.sd_deg).all()
-    assert "One turn only" in spread.warnings[0]
+    assert codes(spread)[0] == Code.ONE_TURN
 
 
 def test_input_stays_untouched():

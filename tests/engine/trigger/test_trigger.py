@@ -6,7 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from curves.engine import copper_resistance, dwell, dwell_change
+from curves.engine.codes import Code
 from curves.engine.units import FOUR_STROKE
+from tests.engine.warned import codes
 
 
 class TestDwell:
@@ -101,7 +103,7 @@ class TestDwellChange:
         assert dwell_change([300, fast], [31, 28]).within
         moved = dwell_change([fast, 300], [27.5, 31])
         assert (moved.change_deg, moved.at_rpm, moved.within) == (-3.5, fast, False)
-        assert "worn bush" in moved.warnings[0]
+        assert codes(moved)[0] == Code.DWELL_MOVES
 
     def test_bad_input_is_named(self):
         with pytest.raises(ValueError, match="speed_rpm must have at least 2"):

@@ -7,7 +7,9 @@ from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 
 from curves.engine import fit_capsule, leak_down
+from curves.engine.codes import Code
 from curves.engine.units import KPA_PER_INHG, KPA_PER_MMHG
+from tests.engine.warned import codes, values
 
 VACUUM = np.arange(5.0, 60.0, 2.5)
 
@@ -50,7 +52,7 @@ class TestCapsule:
         capsule = fit_capsule(VACUUM, known(20, 90, 20))
         assert (capsule.end_kpa, capsule.end_se_kpa) == (None, None)
         assert capsule.degrees == pytest.approx(20 * (57.5 - 20) / 70)
-        assert "its stop was not seen" in capsule.warnings[0]
+        assert codes(capsule)[0] == Code.CAPSULE_STOP_NOT_READ
 
     def test_advance_takes_one_vacuum_or_many(self):
         capsule = fit_capsule(VACUUM, known(15, 40, 8))
@@ -67,36 +69,36 @@ class TestCapsule:
     def test_dead_capsule_is_said(self):
         capsule = fit_capsule(VACUUM, np.zeros(VACUUM.size))
         assert (capsule.begin_kpa, capsule.degrees, capsule.converged) == (None, 0.0, False)
-        assert "torn diaphragm" in capsule.warnings[0]
+        assert codes(capsule)[0] == Code.CAPSULE_STUCK
         assert capsule.advance_at(30) == 0
 
     def test_one_reading_says_what_it_can(self):
         capsule = fit_capsule(40, 6)
         assert (capsule.degrees, capsule.converged) == (6.0, False)
-        assert "one vacuum" in capsule.warnings[0]
+        assert codes(capsule)[0] == Code.READ_AT_ONE_VACUUM
 
     def test_three_readings_give_a_line_and_warnings(self):
         capsule = fit_capsule([20, 30, 40], [2, 4, 6])
         assert capsule.begin_kpa == pytest.approx(10)
-        assert "Few readings" in capsule.warnings[0]
-        assert any("read below 10.0 kPa" in words for words in capsule.warnings)
+        assert codes(capsule)[0] == Code.READ_AT_FEW_VACUUMS
+        assert values(capsule, Code.CAPSULE_BEGIN_NOT_READ)["begin_kpa"] == pytest.approx(10)
 
     def test_a_begin_below_no_vacuum_is_said(self):
         # 1 degree for every 10 kPa, 5 degrees in already: the line comes down to 0 at -40 kPa.
         capsule = fit_capsule([10, 20, 30, 40], [5, 6, 7, 8])
         assert capsule.begin_kpa == pytest.approx(-40)
-        assert any("does not come down to 0 above 0 kPa" in words for words in capsule.warnings)
-        assert not any("read below" in words for words in capsule.warnings)
+        assert Code.CAPSULE_ABOVE_ZERO in codes(capsule)
+        assert Code.CAPSULE_BEGIN_NOT_READ not in codes(capsule)
 
     def test_retarding_capsule_and_lone_slope_reading_are_said(self):
-        assert "retards" in fit_capsule([5, 10, 20, 30, 40], [0, 0, -2, -4, -6]).warnings[0]
+        assert codes(fit_capsule([5, 10, 20, 30, 40], [0, 0, -2, -4, -6]))[0] == Code.CAPSULE_RETARDS
         lone = fit_capsule([5, 10, 25, 45, 55], [0, 0, 4, 8, 8])
-        assert any("Fewer than two readings" in words for words in lone.warnings)
+        assert Code.CAPSULE_SLOPE_NOT_READ in codes(lone)
 
     def test_misread_reading_is_named(self):
         y = known(15, 40, 8)
         y[-1] += 3
-        assert any("57.5 kPa lies" in words for words in fit_capsule(VACUUM, y).warnings)
+        assert values(fit_capsule(VACUUM, y), Code.CAPSULE_STRAY) == {"vacuum_kpa": 57.5}
 
     @pytest.mark.parametrize(
         ("vacuum", "advance", "words"),
@@ -146,19 +148,19 @@ class TestLeakDown:
     def test_torn_diaphragm_is_said(self):
         leak = leak_down([0, 10, 60], [50, 0, 0])
         assert not leak.tight
-        assert "torn diaphragm" in leak.warnings[0]
+        assert values(leak, Code.CAPSULE_LEAKS) == {"lost_share": pytest.approx(1), "within_s": 60}
         assert leak.loss_share == pytest.approx(1)
 
     def test_two_readings_say_little(self):
         leak = leak_down([0, 60], [50, 45.2])
         assert leak.loss_share == pytest.approx(0.096)
         assert not leak.converged
-        assert "time it for longer" in leak.warnings[0]
+        assert codes(leak)[0] == Code.LEAK_NEAR_LIMIT
 
     def test_vacuum_that_rises_is_said(self):
         leak = leak_down([0, 30, 60], [50, 45, 55])
         assert leak.loss_share == pytest.approx(0, abs=1e-6)
-        assert any("pumped again" in words for words in leak.warnings)
+        assert Code.VACUUM_ROSE in codes(leak)
 
     @pytest.mark.parametrize(
         ("time", "vacuum", "words"),
