@@ -15,6 +15,7 @@ from jobs.papers import signing
 from jobs.record.noting import note
 from jobs.rules import guards
 from jobs.rules.agreed_for import engine_agreed_for
+from jobs.rules.handed_back import HANDED_BACK
 from jobs.rules.recorded import recorded_sha256
 from jobs.rules.revisions import OUTDATED, is_outdated
 from jobs.stages import Stage
@@ -72,7 +73,7 @@ def hand_back(job, *, by, handed_to="", warranty_until=None, reason="", seen=Non
     now.build.save(update_fields=["locked"])
     warranty = warranty_until.isoformat() if warranty_until else ""
     told = _told(to=handed_to, warranty_until=warranty, reason=reason, missing=missing)
-    note("handed the unit back", now, by, **told)
+    note(HANDED_BACK, now, by, **told)
     return now
 
 

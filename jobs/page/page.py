@@ -16,6 +16,7 @@ from jobs.papers import signing
 from jobs.queries import days_in_stage, inspection_of
 from jobs.rules import abrasive, guards
 from jobs.rules.agreement import agreement_of
+from jobs.rules.handed_back import handed_back_without
 from jobs.rules.notices import notices
 from jobs.rules.points import CAUTIONS, applies
 from jobs.stages import ORDER, Stage
@@ -198,6 +199,10 @@ class Card:
     @cached_property
     def parts(self):
         return list(self.job.parts.select_related("by"))
+
+    @property
+    def went_without(self):
+        return handed_back_without(self.job)
 
     @cached_property
     def left_off(self):

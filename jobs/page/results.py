@@ -4,6 +4,7 @@ from curves.rows.queries import live_runs
 from jobs import stages
 from jobs.rules import abrasive
 from jobs.rules.guards import NEEDS, verdicts_of
+from jobs.rules.handed_back import handed_back_without
 from jobs.stages import Stage
 from shop.amounts import FRAME
 from shop.words import several
@@ -70,6 +71,7 @@ def _hand_back(job):
     to = f" to {job.handed_to}" if job.handed_to else ""
     yield f"{job.ended_as}{to} on {_day(job.ended_on)}" if job.closed_at else "Not handed back"
     yield f"warranty until {_day(job.warranty_until)}" if job.warranty_until else ""
+    yield f"without {', '.join(missing)}" if (missing := handed_back_without(job).missing) else ""
     yield f"{several(job.parts_left_off, 'part')} left off" if job.parts_left_off else ""
 
 

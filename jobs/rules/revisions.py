@@ -2,10 +2,11 @@
 
 from jobs.models import Sheet
 from jobs.rules.card_lines import RECORDED, lines_of
+from jobs.rules.handed_back import handed_back_without
 from jobs.rules.recorded import recorded_sha256
 
 SHELF = "Shop stock"
-OUTDATED = "a curve sheet signed since the card was changed"
+OUTDATED = "a curve sheet signed since the card was changed"  # the record keeps these words
 
 
 def revisions(job):
@@ -46,11 +47,21 @@ def names_another_owner(sheet):
 def changed_since(sheet, said):
     """Whether the card, whose hash is ``said``, says something else than when this sheet was signed.
 
-    A closed card takes no writing but of its owner: what differs else is a name kept elsewhere.
+    A closed card takes no writing but of its owner: what differs else is a name kept elsewhere, or was
+    written before it was handed back without a new sheet.
     """
     if names_another_owner(sheet):
         return True
-    return not sheet.job.is_closed and sheet.content["recorded_sha256"] != said
+    if sheet.job.is_closed:
+        return _was_outdated(sheet)
+    return sheet.content["recorded_sha256"] != said
+
+
+def _was_outdated(sheet):
+    """Whether a closed card was handed back in want of a newer sheet than this one."""
+    if sheet.kind != Sheet.Kind.CURVE_SHEET or sheet.signed_at > sheet.job.closed_at:
+        return False
+    return OUTDATED in handed_back_without(sheet.job).missing
 
 
 def is_outdated(job):

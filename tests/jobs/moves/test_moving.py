@@ -14,6 +14,7 @@ from jobs.curvework import actions as curve
 from jobs.models import Inspection, InspectionPoint, Job, Sheet, Step
 from jobs.moves import actions as moving
 from jobs.page.page import Card
+from jobs.page.results import result_of
 from jobs.papers import signing
 from jobs.queries import card_for
 from jobs.rules import guards
@@ -437,6 +438,31 @@ def test_a_card_changed_since_its_sheet_is_ready_nowhere(client_as, person):
         moving.hand_back(fresh(job), by=person, handed_to="Marta")
     teardown.remove_finding(finding, by=person)  # the sheet says again what the card says
     assert guards.missing(fresh(job)) == []
+
+
+def test_a_card_handed_back_with_an_outdated_sheet_says_so_for_good(client_as, client, person):
+    job = signed(build.job(stage="hand_back", worked=True), person)
+    sheet = job.sheets.get(revision=1)
+    teardown.add_finding(job, text="cap cracked", by=person)
+    moving.hand_back(fresh(job), by=person, handed_to="Marta", reason="she takes the train")
+    page = client.get(reverse("check", args=[sheet.token])).content.decode()
+    assert 'data-standing="changed"' in page
+    assert 'data-standing="current"' not in page
+    card = client_as(person)
+    papers = card.get(reverse("sheets", args=[job.number])).content.decode()
+    assert "Signed, and the card has changed since." in papers
+    assert "Sign the next revision" not in papers
+    shown = card.get(reverse("card", args=[job.number]) + "?open=hand_back").content.decode()
+    assert "she takes the train" in shown
+    assert f"without {OUTDATED}" in result_of(card_for(person, job.number), Stage.HAND_BACK)
+
+
+def test_a_card_handed_back_with_the_sheet_that_holds_stays_current(client, person):
+    job = signed(build.job(stage="hand_back", worked=True), person)
+    sheet = job.sheets.get(revision=1)
+    moving.hand_back(fresh(job), by=person, handed_to="Marta")
+    assert 'data-standing="current"' in client.get(reverse("check", args=[sheet.token])).content.decode()
+    assert "without" not in result_of(card_for(person, job.number), Stage.HAND_BACK)
 
 
 def step_of(job, person):
