@@ -31,7 +31,11 @@ def allows(role, right):
     return role in RIGHTS[right]
 
 
+class NotAllowed(PermissionDenied):
+    """A role may not do this; any other refusal is of how things stand."""
+
+
 def require(person, right):
-    """Raise PermissionDenied unless the person has the right."""
+    """Raise NotAllowed unless the person has the right."""
     if not person.may(right):
-        raise PermissionDenied(f"{person.get_role_display()} may not do this.")
+        raise NotAllowed(f"{person.get_role_display()} may not do this.")

@@ -1,6 +1,5 @@
 """What is written on a card line by line: findings, parts and hours."""
 
-from django.core.exceptions import PermissionDenied
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST
@@ -13,7 +12,7 @@ from jobs.teardown import actions
 from jobs.teardown.forms import FindingForm, NewPartForm, PartForm
 from shop.idempotency import take
 from shop.models import new_key
-from shop.rights import require
+from shop.rights import NotAllowed, require
 from shop.versions import Conflict
 
 STRUCK = "The line is struck out."
@@ -59,7 +58,7 @@ def edit_part(request, number, pk):
     shown = load(request, number)
     require_open(shown.job)
     if not shown.may["edit_work"]:
-        raise PermissionDenied("Your role doesn't write in this section.")
+        raise NotAllowed("Your role doesn't write in this section.")
     line = get_object_or_404(PartLine, job=shown.job, pk=pk)
     form = versioned(PartForm(request.POST or None, instance=line), line)
     if request.method == "POST" and form.is_valid():

@@ -1,6 +1,6 @@
 """The card's page, its stages and sections, and the edit in place of what intake and hand-back say."""
 
-from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.exceptions import ValidationError
 from django.http import Http404
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
@@ -11,6 +11,7 @@ from jobs.record.history import sentence
 from jobs.rules.guards import require_open
 from jobs.stages import Stage
 from shop.pages import page
+from shop.rights import NotAllowed
 from shop.versions import Conflict
 
 
@@ -51,7 +52,7 @@ def edit_section(request, number, section):
     shown = load(request, number)
     require_open(shown.job)
     if not shown.may[editing.right]:
-        raise PermissionDenied("Your role doesn't write in this section.")
+        raise NotAllowed("Your role doesn't write in this section.")
     form = versioned(editing.form(shown.job, request.POST or None), shown.job)
     form.visible_fields()[0].field.widget.attrs["autofocus"] = True
     if request.method == "POST" and form.is_valid():

@@ -9,6 +9,8 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.template.loader import render_to_string
 
+from shop.rights import NotAllowed
+
 _TEMPLATE = "shop/error.html"
 
 
@@ -31,6 +33,14 @@ def bad_request(request, exception):
 
 
 def forbidden(request, exception):
+    if str(exception) and not isinstance(exception, NotAllowed):
+        return _say(
+            request,
+            403,
+            "Not as it stands now",
+            str(exception),
+            "Go back and copy what you typed, load the page again, and go on from what it says.",
+        )
     return _say(
         request,
         403,

@@ -6,6 +6,7 @@ import pytest
 from django.conf import settings
 from django.db import OperationalError
 from django.test import Client
+from django.utils import timezone
 
 from shop.models import Shop
 from tests import build
@@ -32,6 +33,16 @@ def test_a_role_that_may_not(client_as):
     assert answer.status_code == 403
     assert "Counter may not do this." in answer.text
     assert "Ask the owner" in answer.text
+
+
+def test_a_closed_card_is_no_matter_of_the_role(client_as):
+    job = build.job(stage="hand_back", closed_at=timezone.now())
+    answer = client_as("owner").get(f"/jobs/{job.number}/head/")
+    assert answer.status_code == 403
+    assert "Not as it stands now" in answer.text
+    assert f"{job} was closed" in answer.text
+    assert "Not for this role" not in answer.text
+    assert "log in as" not in answer.text
 
 
 def test_a_form_from_before_the_last_login(owner):
