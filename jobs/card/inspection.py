@@ -15,7 +15,7 @@ from jobs.teardown import actions, travel
 from jobs.teardown.forms import AnswerPointForm, PointForm
 from shop import notes
 from shop.pages import page
-from shop.rights import require
+from shop.rights import NotAllowed, require
 from shop.versions import Conflict
 from shop.words import several
 
@@ -85,8 +85,8 @@ def answer_rest(request, number):
     if refused:
         return _show(request, shown, refused, rest_waits=bool(shown.rest_unmeasured))
     made = actions.answer_rest(shown.job, [one.point for one in shown.rest_unmeasured], by=request.user)
-    left = [one.point.label for one in shown.unanswered if not one.may_be_good_unmeasured]
-    rest = f" Left to measure: {', '.join(left)}." if left else ""
+    is_left = any(not one.may_be_good_unmeasured for one in shown.unanswered)
+    rest = " What is left wants a measured value." if is_left else ""  # no count: it stands while they are
     undo = {"back": ",".join(str(answer.pk) for answer in made)}
     said = f"{several(len(made), 'point')} answered as good.{rest}"
     notes.leave(request, said, undo=request.path if made else None, values=undo)
@@ -131,7 +131,7 @@ def _writable(request, number):
     shown = load(request, number)
     require_open(shown.job)
     if not shown.may["edit_work"]:
-        raise PermissionDenied("Your role doesn't write in this section.")
+        raise NotAllowed("Your role doesn't write in this section.")
     return shown
 
 

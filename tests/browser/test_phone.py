@@ -1,9 +1,11 @@
 """What a phone in one hand needs: search on top, a board to jump about in, the main act at the foot."""
 
 import re
+from datetime import timedelta
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 from playwright.sync_api import expect
 
 from tests import build
@@ -82,11 +84,26 @@ def test_board_shows_some_and_jumps(open_page, size, javascript):
     page.goto(reverse("board"))
     page.get_by_role("link", name="Late 0").click()
     expect(page.locator(".ticket")).to_have_count(0)
+    expect(page.get_by_text("None of the open cards.")).to_be_visible()
+    expect(page.get_by_text("None here.").first).to_be_visible(visible=size != "phone")
     page.get_by_role("link", name="All 15").click()
     expect(page.locator(".ticket")).to_have_count(15)
     if size == "phone":
         page.get_by_role("link", name="Hand-back 5").click()
         expect(page.locator("#col-hand_back")).to_be_in_viewport()
+
+
+@BOTH
+def test_board_that_shows_some_lists_no_empty_stage_on_a_phone(open_page, size):
+    for stage in ("intake", "hand_back"):
+        build.job(stage=stage)
+    late = build.job(stage="bench_curve", promised_on=timezone.localdate() - timedelta(days=2))
+    page = open_page(size)
+    page.goto(reverse("board") + "?show=late")
+    shown = 1 if size == "phone" else 6
+    expect(page.locator(".board > section:visible")).to_have_count(shown)
+    expect(page.locator(".board-jump a:visible")).to_have_count(1 if size == "phone" else 0)
+    expect(page.locator(".ticket")).to_contain_text(str(late.number))
 
 
 def test_board_and_card_hold(page):
@@ -120,7 +137,7 @@ def test_the_rest_is_answered_in_one_tap_and_taken_back(open_page, size):
     page.goto(reverse("answer_points", args=[job.number]))
     count = page.locator("#inspection-count").inner_text()
     page.get_by_role("button", name=re.compile("^The other .* are good")).click()
-    expect(page.locator(".note")).to_contain_text("Left to measure: Shaft side play")
+    expect(page.locator(".note")).to_contain_text("What is left wants a measured value.")
     assert page.locator("#inspection-count").inner_text() != count
     page.get_by_role("button", name="Undo").click()
     expect(page.locator("#inspection-count")).to_have_text(count)
