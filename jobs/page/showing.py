@@ -1,11 +1,14 @@
 """How a card is answered: the whole page, one stage of it, or the one section that htmx asked for."""
 
+from urllib.parse import urlsplit
+
 from django.db.models import Max
 from django.http import Http404
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.functional import SimpleLazyObject
-from django_htmx.http import trigger_client_event
+from django_htmx.http import replace_url, trigger_client_event
 
 from jobs.curvework.curve import curve_context
 from jobs.models import AuditEntry
@@ -53,9 +56,20 @@ def show_section(request, card, section, *, status=200, **extra):
 def saved(request, number, section):
     """After a write: the section as it now stands with what else of the page changed, or the way to it."""
     if request.htmx:
-        return answered(request, number, f"jobs/page/sections/_{section}.html", besides=[f"sec-{section}"])
+        fragment = f"jobs/page/sections/_{section}.html"
+        answer = answered(request, number, fragment, besides=[f"sec-{section}"])
+        return _at_the_card(request, answer, number, section)
     card = load(request, number)
     return redirect(card.address(stage_of(section, card.job), section))
+
+
+def _at_the_card(request, answer, number, section):
+    """The same; a page that was opened to edit a section has the card's own address from now on."""
+    shown_at = urlsplit(request.htmx.current_url_abs_path or "").path
+    if shown_at in ("", reverse("card", args=[number])):
+        return answer
+    card = load(request, number)
+    return replace_url(answer, card.address(stage_of(section, card.job), section))
 
 
 def answered(request, number, fragment, *, within=CARD, besides=(), status=200, **extra):

@@ -143,6 +143,18 @@ def test_change_is_told_in_plain_words(client_as):
     assert "Robin Counter changed the intake (complaint: pinks → hunts)" in told
 
 
+@pytest.mark.parametrize(
+    ("shown_at", "leads_on"), [("edit/owner/", True), ("", False), ("?open=intake", False)]
+)
+def test_a_page_opened_to_edit_has_the_cards_address_once_that_is_saved(client_as, shown_at, leads_on):
+    job = build.job(stage="teardown")
+    card = reverse("card", args=[job.number])
+    at = HTMX | {"HX-Current-URL": f"http://testserver{card}{shown_at}"}
+    answer = edit(client_as("counter"), job, "owner", headers=at)
+    assert answer.status_code == 200
+    assert answer.get("HX-Replace-Url", "") == (f"{card}?open=intake#sec-owner" if leads_on else "")
+
+
 def test_edit_that_changes_nothing_leaves_no_entry(client_as):
     client, job = client_as("counter"), build.job(complaint="pinks", tray="T 1")
     edit(client, job, "agreed", complaint="pinks", tray="T 1")
