@@ -7,6 +7,7 @@ from curves.rows import convert
 
 APART_DEG = 3.0  # distributor degrees; common practice, no source
 AGREES_DEG = 2.0  # a stamping is often off by a degree or two
+COUNTS = "The measured one counts."
 _PLACES = 6  # no dust of a subtraction
 _LEAST, _MOST = (
     limit.limit_value
@@ -66,14 +67,25 @@ def is_filled_by(build, measured_deg):
 
 def apart_on(build, measured_deg):
     """What is said of a travel measured on a build's head, against its stamping; empty while nothing is."""
-    counts = measured_deg == build.travel_measured_deg
-    return apart(build.travel_stamped_deg, measured_deg, convert.drive_of(build), counts=counts)
+    return apart(
+        build.travel_stamped_deg, measured_deg, convert.drive_of(build), counts=_counts(build, measured_deg)
+    )
 
 
-def apart(stamped_deg, measured_deg, drive, *, counts=True):
+def _counts(build, measured_deg):
+    """Which travel everything is reckoned with, when this one was measured at the inspection."""
+    head_deg = build.travel_measured_deg
+    if head_deg == measured_deg:
+        return COUNTS
+    if head_deg is None:
+        return "It counts once the advance head has it."
+    return f"The advance head says {head_deg:g}, and that counts."
+
+
+def apart(stamped_deg, measured_deg, drive, *, counts=COUNTS):
     """What is said of a travel off its stamping [both distributor degrees]; empty while nothing is.
 
-    ``counts``: whether it is the head's, with which everything is reckoned.
+    ``counts``: which one everything is reckoned with, in a sentence.
     """
     if stamped_deg is None or measured_deg is None:
         return ""
@@ -84,7 +96,7 @@ def apart(stamped_deg, measured_deg, drive, *, counts=True):
     return (
         f"Travel measured is {measured_deg:g} distributor degrees, {abs(off):g} {side} than the "
         f"{stamped_deg:g} stamped.{_asked(stamped_deg, measured_deg, off, drive)} "
-        f"{'The measured one counts.' if counts else 'It counts once the advance head has it.'}"
+        f"{counts}"
     )
 
 

@@ -137,3 +137,21 @@ def test_it_stands_on_the_sheet_and_on_the_strangers_page(client, job):
     said = travel.apart(11, 22, engine.Drive(2))
     assert said in " ".join(text_of(sheet).split())
     assert said in client.get(reverse("check", args=[sheet.token])).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("head_deg", "said"),
+    [
+        (None, "It counts once the advance head has it."),
+        (12, "The advance head says 12, and that counts."),
+        (22, "The measured one counts."),
+    ],
+)
+def test_the_sheet_says_which_travel_counts_as_it_was_signed(job, head_deg, said):
+    seed_points()
+    answer_point(job, InspectionPoint.objects.get(key="travel"), value=22, verdict="good", by=build.person())
+    type(job.build).objects.filter(pk=job.build_id).update(travel_measured_deg=head_deg)
+    build.run(job.build, build.SWEPT, kind="final")
+    sheet = signed_sheet(type(job).objects.get(pk=job.pk), built=False)
+    (words,) = (one["unusual"] for one in sheet.content["inspections"] if one["unusual"])
+    assert words.endswith(said)
