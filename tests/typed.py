@@ -29,6 +29,9 @@ MEANT = [
     ("7,5", None, ANGLE, 7.5),
     ("−2.5", None, ANGLE, -2.5),
     (",5", None, ANGLE, 0.5),
+    ("5.", None, ANGLE, 5),
+    ("−5,", None, ANGLE, -5),
+    ("1,800.", None, SPEED, 1800),
 ]
 
 # What is typed as a speed with so many decimals, and the two ways that are offered: both can be, or neither
@@ -53,5 +56,7 @@ NO_NUMBER = [
     "1e3",
     "--1",
     ".",
+    "5..",
+    "1.800.",
     "12a",
 ]

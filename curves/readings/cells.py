@@ -7,7 +7,7 @@ from shop.numbers import Marked, Unreadable, both_ways, by_marks, one_of, withou
 
 POINT, COMMA = ".", ","
 _UNITS = re.compile(r"\s*(rpm|r/min|1/min|°|deg|degrees?)\.?$", re.IGNORECASE)
-_SHAPE = re.compile(r"\d{1,15}(?:[.,]\d{1,15})*$|[.,]\d{1,15}$")
+_SHAPE = re.compile(r"\d{1,15}(?:[.,]\d{1,15})*[.,]?$|[.,]\d{1,15}$")
 
 
 class CellError(ValueError):
