@@ -37,25 +37,26 @@ def paper_context(job, person, *, draft_form=None, sign_form=None, seen=None):
 
     ``seen`` is the hash of the card as the page has it already, by default as it stands now.
     """
-    drafts = list(Sheet.objects.filter(job=job, revision=None).select_related("job"))
+    kinds = building.drafts_of(job)  # ordered before the card closed, a paper may suit it no longer
+    drafts = list(Sheet.objects.filter(job=job, revision=None, kind__in=kinds).select_related("job"))
     signed = revisions(job)
     said = recorded_sha256(job, job.build)
     for sheet in signed:
         sheet.outdated = sheet.standing == "current" and changed_since(sheet, said)
     size = {"paper": Shop.current().paper}
-    kinds = signing.awaited(job) if job.is_closed else list(Sheet.SIGNABLE)
+    signable = signing.awaited(job) if job.is_closed else list(Sheet.SIGNABLE)
     sign_form = sign_form or SignForm(initial=size | {"seen": seen or said})
-    sign_form.fields["kind"].choices = [(kind, Sheet.Kind(kind).label) for kind in kinds]
+    sign_form.fields["kind"].choices = [(kind, Sheet.Kind(kind).label) for kind in signable]
     return {
         "job": job,
         "drafts": drafts,
         "revisions": signed,
         "papers_pending": any(sheet.is_pending for sheet in drafts + signed),
-        "draft_form": draft_form or DraftForm(initial=size, kinds=building.drafts_of(job)),
+        "draft_form": draft_form or DraftForm(initial=size, kinds=kinds),
         "sign_form": sign_form,
         "void_form": VoidForm(),
         "may_sign": person.may("sign_sheet"),
-        "may_sign_next": person.may("sign_sheet") and bool(kinds),
+        "may_sign_next": person.may("sign_sheet") and bool(signable),
         "unproved": SimpleLazyObject(lambda: _unproved(job)),  # only the form to sign asks, and judges a run
     }
 

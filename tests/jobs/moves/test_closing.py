@@ -157,6 +157,17 @@ def test_no_curve_sheet_is_drafted_of_what_was_not_rebuilt(client_as):
     assert not Sheet.objects.exists()
 
 
+def test_a_curve_sheet_drafted_before_is_not_offered_for_what_was_not_rebuilt(client_as):
+    job = finished_job(revised_estimate=380)
+    build.answer(job, "declined")
+    client, papers = client_as("owner"), reverse("sheets", args=[job.number])
+    for kind in (Sheet.Kind.CURVE_SHEET, Sheet.Kind.JOB_SHEET):
+        draft(job, kind, by=client.person, built=False)
+    assert len(client.get(papers).context["drafts"]) == 2
+    close(job)
+    assert [one.kind for one in client.get(papers).context["drafts"]] == [Sheet.Kind.JOB_SHEET]
+
+
 def test_a_sheet_signed_before_says_on_its_public_page_how_it_ended(client):
     job = finished_job(revised_estimate=380)
     build.answer(job, "declined")
