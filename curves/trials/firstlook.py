@@ -47,7 +47,7 @@ def _broken(log):
     """What was said when pairs were chosen and did not come true; one alone may well be chance."""
     broken = [one for one in log if one.said and one.said.kept is False and one.said.chance >= LIKELY]
     if len(broken) > 1:
-        yield f"Promised and missed: {', '.join(f'{one.run} at {one.said.percent}' for one in broken)}."
+        yield f"Promised and missed: {', '.join(f'{one.run} at {one.said.shown}' for one in broken)}."
 
 
 def _doubted(belief):

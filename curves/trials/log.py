@@ -42,13 +42,16 @@ def said_of(run, bands, drive, readings=None):
     """
     if run.promised is None:
         return None
-    chance, columns = run.promised["chance"], run.promised["band"]
-    kept = None if readings is None else _kept(readings, promises.band_of(columns), drive)
+    columns, initial = run.promised["band"], promises.initial_of(run.promised)
+    kept = None if readings is None else _kept(readings, promises.band_of(columns), initial, drive)
     same = columns in [promises.columns_of(band) for band in bands if band is not None]
-    return promises.Said(chance, kept, same)
+    return promises.Said(run.promised["chance"], kept, same, initial)
 
 
-def _kept(readings, band, drive):
+def _kept(readings, band, initial, drive):
+    """Whether it came true: at the initial timing it was said of, not at whichever suits the run best."""
+    if initial is not None:
+        band = convert.band_below(band, drive.to_shaft_deg(initial))
     in_band = _judged(readings, band, drive)[0]
     return None if in_band and not reading_plan.is_whole(readings, band) else in_band
 

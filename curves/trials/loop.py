@@ -60,7 +60,8 @@ class TrialState:
     @property
     def chance_of(self):
         """What every chance here is of, in words."""
-        return offers.CHANCE_OF
+        also = ", with the initial timing said beside it" if self.choices.initial_moves else ""
+        return f"{offers.CHANCE_OF}{also}"
 
     @property
     def order(self):
@@ -99,8 +100,10 @@ class TrialState:
 
     @property
     def others(self):
-        """The offers, but for the pair that waits to be read."""
-        return tuple(one for one in self.offers if not self.waiting or one.keys != _keys(self.waiting))
+        """The offers, but for the pair that waits to be read, and what hangs there as it was found good."""
+        if self.waiting:
+            return tuple(one for one in self.offers if one.keys != _keys(self.waiting))
+        return tuple(one for one in self.offers if not (self.done and one.is_fitted_in(self.last.run)))
 
     @property
     def hangs(self):
@@ -353,9 +356,13 @@ class _Maker:
             bends=offers.bends(proposal, self.build, self.newest),
             travel_deg=None if travel is None else InBoth.angle(travel, self.drive),
         )
+        moves = self.question.choices.initial_moves
+        bare = replace(bare, initial_crank_deg=self._initial(bare), initial_moves=moves)
         reason = offers.why(bare, self.log, self.band, self.drive, self.pairs, queries.typed_in(self.build))
-        seal = promises.sealed(self.build, bare.keys, proposal.post_bend_mm, proposal.chance, self.band)
-        return replace(bare, initial_crank_deg=self._initial(bare), why=reason, seal=seal)
+        shown = bare.keys, proposal.post_bend_mm, proposal.chance
+        initial = bare.initial_crank_deg if moves else None
+        seal = promises.sealed(self.build, *shown, self.band, initial)
+        return replace(bare, why=reason, seal=seal)
 
     def _initial(self, offer):
         """The initial timing that goes with a proposal [crank degree]: the engine's, or the one agreed."""

@@ -10,6 +10,7 @@ from curves.engine.readings import MAX_SPEED_RPM
 from curves.models import Run, Spring
 from curves.rows import convert, frames
 from curves.rows.results import InBoth
+from curves.trials import promises
 from curves.words.english import TERMS, in_percent
 from shop.words import several
 
@@ -17,6 +18,7 @@ GRID = 60
 BEYOND_BAND = 1.1  # how far past the band's last speed a curve is predicted
 NINE_IN_TEN = 1.645  # standard deviations of a normal that hold nine in ten
 MIN_BEND_MM = 0.01
+SAID_AS_NONE_DEG = 0.05  # at the distributor: nearer than this a tenth of a degree reads 0.0
 SAME_RATE = 0.03  # rates nearer than this are called alike
 CHANCE_OF = "chance that its run will be judged in the band"  # said wherever a chance stands
 ORDER = (  # why one with less of it may stand before one with more: curves/engine/proposing/propose.py
@@ -83,6 +85,7 @@ class Offer:
     bends: tuple[Bend, ...]
     travel_deg: InBoth | None  # what to set the stop to; None: leave it
     initial_crank_deg: float | None = None
+    initial_moves: bool = False  # its chance is of that initial timing alone
     why: str = ""
     seal: str = ""  # of the chance as it is shown: what the form that takes it brings back
 
@@ -96,12 +99,22 @@ class Offer:
 
     @property
     def chance_of(self):
-        return CHANCE_OF
+        return f"{CHANCE_OF}, with {self.only_at}" if self.only_at else CHANCE_OF
+
+    @property
+    def only_at(self):
+        """The initial timing that its chance holds at alone, in words; nothing where it stands fixed."""
+        return promises.at_initial(self.initial_crank_deg) if self.initial_moves else ""
 
     @property
     def prospect(self):
         """The chance that trimming its posts brings it into the band, once it was run."""
         return in_percent(self.proposal.prospect)
+
+    @property
+    def trims(self):
+        """Whether trimming adds anything that a person would see."""
+        return self.proposal.prospect > self.proposal.chance and self.prospect != self.chance
 
     @property
     def pair(self):
@@ -182,12 +195,19 @@ def why(offer, log, band, drive, pairs, frame):
     before = next((one for one in reversed(read) if one.pair == offer.keys), read[-1])
     change = _with_the_same(offer, before.run) if before.pair == offer.keys else _against(offer, before.run)
     if before.in_band:
-        return f"{before.run} lay in the band; {change}, the {CHANCE_OF} is {offer.chance}."
+        found = f"{before.run} lay in the band{_moved(before)}"
+        return f"{found}; {change}, the {offer.chance_of} is {offer.chance}."
     miss = before.miss
-    found = f"{before.run} lay {frames.angle(miss.distance_deg, frame)} {miss.side} the band at "
-    found += f"{frames.speed(miss.speed_rpm, frame)}, {miss.where}"
+    found = f"{before.run} lay {frames.angle(miss.distance_deg, frame)} {miss.side} the band"
+    found += f"{_moved(before)} at {frames.speed(miss.speed_rpm, frame)}, {miss.where}"
     expected = f"{change} it is expected {_beside(offer, band, miss.speed_rpm.shaft, drive, frame)} there"
     return f"{found}; {expected}."
+
+
+def _moved(trial):
+    """The initial timing that a verdict took as set, in words; nothing where it stands fixed."""
+    at = promises.at_initial(trial.initial_crank_deg)
+    return at and f" with {at}"
 
 
 def _named(log):
@@ -236,7 +256,7 @@ def _beside(offer, band, shaft_rpm, drive, frame):
     curve = engine.Curve(offer.predicted.shaft_rpm, offer.predicted.mean_deg)
     middle = engine.Curve(band.speed_rpm, band.advance_deg)
     off = InBoth.angle(curve.at(shaft_rpm) + offer.proposal.initial_deg - middle.at(shaft_rpm), drive)
-    if abs(off.crank) < 0.05:
+    if abs(off.shaft) < SAID_AS_NONE_DEG:
         return "in the middle of the band"
     side = "over" if off.shaft > 0 else "under"
     return f"{frames.said_angle(abs(off.shaft), frame, drive)} {side} its middle"

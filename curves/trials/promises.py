@@ -18,17 +18,19 @@ class Said:
     chance: float
     kept: bool | None
     same_band: bool
+    initial_crank_deg: float | None = None  # what it was said to hold at alone, where the timing could move
 
     @property
-    def percent(self):
-        return in_percent(self.chance)
+    def shown(self):
+        """The chance as it was shown."""
+        return _shown(self.chance, self.initial_crank_deg)
 
     @property
     def words(self):
         """What was said and what came of it, in one sentence."""
         of = "" if self.same_band else ", of the band as it was then"
         came = {True: ", and it came true", False: ", and it did not come true", None: ""}[self.kept]
-        return f"A chance of {self.percent} was shown when it was chosen{of}{came}."
+        return f"A chance of {self.shown} was shown when it was chosen{of}{came}."
 
 
 def columns_of(band):
@@ -43,14 +45,27 @@ def band_of(columns):
     return engine.Target(*parts, initial_range_deg=tuple(allowed))
 
 
-def percent_of(promised):
+def initial_of(promised):
+    """The initial timing [crank degree] that a kept chance holds at alone; None where it stood fixed, or the
+    chance was kept before that was kept with it."""
+    return promised.get("initial_crank_deg")
+
+
+def words_of(promised):
     """The chance that is kept with a run, as people say it."""
-    return in_percent(promised["chance"])
+    return _shown(promised["chance"], initial_of(promised))
 
 
-def sealed(build, keys, bends_mm, chance, band):
+def at_initial(initial_crank_deg):
+    """The initial timing that a chance holds at alone, in words; nothing where it stands fixed."""
+    return "" if initial_crank_deg is None else f"the initial timing at {initial_crank_deg:.1f} crank degrees"
+
+
+def sealed(build, keys, bends_mm, chance, band, initial_crank_deg=None):
     """What a form brings back of a chance as it is shown; nobody can change it on the way."""
     said = {"chance": chance, "band": columns_of(band)}
+    if initial_crank_deg is not None:
+        said["initial_crank_deg"] = initial_crank_deg
     return SIGNER.sign_object({"pair": _pair(build, keys, bends_mm), "said": said})
 
 
@@ -64,6 +79,11 @@ def opened(seal, build, keys, bends_mm):
     *asked, primary, secondary = _pair(build, keys, bends_mm)
     near = max(abs(first - primary), abs(second - secondary)) < SAME_MM
     return found["said"] if of == asked and near else None
+
+
+def _shown(chance, initial_crank_deg):
+    percent = in_percent(chance)
+    return percent if initial_crank_deg is None else f"{percent} with {at_initial(initial_crank_deg)}"
 
 
 def _pair(build, keys, bends_mm):

@@ -42,8 +42,8 @@ SENTENCES = {
         "springs."
     ),
     Code.NO_PAIR_BUT_WORTH_A_RUN: (
-        "The best has {greatest_chance}; worth a run all the same: its posts trimmed after it, it has "
-        "{prospect_chance}."
+        "The best has {greatest_chance}; the first is worth a run all the same: its posts trimmed after it, "
+        "it has {prospect_chance}."
     ),
     Code.NO_PAIR_UNBENT: ("The best has {greatest_chance}: let the posts be bent, or see what to buy below."),
     Code.NO_PAIR: (

@@ -35,7 +35,7 @@ def fit_pair(job, values, *, by, promised=None):
     made = {"kind": Run.Kind.TRIAL, "frame": frame, "promised": promised}
     run = build_actions.add_run(build, {**made, **values}, [], by=by)
     settle_lines(job, by=by)
-    said = {"chance": promises.percent_of(promised)} if promised else {}
+    said = {"chance": promises.words_of(promised)} if promised else {}
     note("chose a pair to fit", job, by, run=str(run), springs=_pair(run), posts=_posts(run), **said)
     return run
 

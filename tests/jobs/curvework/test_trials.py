@@ -59,7 +59,7 @@ def test_why_the_offers_stand_in_their_order_is_said_of_all_of_them(client_as, j
     assert escape(state.order) in head
     assert len(listed) == len(state.offers) > 1
     for offer, part in zip(state.offers, listed, strict=True):
-        assert f"{offer.prospect} with its posts trimmed after its run" in part
+        assert (f"{offer.prospect} with its posts trimmed after its run" in part) == offer.trims
 
 
 def test_another_proposal_is_drawn_and_htmx_gets_the_drawing_alone(client_as, job):
