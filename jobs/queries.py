@@ -14,6 +14,7 @@ from jobs import stages
 from jobs.models import AuditEntry, Inspection, InspectionPoint, Job
 from jobs.rules import facts, guards
 from jobs.rules.agreement import ANSWER, ANSWERS, CONSENT, LIMIT, OF_THE_CUSTOMER
+from jobs.rules.measured import Measured, judged_words, said_beside
 from jobs.rules.points import inspected_travel, limit_of, unusual
 from jobs.rules.revisions import look_outdated
 from jobs.stages import ORDER, Stage
@@ -222,6 +223,8 @@ class Asked:
 
     point: InspectionPoint
     answer: Inspection | None
+    judged: str = ""  # the value that is held against the limit
+    said_beside: str = ""  # what was read beside it
     unusual: str = ""
     travel_offer: Offer | None = None  # what the advance head may take over of it
 
@@ -252,8 +255,11 @@ def inspection_of(job):
 def _asked(point, answer, job):
     if answer is None:
         return Asked(point, None)
-    measured = inspected_travel(point, answer.value, job.build)
-    return Asked(point, answer, unusual(point, answer.value, job.build), offer_on(job.build, measured))
+    measured, travel = Measured.of(answer), inspected_travel(point, answer.value, job.build)
+    judged, said = judged_words(point, measured), said_beside(point, measured)
+    return Asked(
+        point, answer, judged, said, unusual(point, measured, job.build), offer_on(job.build, travel)
+    )
 
 
 def values_used(model, name, among=1000, limit=100):

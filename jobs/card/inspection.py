@@ -9,6 +9,7 @@ from jobs.models import InspectionPoint
 from jobs.page.showing import answered, load, saved
 from jobs.queries import inspection_of
 from jobs.rules.guards import require_open
+from jobs.rules.measured import beside
 from jobs.rules.points import limit_of, triggers_of
 from jobs.stages import Stage
 from jobs.teardown import actions, travel
@@ -146,6 +147,7 @@ def _write(form, job, person):
             form.point,
             by=person,
             value=data.get("value"),
+            beside={name: data.get(name) for name in beside(form.point)},
             verdict=data["verdict"],
             note_text=data["note"],
             version=data["version"],

@@ -31,8 +31,10 @@ class Bygone(Visit):
     def answer_inspection(self, part):
         job = self.job
         rows = [
-            Inspection(job=job, point=point, value=value, verdict=verdict, note=text, by=self.bench_person)
-            for point, value, verdict, text in self.answers(job)[part]
+            Inspection(
+                job=job, point=point, verdict=verdict, note=text, by=self.bench_person, **measured._asdict()
+            )
+            for point, measured, verdict, text in self.answers(job)[part]
         ]
         Inspection.objects.bulk_create(rows)
         note("answered the inspection list", job, self.bench_person, points=len(rows))

@@ -2,6 +2,8 @@
 
 import numpy as np
 
+from jobs.models import InspectionPoint
+from jobs.rules.measured import Measured, settled
 from jobs.rules.points import proposed_verdict
 
 # Ordinary values of measured points: middle, spread. Where a limit cuts them, some come out worn.
@@ -57,25 +59,34 @@ BY_FAULT = {
 
 
 def answers(points, unit_row, fault, travel_deg, stamped_deg, seed):
-    """What this unit shows as found, in the order of the points: (point, value or None, verdict, note)."""
+    """What this unit shows as found, in the order of the points: (point, Measured, verdict, note)."""
     rng = np.random.default_rng(seed)
     found = [_answer(point, unit_row, fault, travel_deg, rng) for point in points]
     over = travel_deg - stamped_deg
-    return [(point, value, verdict, note.format(over=over)) for point, value, verdict, note in found]
+    return [(point, measured, verdict, note.format(over=over)) for point, measured, verdict, note in found]
 
 
 def _answer(point, unit_row, fault, travel_deg, rng):
     verdict, note = BY_FAULT[fault.key].get(point.key, ("", ""))
     if point.key in NOT_THERE and not unit_row.capsule:
-        return point, None, "na", ""
+        return point, Measured(), "na", ""
     if verdict == "na":
-        return point, None, verdict, note
-    value = _value(point, travel_deg, rng)
+        return point, Measured(), verdict, note
+    measured = _measured(point, _value(point, travel_deg, rng), rng)
     if not verdict:
-        verdict = proposed_verdict(point, value) or str(rng.choice(["good", "worn"], p=[0.75, 0.25]))
+        verdict = proposed_verdict(point, measured) or str(rng.choice(["good", "worn"], p=[0.75, 0.25]))
     if not note and verdict != "good" and point.key in REMARKS:
         note = str(rng.choice(REMARKS[point.key]))
-    return point, value, verdict, note
+    return point, measured, verdict, note
+
+
+def _measured(point, value, rng):
+    """As a person reads it: a winding with the temperature it has, a capsule's vacuum before and after."""
+    if point.measured_as == InspectionPoint.MeasuredAs.WINDING:
+        return Measured(value, part_temp_c=float(rng.spawn(1)[0].integers(16, 27)))
+    if point.measured_as == InspectionPoint.MeasuredAs.LEAK:
+        return settled(point, Measured(None, None, 60.0, 60.0, round(60.0 - value, 1)))
+    return Measured(value)
 
 
 def _value(point, travel_deg, rng):

@@ -231,10 +231,11 @@ class Visit(CurveWork):
 
     def answer_inspection(self, part):
         job = self.job
-        for point, value, verdict, text in self.answers(job)[part]:
-            teardown.answer_point(
-                job, point, by=self.bench_person, value=value, verdict=verdict, note_text=text
-            )
+        for point, measured, verdict, text in self.answers(job)[part]:
+            value, *rest = measured
+            beside = dict(zip(measured._fields[1:], rest, strict=True))
+            said = {"value": value, "beside": beside, "verdict": verdict, "note_text": text}
+            teardown.answer_point(job, point, by=self.bench_person, **said)
 
     def parts_wanted(self):
         kinds = faults.POINTS_PARTS if self.kind.trigger == "points" else faults.ELECTRONIC_PARTS

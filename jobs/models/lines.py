@@ -10,9 +10,15 @@ from shop.fields import between, person_field
 class InspectionPoint(models.Model):
     """One line of the shop's inspection list; typical limits are common practice, never a maker's figure."""
 
+    class MeasuredAs(models.TextChoices):
+        VALUE = "value", "One value"
+        WINDING = "winding", "Copper winding, with its temperature"
+        LEAK = "leak", "Vacuum that a capsule holds"
+
     key = models.SlugField(max_length=40, unique=True)
     label = models.CharField(max_length=80)
     unit = models.CharField(max_length=20, blank=True)  # none: nothing to measure, a look is enough
+    measured_as = models.CharField(max_length=8, choices=MeasuredAs, default=MeasuredAs.VALUE)
     low = models.FloatField(null=True, blank=True)
     high = models.FloatField(null=True, blank=True)
     possible_low = models.FloatField("possible from", null=True, blank=True)  # beyond it, it is mistyped
@@ -49,6 +55,15 @@ class Inspection(models.Model):
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="inspections")
     point = models.ForeignKey(InspectionPoint, on_delete=models.PROTECT, related_name="answers")
     value = models.FloatField(null=True, blank=True, validators=between(-1e6, 1e6))
+    # Read beside the value, as the point is measured; of a leak the value follows from them.
+    part_temp_c = models.FloatField(
+        "part's temperature (°C)", null=True, blank=True, validators=between(-40, 130)
+    )
+    start_kpa = models.FloatField(
+        "vacuum at the start (kPa)", null=True, blank=True, validators=between(0, 101)
+    )
+    held_s = models.FloatField("held for (s)", null=True, blank=True, validators=between(5, 3600))
+    left_kpa = models.FloatField("vacuum left (kPa)", null=True, blank=True, validators=between(0, 101))
     verdict = models.CharField(max_length=8, choices=Verdict)
     note = models.CharField(max_length=200, blank=True)
     in_bulk = models.BooleanField(default=False)  # said good together with the rest of the list

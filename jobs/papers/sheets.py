@@ -11,6 +11,7 @@ from curves.figures.tables import readings_table
 from curves.judging import checks, proof, verdicts
 from curves.rows import queries
 from jobs.models import Sheet
+from jobs.rules import measured as reading
 from jobs.rules.agreed_for import said_of_the_earlier, summary_of
 from jobs.rules.points import CAUTIONS, unusual
 from jobs.rules.recorded import answers_of, canonical, day, digest, recorded, springs_of
@@ -167,7 +168,10 @@ def _beside(recorded_answers, answers, build):
         | {
             "low": answer.point.low,
             "high": answer.point.high,
-            "unusual": unusual(answer.point, said["value"], build),
+            "judged": reading.judged_value(answer.point, reading.Measured.of(answer)),
+            "limit_holds": reading.LIMITS_HOLD.get(answer.point.measured_as, ""),
+            "said_beside": reading.said_beside(answer.point, reading.Measured.of(answer)),
+            "unusual": unusual(answer.point, reading.Measured.of(answer), build),
             "with_the_rest": answer.in_bulk,
         }
         for said, answer in zip(recorded_answers, answers, strict=True)

@@ -7,6 +7,7 @@ from django.db.models import CharField, DateTimeField, F, FloatField, IntegerFie
 from django.db.models.functions import Cast, Coalesce, NullIf
 
 from jobs.models import EstimateAnswer, Finding, Inspection, PartLine, Photo, RoadReport, Step
+from jobs.rules.measured import Measured
 from shop.models import Person
 
 
@@ -20,6 +21,10 @@ class Line(NamedTuple):
     text: str
     at: object = None  # of a step: when it was done or put aside
     value: float | None = None  # as measured, or how many
+    part_temp_c: float | None = None  # of an inspection: what was read beside the value
+    start_kpa: float | None = None
+    held_s: float | None = None
+    left_kpa: float | None = None
     note: str = ""  # beside the text: a note, a reason, on which parts
     state: str = ""  # a verdict, a stage, a state, a list
     unit: str = ""
@@ -36,7 +41,7 @@ _WHO = Coalesce(NullIf("by__full_name", Value("")), "by__username")  # as a pers
 _NOTHING = {
     "place": Value(0, IntegerField()),
     "at": Cast(Value(None), DateTimeField()),
-    "value": Cast(Value(None), FloatField()),
+    **{name: Cast(Value(None), FloatField()) for name in Measured._fields},
 }
 # Steps come first: a union takes its kinds of columns from the first.
 _KINDS = {
@@ -57,7 +62,7 @@ _KINDS = {
         {
             "place": F("point__order"),
             "text": F("point__label"),
-            "value": F("value"),
+            **{name: F(name) for name in Measured._fields},
             "note": F("note"),
             "state": F("verdict"),
             "unit": F("point__unit"),

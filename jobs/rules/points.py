@@ -7,6 +7,7 @@ from curves.judging import travel
 from curves.readings import limits
 from jobs.models import Inspection, InspectionPoint, Step
 from jobs.models.things import Unit
+from jobs.rules import measured as reading
 from jobs.stages import Stage
 
 _POINTS = Unit.Trigger.POINTS.value
@@ -47,6 +48,13 @@ DEFAULT_POINTS = [
     ("clamp", "Clamp", "", None, None, ""),
 ]
 
+# How a default point is measured, where not as one value.
+MEASURED_AS = {
+    "pick-up-resistance": InspectionPoint.MeasuredAs.WINDING,
+    "coil-primary": InspectionPoint.MeasuredAs.WINDING,
+    "coil-secondary": InspectionPoint.MeasuredAs.WINDING,
+    "capsule-leak": InspectionPoint.MeasuredAs.LEAK,
+}
 BLAST = "Blast or bead outside, bores plugged"
 # What an instrument can show at all at a point, by its key or else by its unit: beyond it, it is mistyped.
 POSSIBLE = {
@@ -125,6 +133,7 @@ def seed_points(using="default"):
             low=low,
             high=high,
             triggers=triggers,
+            measured_as=MEASURED_AS.get(key, InspectionPoint.MeasuredAs.VALUE),
             possible_low=POSSIBLE.get(key, (None, None))[0],
             possible_high=POSSIBLE.get(key, (None, None))[1],
             order=10 * place,
@@ -159,9 +168,12 @@ def inspected_travel(point, value, build):
     return travel.inspected_deg(build, value, point.unit) if point.key == TRAVEL else None
 
 
-def unusual(point, value, build):
-    """What is unusual about a value, beside its limit, in words; empty while nothing is."""
-    return travel.apart_on(build, inspected_travel(point, value, build))
+def unusual(point, measured, build):
+    """What is unusual about what was measured, beside its limit, in words; empty while nothing is."""
+    beside = reading.unusual(point, measured)
+    if beside or build is None:
+        return beside
+    return travel.apart_on(build, inspected_travel(point, measured.value, build))
 
 
 def applies(point, unit):
@@ -186,21 +198,24 @@ def limit_of(point):
         said = f"at least {low:g} {unit}"
     else:
         said = f"{low:g} to {high:g} {unit}"
+    said += reading.LIMITS_HOLD.get(point.measured_as, "")
     return f"{said}, {point.limit_source}" if point.limit_source else said
 
 
-def proposed_verdict(point, value, build=None):
-    """What the limit says about a value: good or replace, or None where there is no limit.
+def proposed_verdict(point, measured, build=None):
+    """What the limit says about what was measured: good or replace, or None where there is no limit.
 
-    None too for a value within it that is unusual on this build: nobody but a person calls that good.
+    None too for a value within it that is unusual, or unusual on this build: nobody but a person calls that
+    good.
     """
+    value = reading.judged_value(point, measured)
     if value is None or (point.low is None and point.high is None):
         return None
     low = point.low is not None and value < point.low
     high = point.high is not None and value > point.high
     if low or high:
         return Inspection.Verdict.REPLACE
-    return None if build is not None and unusual(point, value, build) else Inspection.Verdict.GOOD
+    return None if unusual(point, measured, build) else Inspection.Verdict.GOOD
 
 
 def new_steps(job):

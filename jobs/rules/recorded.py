@@ -13,6 +13,7 @@ from jobs.models import Inspection, PartLine, Step
 from jobs.rules import abrasive
 from jobs.rules.card_lines import RECORDED, lines_of
 from jobs.rules.facts import facts_of
+from jobs.rules.measured import Measured
 from jobs.rules.points import applies
 from jobs.stages import Stage
 
@@ -112,7 +113,14 @@ def _inspection(answer):
         "verdict_name": Inspection.Verdict(answer.state).label,
         "note": answer.note,
         "by": answer.initials,
+        **_read_beside(answer),
     }
+
+
+def _read_beside(answer):
+    """What was read beside the value; an answer without says what it said before there was this."""
+    read = Measured.of(answer)._asdict()
+    return {name: said for name, said in read.items() if name != "value" and said is not None}
 
 
 def _part(line):

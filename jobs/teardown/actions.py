@@ -5,9 +5,10 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from jobs.models import Finding, Inspection, PartLine
-from jobs.record.noting import changes, in_words, note
+from jobs.record.noting import changes, note
+from jobs.rules import measured as reading
 from jobs.rules.guards import lock_open_card
-from jobs.rules.points import proposed_verdict, unusual
+from jobs.rules.points import limit_of, proposed_verdict, unusual
 from jobs.teardown.travel import fill_travel
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
@@ -17,13 +18,16 @@ LEDGERS = (
     "This spring hangs in the unit by its final run: take that run off the card, and the spring goes back to "
     "the drawer and off this list."
 )
+NO_LIMIT = "No limit to go by: say good, worn, replace or not applicable."
+UNUSUAL = "Unusual as it is, the limit alone can't judge it: say good, worn, replace or not applicable."
 MEASURED = "What was measured applies: take the value out, or give another verdict."
 
 
 @transaction.atomic
-def answer_point(job, point, *, by, value=None, verdict="", note_text="", version=None):
+def answer_point(job, point, *, by, value=None, beside=(), verdict="", note_text="", version=None):
     """Answer one inspection point, or answer it anew; without a verdict the point's limit gives it.
 
+    ``beside`` is what was read beside the value, by name, as the point is measured.
     A travel measured becomes that of a head that has none; the answer says so.
 
     ``version`` is that of the answer the writer saw, None for none; Conflict if there is another by now
@@ -31,17 +35,22 @@ def answer_point(job, point, *, by, value=None, verdict="", note_text="", versio
     """
     require(by, "edit_work")
     lock_open_card(job)
-    if verdict == Inspection.Verdict.NOT_APPLICABLE and value is not None:
+    measured = reading.Measured(value, **dict(beside))
+    if verdict == Inspection.Verdict.NOT_APPLICABLE and any(said is not None for said in measured):
         raise ValidationError({"verdict": MEASURED})
-    verdict = verdict or proposed_verdict(point, value, job.build)
+    if wrong := reading.problems(point, measured):
+        raise ValidationError(wrong)
+    measured = reading.settled(point, measured)
+    verdict = verdict or proposed_verdict(point, measured, job.build)
     if not verdict:
-        raise ValidationError({"verdict": "No limit to go by: say good, worn, replace or not applicable."})
-    data = {"value": value, "verdict": verdict, "note": note_text}
+        is_measured = measured.value is not None and limit_of(point)
+        raise ValidationError({"verdict": UNUSUAL if is_measured else NO_LIMIT})
+    data = {**measured._asdict(), "verdict": verdict, "note": note_text}
     answer = Inspection.objects.filter(job=job, point=point).first()
     _require_said_of_this_value(answer, job, point, data)
     if answer is None:
         answer = _first_answer(job, point, by, data)
-        changed = {"value": ["", in_words(answer, "value")]} if value is not None else {}
+        changed = changes(Inspection(), measured._fields, data)
     elif all(getattr(answer, name) == said for name, said in data.items()):
         return answer  # sent twice, by the line itself and by the button below all lines
     elif version is None:
@@ -54,7 +63,7 @@ def answer_point(job, point, *, by, value=None, verdict="", note_text="", versio
         save_versioned(answer, version, list(written))
     said = answer.get_verdict_display()
     note("answered an inspection point", job, by, point=point.label, verdict=said, changes=changed)
-    answer.taken_over = fill_travel(job, point, value, by=by)
+    answer.taken_over = fill_travel(job, point, measured.value, by=by)
     return answer
 
 
@@ -86,7 +95,8 @@ def take_back_rest(job, answers, *, by):
 
 def _require_said_of_this_value(answer, job, point, data):
     """A "good" left standing from another value is not yet said of one that is unusual."""
-    if answer is None or data["value"] == answer.value or not unusual(point, data["value"], job.build):
+    measured = reading.Measured(**{name: data[name] for name in reading.Measured._fields})
+    if answer is None or measured == reading.Measured.of(answer) or not unusual(point, measured, job.build):
         return
     if data["verdict"] == answer.verdict == Inspection.Verdict.GOOD and data["note"] in ("", answer.note):
         raise ValidationError(

@@ -7,6 +7,7 @@ from django import forms
 
 from curves.judging.travel import offer_on
 from jobs.models import Finding, Inspection, InspectionPoint, PartLine, Step, Unit
+from jobs.rules.measured import UNITS, Measured, beside, said_beside, settled
 from jobs.rules.points import impossible, inspected_travel, limit_of, proposed_verdict, unusual
 from shop.forms import ModelForm, VersionedForm
 from shop.idempotency import OnceField
@@ -85,11 +86,11 @@ class AnswerPointForm(ModelForm):
 
     class Meta:
         model = Inspection
-        fields = ["value", "verdict", "note"]
+        fields = [*Measured._fields, "verdict", "note"]
 
     def __init__(self, *args, point, answer=None, build=None, cylinders=None, **options):
         initial = {"version": answer.version} if answer else {}
-        if answer and answer.verdict == proposed_verdict(point, answer.value, build):
+        if answer and answer.verdict == proposed_verdict(point, Measured.of(answer), build):
             initial["verdict"] = ""  # the limit said so; it says so again when the value changes
         # A copy, because checking a form writes on its row.
         super().__init__(*args, instance=copy(answer), initial=initial, prefix=f"p{point.pk}", **options)
@@ -103,8 +104,27 @@ class AnswerPointForm(ModelForm):
         self.fields["value"].widget.attrs["aria-label"] = f"{point.label}, {point.unit}"
         self.fields["verdict"].widget.attrs["aria-label"] = f"{point.label}: verdict"
         self.fields["note"].widget.attrs |= {"aria-label": f"{point.label}: note", "placeholder": "note"}
-        if not point.unit:
-            del self.fields["value"]
+        for name in set(Measured._fields) - self._measured():
+            del self.fields[name]
+
+    def _measured(self):
+        """The names of what is typed here; a leak's value follows from the rest, unless it stands alone."""
+        if not self.point.unit:
+            return set()
+        follows = self.point.measured_as == InspectionPoint.MeasuredAs.LEAK
+        has_it_alone = self.answer and self.answer.value is not None and self.answer.start_kpa is None
+        return {*beside(self.point), *(() if follows and not has_it_alone else ("value",))}
+
+    @property
+    def beside(self):
+        """The fields of what is read beside the value."""
+        return [self[name] for name in beside(self.point) if name in self.fields]
+
+    @property
+    def measured(self):
+        """What was measured, as it now stands in the form."""
+        now = self.cleaned_data if self.is_bound else self.initial
+        return settled(self.point, Measured(*(now.get(name) for name in Measured._fields)))
 
     def clean_value(self):
         value = self.cleaned_data["value"]
@@ -115,10 +135,15 @@ class AnswerPointForm(ModelForm):
     @property
     def unusual(self):
         """What is unusual about the value as it now stands in the form."""
-        if self.build is None or "value" not in self.fields or self.errors.get("value"):
+        if self.build is None or any(name in self.errors for name in Measured._fields):
             return ""
-        typed = self.cleaned_data["value"] if self.is_bound else self.initial.get("value")
-        return unusual(self.point, typed, self.build)
+        return unusual(self.point, self.measured, self.build)
+
+    @property
+    def said_beside(self):
+        """What was read beside the value, as it stands: by somebody else meanwhile, or as it was saved."""
+        stands = self.current or self.answer
+        return said_beside(self.point, Measured.of(stands)) if stands else ""
 
     @property
     def travel_offer(self):
@@ -143,6 +168,7 @@ class PointForm(VersionedForm):
         fields = [
             "label",
             "unit",
+            "measured_as",
             "low",
             "high",
             "possible_low",
@@ -152,7 +178,11 @@ class PointForm(VersionedForm):
             "order",
             "in_use",
         ]
-        help_texts = {"possible_high": "A value beyond is refused as mistyped; left empty, its unit says."}
+        help_texts = {
+            "measured_as": "A winding is held against its limits at 20 °C, where a maker's figures hold too "
+            "unless they say otherwise; a leak-down against what is lost in a minute.",
+            "possible_high": "A value beyond is refused as mistyped; left empty, its unit says.",
+        }
 
     triggers = forms.MultipleChoiceField(
         label="Only for these triggers", required=False, widget=forms.CheckboxSelectMultiple
@@ -160,9 +190,13 @@ class PointForm(VersionedForm):
 
     def __init__(self, *args, **options):
         super().__init__(*args, **options)
+        self.fields["measured_as"].required = False
         self.fields["triggers"].choices = Unit.Trigger.choices
         if self.instance.pk:
             self.initial["triggers"] = [key for key in self.instance.triggers.split(",") if key]
+
+    def clean_measured_as(self):
+        return self.cleaned_data["measured_as"] or self.instance.measured_as
 
     def clean_triggers(self):
         return ",".join(self.cleaned_data["triggers"])
@@ -172,6 +206,9 @@ class PointForm(VersionedForm):
         low, high = data.get("low"), data.get("high")
         if low is not None and high is not None and low > high:
             self.add_error("high", f"The upper limit must not lie below the lower one, {low:g}.")
+        units = UNITS.get(data.get("measured_as"))
+        if units and data.get("unit") not in units:
+            self.add_error("unit", f"Measured so, it is read in {' or '.join(units)}.")
         self._check_possible(data, [limit for limit in (low, high) if limit is not None])
         return data
 

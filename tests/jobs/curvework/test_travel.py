@@ -6,6 +6,7 @@ from django.urls import reverse
 from curves import engine
 from curves.judging import travel
 from jobs.models import InspectionPoint
+from jobs.rules.measured import Measured
 from jobs.rules.points import proposed_verdict, seed_points
 from jobs.teardown.actions import answer_point
 from tests import build
@@ -104,9 +105,9 @@ def test_good_is_never_proposed_for_it_nor_left_standing_from_another_value(clie
     seed_points()
     point = InspectionPoint.objects.get(key="travel")
     point.low, point.high = 5, 30
-    assert proposed_verdict(point, 11, job.build) == "good"
-    assert proposed_verdict(point, 22, job.build) is None
-    assert proposed_verdict(point, 40, job.build) == "replace"
+    assert proposed_verdict(point, Measured(11), job.build) == "good"
+    assert proposed_verdict(point, Measured(22), job.build) is None
+    assert proposed_verdict(point, Measured(40), job.build) == "replace"
     client, name = client_as("technician"), f"p{point.pk}"
 
     def answer(value, verdict, note=""):

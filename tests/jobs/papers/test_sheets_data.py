@@ -252,5 +252,33 @@ def test_the_job_sheet_says_what_was_answered_with_the_rest_and_an_older_one_pri
     assert "with the rest" not in page_of(older)
 
 
+def test_a_sheet_says_a_winding_at_20_degrees_and_how_a_capsule_holds_and_an_older_one_its_bare_values(
+    person,
+):
+    job = finished_job(by=person)
+    primary, leak = (InspectionPoint.objects.get(key=key) for key in ("coil-primary", "capsule-leak"))
+    job.inspections.create(point=primary, value=4.2, part_temp_c=45, verdict="good", by=person)
+    three = {"start_kpa": 60, "held_s": 30, "left_kpa": 54}
+    job.inspections.create(point=leak, value=11.4, **three, verdict="replace", by=person)
+    older = signed_sheet(job, Sheet.Kind.JOB_SHEET, built=False).content
+    page = " ".join(page_of(older).split())
+    # IEC 60028, 0.00393 per kelvin at 20 C (from memory): 4.2 / (1 + 0.00393 * 25) = 3.824.
+    for words in (
+        '3.824 <span class="unit">ohm</span>',
+        "4.2 ohm at 45 °C is 3.824 ohm at 20 °C.",
+        '0.3 to 4 <span class="unit">ohm at 20 °C</span>',
+        "60 kPa at the start, 54 kPa after 30 s: half is gone in 3 minutes.",
+        '11.4 <span class="unit">kPa</span>',
+    ):
+        assert words in page, words
+    assert [one.get("part_temp_c") for one in older["recorded"]["inspections"] if one["value"] == 4.2] == [45]
+    for answer in older["inspections"]:
+        for name in ("judged", "said_beside", "limit_holds"):
+            del answer[name]
+    page = " ".join(page_of(older).split())
+    assert '4.2 <span class="unit">ohm</span>' in page
+    assert "at 20 °C is" not in page
+
+
 def page_of(content):
     return pdf.write_html(content, data_sha256="0" * 64)

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from jobs.models import Inspection, InspectionPoint, Job
 from jobs.rules.facts import facts_of
+from jobs.rules.measured import Measured
 from jobs.rules.points import TRAVEL, limit_of, proposed_verdict, seed_points
 from jobs.teardown.actions import answer_rest
 from tests import build
@@ -41,7 +42,7 @@ def one(client, job, asked, version="", **typed):
     ],
 )
 def test_limit_proposes_the_verdict(low, high, value, verdict):
-    assert proposed_verdict(InspectionPoint(low=low, high=high), value) == verdict
+    assert proposed_verdict(InspectionPoint(low=low, high=high), Measured(value)) == verdict
 
 
 def test_limit_says_where_it_is_from():

@@ -1,0 +1,112 @@
+"""What was read at an inspection point beside its value, and the value that comes of it for the limit.
+
+A winding's resistance is held against its limit at 20 °C; how a capsule holds is read as a vacuum at the
+start, what is left of it and after how long, and its value is what it loses in a minute.
+"""
+
+from typing import NamedTuple
+
+from curves.judging import leaks, windings
+from jobs.models import InspectionPoint
+
+BESIDE = {
+    InspectionPoint.MeasuredAs.WINDING: ("part_temp_c",),
+    InspectionPoint.MeasuredAs.LEAK: ("start_kpa", "held_s", "left_kpa"),
+}
+LIMITS_HOLD = {
+    InspectionPoint.MeasuredAs.WINDING: f" at {windings.LIMITS_C:g} °C",
+    InspectionPoint.MeasuredAs.LEAK: " in a minute",
+}
+UNITS = {
+    InspectionPoint.MeasuredAs.WINDING: ("ohm", "kilohm"),
+    InspectionPoint.MeasuredAs.LEAK: ("kPa",),
+}
+NAMES = {
+    "value": "the resistance",
+    "start_kpa": "the vacuum at the start",
+    "held_s": "how long it was held",
+    "left_kpa": "the vacuum left",
+}
+
+
+class Measured(NamedTuple):
+    """A value, and what was read beside it; all None where nothing was measured."""
+
+    value: float | None = None
+    part_temp_c: float | None = None
+    start_kpa: float | None = None
+    held_s: float | None = None
+    left_kpa: float | None = None
+
+    @classmethod
+    def of(cls, answer):
+        """As an answer has it, or a line of one."""
+        return cls(*(getattr(answer, name) for name in cls._fields))
+
+    @property
+    def leak(self):
+        """How a capsule holds by the three readings; None without them."""
+        three = self.start_kpa, self.held_s, self.left_kpa
+        return None if None in three or leaks.impossible(*three) else leaks.leak_of(*three)
+
+
+def beside(point):
+    """The names of what is read at a point beside its value."""
+    return BESIDE.get(point.measured_as, ())
+
+
+def problems(point, measured):
+    """What is missing or can't be of what was read at a point: {name: words}."""
+    asked = beside(point)
+    if all(getattr(measured, name) is None for name in asked):
+        return {}
+    is_leak = point.measured_as == InspectionPoint.MeasuredAs.LEAK
+    missing = [name for name in (asked if is_leak else ("value",)) if getattr(measured, name) is None]
+    if missing:
+        return {missing[0]: f"Not saved yet: type {' and '.join(NAMES[name] for name in missing)} as well."}
+    return leaks.impossible(*(getattr(measured, name) for name in asked)) if is_leak else {}
+
+
+def settled(point, measured):
+    """With the value that follows from what was read beside it; nothing is missing or impossible."""
+    kept = {name: getattr(measured, name) for name in beside(point)}
+    measured = Measured(measured.value, **kept)
+    leak = measured.leak
+    return measured._replace(value=leak.lost_kpa) if leak else measured
+
+
+def judged_value(point, measured):
+    """The value that is held against the point's limit."""
+    if point.measured_as == InspectionPoint.MeasuredAs.WINDING and None not in measured[:2]:
+        return windings.at_20(measured.value, measured.part_temp_c)
+    return measured.value
+
+
+def judged_words(point, measured):
+    """The same without a tail of zeros; an empty text for none."""
+    value = judged_value(point, measured)
+    return "" if value is None else f"{value:.10g}".replace("-", "−")
+
+
+def unusual(point, measured):
+    """What is unusual about what was read beside the value, in words; empty while nothing is."""
+    if point.measured_as == InspectionPoint.MeasuredAs.WINDING and measured.part_temp_c is not None:
+        return windings.unusual(measured.part_temp_c)
+    leak = measured.leak if point.measured_as == InspectionPoint.MeasuredAs.LEAK else None
+    return leaks.unusual(measured.start_kpa, leak, point.high) if leak else ""
+
+
+def said_beside(point, measured):
+    """What was read beside the value and what follows from it, in words; empty where nothing was measured."""
+    if measured.value is None:
+        return ""
+    if point.measured_as == InspectionPoint.MeasuredAs.WINDING:
+        if measured.part_temp_c is None:
+            return "Compared as if measured at 20 °C: no temperature was typed."
+        cold, warm = judged_value(point, measured), f"{measured.part_temp_c:g} °C".replace("-", "−")
+        return f"{measured.value:.10g} {point.unit} at {warm} is {cold:g} {point.unit} at 20 °C."
+    leak = measured.leak if point.measured_as == InspectionPoint.MeasuredAs.LEAK else None
+    if leak is None:
+        return ""
+    read = f"{measured.start_kpa:g} kPa at the start, {measured.left_kpa:g} kPa after {measured.held_s:g} s"
+    return f"{read}: {leak.half_said}."
