@@ -21,6 +21,11 @@ class InitialTiming:
         return bool(self.initial_low_crank_deg or self.initial_high_crank_deg)
 
     @property
+    def initial_range_is_one(self):
+        """Whether the range is one value only: it is said as one."""
+        return self.initial_low_crank_deg == self.initial_high_crank_deg
+
+    @property
     def initial_agreed(self):
         return self.initial_crank_deg is not None or self.initial_range_agreed
 

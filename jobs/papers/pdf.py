@@ -79,7 +79,11 @@ def print_html(html, things=None):
 
 
 def draw_chart(svg):
-    """The chart as it was drawn when the data was frozen; a drawing inherits no font, so name one."""
+    """The chart as it was drawn when the data was frozen; a drawing inherits no font, so name one.
+
+    The paper is white without it, and a white ground would cover the mark of a practice sheet.
+    """
+    svg = re.sub(r'(<rect class="figure-paper"[^>]*) fill="#ffffff"', r'\1 fill="none"', svg)
     return mark_safe(svg.replace('font-family="inherit"', f'font-family="{FONT}"'))
 
 

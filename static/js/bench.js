@@ -1,7 +1,8 @@
 // The bench screen: digits go into the cell that is read now, and each reading is kept, drawn and sent by itself.
 //
 // A simulated needle fills a reading in with a "bench:read" event on the document, {speed_rpm, falling,
-// advance_deg}; what is read now stands in the screen's data-speed and data-falling.
+// advance_deg}; what is read now stands in the screen's data-speed and data-falling,
+// both empty but for the sweep.
 import { Cells, make, starting, whereOf } from "./benchcells.js";
 import { outside, withPoints } from "./benchfigure.js";
 import { doneWords, leftOf, stepWords } from "./benchnext.js";
@@ -268,7 +269,8 @@ function render() {
   part("rowunit").textContent = isAsking || unit ? "" : grid.kind === "spark" ? "cylinder," : `${grid.speed_unit},`;
   part("column").textContent = isAsking ? "" : cell.columnName.toLowerCase();
   input.placeholder = !isAsking && cell.record ? plain(cell.record.values[grid.value]) : "";
-  Object.assign(root.dataset, { speed: cell.at.speed_rpm ?? "", falling: cell.at.falling ?? "" });
+  const sweep = grid.kind === "reading" && !isAsking;
+  Object.assign(root.dataset, { speed: sweep ? cell.at.speed_rpm : "", falling: sweep ? cell.at.falling : "" });
   cells.render();
   renderNext(cell);
   renderState();

@@ -165,6 +165,18 @@ def test_practice_pages_hold_on_every_screen(page):
         assert_holds(page, {"body": FINGER_PX})
 
 
+def test_the_needle_shows_the_sweep_only_and_moves_no_one_off_another_column(page):
+    job = actions.open_practice(by=build.person("owner"))
+    page.goto(f"/jobs/{job.number}/bench/?run=1")
+    needle = page.get_by_role("button", name="Read the needle")
+    for tab in ("Spark scatter", "Dwell", "Vacuum"):
+        page.get_by_role("button", name=tab, exact=True).click()
+        needle.click()
+        expect(page.locator("[data-practice-wrong]")).to_contain_text("only shows the sweep")
+        expect(page.get_by_role("button", name=tab, exact=True)).to_have_attribute("aria-pressed", "true")
+        expect(page.locator("#bench-value")).to_have_value("")
+
+
 def test_works_without_javascript_up_to_the_bench(open_page):
     page = open_page("phone", who="technician", javascript=False)
     page.goto("/practice/")
