@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from django.db.models import OuterRef, Subquery
+
 from jobs.models import AuditEntry
 
 HANDED_BACK = "handed the unit back"
@@ -15,14 +17,18 @@ class Without:
     reason: str = ""
 
 
+def with_hand_back(jobs):
+    """Cards with what the record says of their hand-back, in the query that fetches them."""
+    handed = AuditEntry.objects.filter(job=OuterRef("pk"), verb=HANDED_BACK).order_by("-pk")
+    return jobs.annotate(handed_back=Subquery(handed.values("detail")[:1]))
+
+
 def handed_back_without(job):
-    """The same of a card that was handed back; of any other it is empty. One query for each fetched card."""
-    if not hasattr(job, "went_without"):
-        job.went_without = _recorded(job) if job.is_closed and not job.ending else Without()
-    return job.went_without
-
-
-def _recorded(job):
-    entry = AuditEntry.objects.filter(job=job, verb=HANDED_BACK).order_by("pk").last()
-    said = entry.detail if entry else {}
+    """What a card was handed back without; empty of any other. One query, unless it came with it."""
+    if not job.is_closed or job.ending:
+        return Without()
+    if not hasattr(job, "handed_back"):
+        entry = AuditEntry.objects.filter(job=job, verb=HANDED_BACK).order_by("pk").last()
+        job.handed_back = entry.detail if entry else None
+    said = job.handed_back or {}
     return Without(tuple(said.get("missing", ())), said.get("reason", ""))

@@ -17,6 +17,7 @@ from django.db.models import (
 from curves.models import Run
 from jobs.models import Job
 from jobs.rules.card_lines import WORDS, lines_of
+from jobs.rules.handed_back import with_hand_back
 from jobs.search import excerpts, search_text, similarity, trays
 
 HITS = 30
@@ -93,7 +94,9 @@ def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
     """
     words = search_text.words_of(text)
     in_tray = trays.asked_for(words, all_words)
-    jobs = _with_runs(Job.objects.real()).filter(all_words(words) | in_tray if in_tray else all_words(words))
+    jobs = with_hand_back(_with_runs(Job.objects.real())).filter(
+        all_words(words) | in_tray if in_tray else all_words(words)
+    )
     if closed is not None:
         jobs = jobs.filter(closed_at__isnull=not closed)
     if besides is not None:

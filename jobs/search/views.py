@@ -8,6 +8,7 @@ from django_htmx.http import replace_url
 
 from curves.figures.sparkline import sparklines
 from jobs.queries import standing
+from jobs.rules.handed_back import handed_back_without
 from jobs.search.forms import MAX_SHOWN, SearchForm
 from jobs.search.hits import HITS, find
 from shop.pages import page
@@ -43,6 +44,7 @@ def _answer(form):
     for hit in answer.hits:
         hit.job.spark = curves.get(hit.job.build_id)
         hit.job.standing = stand.get(hit.job.pk)
+        hit.job.went_without = handed_back_without(hit.job).missing
     return answer
 
 

@@ -2,9 +2,11 @@
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
 from curves.models import Run
 from jobs.models import Finding
+from jobs.moves import actions as moving
 from jobs.search import hits
 from jobs.stages import ORDER, Stage
 from shop.models import Shop
@@ -48,6 +50,15 @@ def test_hit_leads_to_its_card_and_says_where_the_word_stands(look, card):
     assert 'data-state="found"' in page
     assert f'href="{reverse("card", args=[41])}"' in page
     assert "<dt>Complaint</dt><dd><mark>Hunts</mark> at idle</dd>" in page
+
+
+def test_hit_says_what_a_card_was_handed_back_without(look, person):
+    job = build.job(stage="hand_back", worked=True, complaint="hunts at idle")
+    moving.hand_back(job, by=person, handed_to="Marta", reason="she takes the train")
+    assert "handed back without a signed curve sheet" in text_of(look(words="hunts"))
+    build.job(complaint="pinks", closed_at=timezone.now())
+    hits.reindex_all()
+    assert "without" not in text_of(look(words="pinks")).split("<main")[1]
 
 
 def test_no_match_is_said_with_a_way_out(look, card):
