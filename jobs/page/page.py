@@ -156,9 +156,10 @@ class Card:
         return StagePart(stage, state, line, is_open, CAUTIONS.get(stage, ""), template, self.address(stage))
 
     def _state(self, distance):
-        """Whether a stage, so many from the present one, is past, now, coming, or was skipped for good."""
-        if self.job.ending and distance > 0:
-            return "skipped"
+        """How a stage stands, so many from the present one: past, now or coming; or, where the unit was not
+        rebuilt, the one in which its card ended, or skipped."""
+        if self.job.ending and distance >= 0:
+            return "skipped" if distance else "ended"
         if self.job.is_closed or distance < 0:
             return "past"
         return "coming" if distance else "now"

@@ -114,6 +114,8 @@ def test_everything_says_how_it_ended_and_nothing_that_it_was_rebuilt(client_as)
     for shown in ("73.50", "25.00", "48.50", "Cap, clamp", "rotor arm", "tax included", "Not reached."):
         assert shown in card
     assert 'data-state="skipped"' in card
+    assert card.count('<li data-state="ended">') == 1  # no tick at what was left open
+    assert "closed here" in card
     assert "Setting instructions" not in card
     papers = client.get(reverse("sheets", args=[job.number])).content.decode()
     assert "the card was closed without one" in papers
