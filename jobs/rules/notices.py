@@ -30,7 +30,7 @@ def notices(job, shop):
 
 def _earlier(job):
     if said := said_of_the_earlier(job):
-        yield from (Notice(section, "earlier-engine", said) for section in ("target", "setting"))
+        yield Notice("setting", "earlier-engine", said)
 
 
 def _agreed(job):

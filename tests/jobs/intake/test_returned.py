@@ -3,8 +3,10 @@
 import html
 import re
 from datetime import timedelta
+from importlib import import_module
 
 import pytest
+from django.apps import apps
 from django.urls import reverse
 from django.utils import timezone
 
@@ -85,6 +87,21 @@ def test_target_saved_anew_is_agreed_for_the_engine_as_it_is(client_as, owner):
     actions.save_target(new, {}, [(1000, 4, 1), (3000, 20, 1)], by=owner, version=1)
     assert Job.objects.get(pk=new.pk).agreed_for == ""
     assert "were agreed for" not in words(client_as(owner), new)
+
+
+def test_cards_that_came_back_before_are_told_while_their_target_is_the_earlier_one(owner):
+    given, earlier = given_to_another_engine(owner)
+    first = opening.reopen(given, by=owner)
+    Job.objects.filter(pk=first.pk).update(closed_at=timezone.now())
+    second = Job.objects.get(pk=opening.reopen(Job.objects.get(pk=first.pk), by=owner).pk)
+    keys = [first.pk, second.pk]
+    fill = import_module("jobs.migrations.0018_engine_that_was_agreed_for_on_a_return").fill
+    Job.objects.filter(pk__in=keys).update(agreed_for="")
+    fill(apps, None)
+    assert [Job.objects.get(pk=key).agreed_for for key in keys] == [earlier, earlier]
+    actions.save_target(second, {}, [(1000, 4, 1), (3000, 20, 1)], by=owner, version=1)
+    fill(apps, None)
+    assert Job.objects.get(pk=second.pk).agreed_for == ""
 
 
 def test_without_a_target_nothing_comes_back_as_agreed_for_another(owner):
