@@ -15,6 +15,8 @@ def shop(request):
         "shop": SimpleLazyObject(Shop.current),
         "theme": theme if theme in THEMES else "",
         "menu": [(name, words) for name, words, right in settings.MENU if _may(request, right)],
+        "search_route": settings.SEARCH_ROUTE,
+        "top_mark": settings.TOP_MARK,
         "notes": notes.pending(request),
     }
 

@@ -65,6 +65,9 @@ MENU = (
     ("customers", "Customers", "read"),
     ("people", "Shop & people", "edit_people"),
 )
+# What the frame of every page shows besides: where its search leads, and a mark over what is not real.
+SEARCH_ROUTE = "search"
+TOP_MARK = "jobs/page/_top_mark.html"
 WSGI_APPLICATION = "shop.wsgi.application"
 
 TEMPLATES = [

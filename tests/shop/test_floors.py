@@ -13,7 +13,8 @@ ABOVE = re.compile(r"\b(?:jobs|curves)\b[./]")
 # These name the apps, by string only: what Django loads, and where the addresses begin.
 NAMING = {"settings.py", "urls.py", "celery.py", "wsgi.py"}
 OWN = {route.name for route in urls.urlpatterns if isinstance(route, URLPattern)}
-TEMPLATES = sorted(Path(settings.BASE_DIR, "templates", "shop").rglob("*.html"))
+FRAME = Path(settings.BASE_DIR, "templates", "base.html")
+TEMPLATES = [FRAME, *sorted(Path(settings.BASE_DIR, "templates", "shop").rglob("*.html"))]
 MODULES = sorted(
     path
     for path in Path(settings.BASE_DIR, "shop").rglob("*.py")
