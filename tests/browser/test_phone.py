@@ -130,6 +130,28 @@ def test_the_inspection_is_short_and_shows_one_point_at_a_time(open_page):
     assert page.evaluate("document.documentElement.scrollHeight") < 3000
 
 
+def test_a_point_that_was_refused_says_so_folded_too_until_it_is_put_right(open_page, watch):
+    watch.forgive("422")
+    job = build.job(stage="teardown")
+    page = open_page("phone", who="technician")
+    page.goto(reverse("answer_points", args=[job.number]))
+    float_, rest = (page.locator(".point", has_text=name) for name in ("Shaft end float", "Weight pivots"))
+    told = "getComputedStyle(e.querySelector(':scope > summary > span'), '::before').content"
+    float_.locator("summary").click()
+    float_.locator("[name$=-value]").fill("-0.1")
+    rest.locator("summary").click()  # which folds it
+    expect(float_.locator(".wrong")).to_contain_text("not possible")
+    rest.locator("select").select_option("good")
+    expect(rest.locator("summary")).to_contain_text("Good")
+    assert "not saved" in float_.evaluate(f"e => {told}")
+    assert "not saved" not in rest.evaluate(f"e => {told}")
+    float_.locator("summary").click()
+    float_.locator("[name$=-value]").fill("0.2")
+    page.keyboard.press("Tab")
+    expect(float_.locator("summary")).to_contain_text("Good")
+    assert "not saved" not in float_.evaluate(f"e => {told}")
+
+
 @BOTH
 def test_the_rest_is_answered_in_one_tap_and_taken_back(open_page, size):
     job = build.job(stage="teardown")
