@@ -100,7 +100,17 @@ def draft_words(readings, band, drive, frame):
         missing = [InBoth.speed(drive.to_shaft_rpm(rpm), drive) for rpm in uncovered]
         reached = f"{SO_FAR}; not reached yet: {frames.speeds(missing, frame)}."
         return [Warning("in", reached), *warnings]
-    return [Warning("in", f"{SO_FAR}{'' if inside else '; rising sweep not read'}."), *warnings]
+    words = _inside_words(readings, band) if inside else f"{SO_FAR}; rising sweep not read."
+    return [Warning("in", words), *warnings]
+
+
+def _inside_words(readings, band):
+    """What is said of a run whose rising sweep lies in the band all along: as its falling one allows."""
+    if engine.sweep_of(readings, falling=True) is None:
+        return f"{SO_FAR}."
+    if np.isnan(engine.judge_sweeps(band, readings)[-1].at_points_deg).any():
+        return f"{SO_FAR}; falling sweep not read over the whole band."
+    return "Sweeps in the band."
 
 
 def miss_words(miss, frame):

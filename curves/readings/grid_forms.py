@@ -94,15 +94,19 @@ class GridForm(forms.Form):
             grid = Grid.of_json(self.columns, self.data.get("json", "") or "[]")
         except ValueError:
             return []
-        return [row for row in grid.values() if row is not None] + self._readable_lines()
+        return [row for row in grid.values() if row is not None] + self._readable_lines()[0]
+
+    def unreadable_lines(self):
+        """Why what was pasted as lines is not drawn; empty where all of it can be read."""
+        return self._readable_lines()[1]
 
     def _readable_lines(self):
-        """What was pasted as lines, once all of it can be read."""
+        """What was pasted as lines, once all of it can be read, and else why not."""
         text = self.data.get("lines", "")
         try:
-            return list(self.pasted_rows(text)) if text.strip() else []
-        except CsvError:
-            return []
+            return (list(self.pasted_rows(text)) if text.strip() else []), ""
+        except CsvError as error:
+            return [], str(error)
 
     @classmethod
     def wants_preview(cls, request):

@@ -13,6 +13,7 @@ from curves.models import Run
 from curves.readings import csvfile
 from curves.readings.forms import ChangeRunForm, NewRunForm
 from curves.rows import convert, queries, stock
+from curves.rows.results import Warning
 from curves.rows.stock import NotInDrawer
 from curves.springs.head_forms import HeadForm
 from jobs.curvework import actions, trial_actions
@@ -209,7 +210,10 @@ def _drafted(build, form, *, in_place_of):
     draft, drive = _draft(form, build), convert.drive_of(build)
     band = convert.target_of(getattr(build, "target", None), drive)
     figure = drawn(build, draft=draft, draft_frame=form.read_in, in_place_of=in_place_of)
-    return {"curve": figure, "said": verdicts.draft_words(draft, band, drive, form.read_in)}
+    words = verdicts.draft_words(draft, band, drive, form.read_in)
+    why = form.unreadable_lines() if form.is_bound else ""
+    unread = [Warning("unread", f"The lines are not drawn. {why}")] if why else []
+    return {"curve": figure, "said": [*unread, *words]}
 
 
 @require_POST

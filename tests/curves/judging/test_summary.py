@@ -277,6 +277,14 @@ def test_how_far_a_proposal_lies_from_the_middle_is_said_in_the_frame_of_who_typ
     [
         ([(500, 0), (1000, 5), (1500, 10)], "Sweeps in the band so far."),
         (
+            [(500, 0), (1000, 5), (1500, 10), (1500, 10, True), (1000, 5, True)],
+            "Sweeps in the band so far; falling sweep not read over the whole band.",
+        ),
+        (
+            [(500, 0), (1000, 5), (1500, 10), (1500, 10, True), (1000, 5, True), (500, 0, True)],
+            "Sweeps in the band.",
+        ),
+        (
             [(500, 0), (1000, 5)],
             "Sweeps in the band so far; not reached yet: 1500 distributor rpm (3000 crank).",
         ),

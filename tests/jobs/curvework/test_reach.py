@@ -93,6 +93,14 @@ def test_a_run_out_of_reach_is_refused_typed_pasted_or_previewed(client_as, fram
     assert not Run.objects.exists()
 
 
+def test_pasted_lines_that_are_not_drawn_are_said_to_be_and_why(client_as):
+    client, job = client_as("technician"), job_with()
+    for lines, said in (("600 0\n900 four", True), ("600 0\n900 4", False), ("", False)):
+        sent = {"lines": lines, "kind": "trial", "frame": "shaft", "once": new_key()}
+        drawn = client.post(f"/jobs/{job.number}/runs/draw/", sent).content.decode()
+        assert ("The lines are not drawn. Row 2, column 2: “four” is not a number" in drawn) == said
+
+
 def test_a_reading_out_of_reach_is_refused_at_the_bench(client_as):
     client, job = client_as("technician"), job_with(crank_per_shaft=0.5)
     build.run(job.build, [], frame=Frame.CRANK)
