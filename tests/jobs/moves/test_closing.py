@@ -176,7 +176,8 @@ def test_a_sheet_signed_before_says_on_its_public_page_how_it_ended(client):
     sheet = signed_sheet(job)
     close(job)
     text = client.get(reverse("check", args=[sheet.token])).content.decode()
-    assert "Returned unrepaired" in text
+    assert '<h1 data-standing="ended">Returned unrepaired</h1>' in text
+    assert 'data-standing="current"' not in text
     sheet.refresh_from_db()
     assert "ended" not in sheet.content
 
