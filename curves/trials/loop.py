@@ -100,10 +100,8 @@ class TrialState:
 
     @property
     def others(self):
-        """The offers, but for the pair that waits to be read, and what hangs there as it was found good."""
-        if self.waiting:
-            return tuple(one for one in self.offers if one.keys != _keys(self.waiting))
-        return tuple(one for one in self.offers if not (self.done and one.is_fitted_in(self.last.run)))
+        """The offers, but for the pair that waits to be read."""
+        return tuple(one for one in self.offers if not self.waiting or one.keys != _keys(self.waiting))
 
     @property
     def hangs(self):
@@ -195,7 +193,8 @@ def trial_state(build, choices=None):
     newest = state["waiting"] or (log[-1].run if log else None)
     maker = _Maker(state["calibration"], question, rows, build, target, band, drive, log, newest, pairs)
     made = tuple(
-        maker.offer(place, proposal) for place, proposal in enumerate(_with_enough(found, rows), start=1)
+        maker.offer(place, proposal)
+        for place, proposal in enumerate(_to_offer(found, rows, state, log), start=1)
     )
     return TrialState(
         **state,
@@ -312,6 +311,24 @@ def _with_enough(found, rows):
         keys = [one.key for one in (proposal.primary, proposal.secondary) if one]
         if len(set(keys)) == len(keys) or free[keys[0]] > 1:
             yield proposal
+
+
+def _to_offer(found, rows, state, log):
+    """The proposals that can be hung, but for what hangs there as it is, once that was found good."""
+    ready = _with_enough(found, rows)
+    read = [one.run for one in log if one.run.kind != Run.Kind.AS_RECEIVED]
+    if not (read and state["springs"].in_band):
+        return ready
+    smaller = state["question"].smaller_travels
+    return [one for one in ready if one.travel_deg in smaller or not _hangs_so(one, read[-1])]
+
+
+def _hangs_so(proposal, run):
+    """Whether a run was read of this very pair with these very bends."""
+    pairs = (proposal.primary, run.primary), (proposal.secondary, run.secondary)
+    bends = zip(proposal.post_bend_mm, (run.primary_bend_mm, run.secondary_bend_mm), strict=True)
+    alike = all((new and new.key) == (old and old.label) for new, old in pairs)
+    return alike and all(abs(new - old) < offers.MIN_BEND_MM for new, old in bends)
 
 
 def _waiting(build, log, band):

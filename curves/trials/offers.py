@@ -99,7 +99,7 @@ class Offer:
 
     @property
     def chance_of(self):
-        return f"{CHANCE_OF}, with {self.only_at}" if self.only_at else CHANCE_OF
+        return f"{CHANCE_OF} with {self.only_at}" if self.only_at else CHANCE_OF
 
     @property
     def only_at(self):
