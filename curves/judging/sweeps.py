@@ -149,7 +149,7 @@ def said_of(sweep, build, set_up):
         "" if wanted else lacks_of(target, drive),
         verdict,
         tuple(stretch_of(part, drive) for part in verdict.ranges) if verdict else (),
-        tuple(_warnings(sweep, found, idle, wander, set_up)),
+        tuple(_warnings(sweep, found, idle, wander)),
     )
 
 
@@ -206,29 +206,17 @@ def area_in_crank(area_deg_rpm, drive):
     return drive.to_crank_deg(drive.to_crank_rpm(area_deg_rpm)) / 1000.0
 
 
-def _warnings(sweep, found, idle, wander, set_up):
+def _warnings(sweep, found, idle, wander):
     for one in found.warnings if found else ():
         yield Warning("vacuum" if one.code in VACUUM_ON else "initial", Reader().words(one))
     if sweep.vacuum_on is False and found is not None and found.vacuum_on.any():
         yield Warning("vacuum", "The sweep was written down with the line off: look again where it goes.")
-    if idle is not None and idle.margin_crank_rpm is not None and not idle.steady:
-        yield Warning("hunting", _hunting_words(idle, set_up))
+    for one in idle.warnings if idle else ():
+        if one.code in timing.HUNTING:
+            yield Warning("hunting", Reader().words(one))
     if wander is not None and wander >= 2.0 and (idle is None or idle.steady):
         yield Warning(
             "wander",
             f"The mark wanders {wander:.1f} crank degrees at idle, which this curve does not explain: look "
             "at the drive, the bushes and the idle itself.",
         )
-
-
-def _hunting_words(idle, set_up):
-    if idle.margin_crank_rpm >= 0:
-        return (
-            f"Advance begins {idle.margin_crank_rpm:.0f} crank rpm above idle, less than the "
-            f"{set_up.margin_crank_rpm:g} wanted: idle timing may hunt."
-        )
-    return (
-        f"At idle the light reads {idle.advance_crank_deg:.1f} crank degrees more than the initial timing, "
-        f"and moves {idle.slope_deg_per_100rpm:.1f} with every 100 rpm. Set by the true initial timing, not "
-        "by the idle reading."
-    )

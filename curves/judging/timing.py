@@ -5,9 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from curves import engine
+from curves.engine.codes import Code
 from curves.judging.verdicts import rising, tidy
 from curves.rows import convert
 from curves.rows.results import Begin, InBoth, SettingRow, Warning
+from curves.words.reader import Reader
 
 CARD_SPEEDS = 3
 USUAL_CARD_SPEEDS = (
@@ -16,6 +18,7 @@ USUAL_CARD_SPEEDS = (
     3500.0,
 )  # crank rpm, where the target names none; common practice
 NO_LIMIT_CRANK_DEG = 180.0
+HUNTING = (Code.BEGIN_BELOW_IDLE, Code.BEGIN_NEAR_IDLE)
 
 
 @dataclass(frozen=True)
@@ -54,7 +57,7 @@ def timing_of(readings, knees, band, target, set_up, drive):
         _card(_pieces_at_idle(curve, at_idle, set_up, drive), initial, band, set_up, drive),
         total,
         (
-            *_idle_warnings(begin, at_idle, set_up),
+            *_idle_warnings(at_idle),
             *_unread_warnings(curve, initial, set_up, drive),
             *_range_warnings(target),
             *over,
@@ -138,22 +141,10 @@ def _begin(knees, at_idle, set_up, drive):
     return Begin(speed, set_up.idle_crank_rpm, margin, at_idle.steady if at_idle else None)
 
 
-def _idle_warnings(begin, at_idle, set_up):
-    if begin is None or begin.enough is not False:
-        return
-    at, idle, wanted = begin.speed_rpm.crank, begin.idle_crank_rpm, set_up.margin_crank_rpm
-    if begin.margin_crank_rpm < 0:
-        text = (
-            f"Advance begins at {at:.0f} crank rpm, below idle at {idle:g}: the light reads the "
-            f"initial timing plus {at_idle.advance_crank_deg:.1f} there, and "
-            f"{at_idle.slope_deg_per_100rpm:.1f} degrees more with every 100 rpm. Idle will hunt."
-        )
-    else:
-        text = (
-            f"Advance begins at {at:.0f} crank rpm, {begin.margin_crank_rpm:.0f} above idle "
-            f"at {idle:g}: less than the {wanted:g} wanted. Idle may hunt."
-        )
-    yield Warning("idle", text)
+def _idle_warnings(at_idle):
+    for one in at_idle.warnings if at_idle else ():
+        if one.code in HUNTING:
+            yield Warning("idle", Reader().words(one))
 
 
 def _card(curve, initial, band, set_up, drive):
@@ -199,11 +190,5 @@ def _total(curve, initial, target, set_up, drive):
     if not top:
         return None, ()
     found = engine.total_timing(initial, curve, top, limit or NO_LIMIT_CRANK_DEG, drive=drive)
-    if limit is None or found.within:
-        return found.total_crank_deg, ()
-    text = (
-        f"Total timing reaches {found.total_crank_deg:.1f} crank degrees at {found.at_crank_rpm:.0f} crank "
-        f"rpm, {found.over_deg:.1f} over the limit of {limit:g}. Too much advance can destroy an engine by "
-        "detonation."
-    )
-    return found.total_crank_deg, (Warning("total", text),)
+    over = [Reader().words(one) for one in found.warnings if one.code == Code.TOTAL_OVER_LIMIT]
+    return found.total_crank_deg, tuple(Warning("total", words) for words in over)

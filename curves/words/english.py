@@ -1,7 +1,8 @@
 """Every sentence for the engine's codes, in English; another language is another file like this one.
 
 What stands in braces is a value of the warning, told by ``reader``: speeds and angles come with their unit
-and frame, loads as numbers in ``{load_unit}``, chances and names as words.
+and frame (``:bare`` is the number alone, where those stand in the sentence already), loads as numbers in
+``{load_unit}``, chances and names as words.
 """
 
 from curves.engine.codes import Code
@@ -180,13 +181,13 @@ SENTENCES = {
     ),
     Code.CURVE_WITHOUT_ADVANCE: "The curve has no advance at all.",
     Code.BEGIN_BELOW_IDLE: (
-        "Advance begins at {begin_crank_rpm}, below idle: at {idle_crank_rpm} the light reads the initial "
-        "timing plus {advance_crank_deg}, and moves {slope_crank_deg_per_100rpm:.1f} degrees with every 100 "
-        "rpm. Look for weak or stretched springs."
+        "Advance begins at {begin_crank_rpm}, below idle at {idle_crank_rpm:bare}: there the light reads "
+        "{advance_crank_deg} more than the initial timing, and moves {slope_crank_deg_per_100rpm:.1f} with "
+        "every 100 rpm. Idle will hunt: set by the true initial timing, not by the idle reading."
     ),
     Code.BEGIN_NEAR_IDLE: (
-        "Advance begins only {margin_crank_rpm} above idle; {wanted_crank_rpm} are wanted. Idle timing may "
-        "hunt."
+        "Advance begins at {begin_crank_rpm}, {margin_crank_rpm:bare} above idle at {idle_crank_rpm:bare}: "
+        "less than the {wanted_crank_rpm:bare} wanted. Idle may hunt."
     ),
     Code.ADVANCED_AT_LOWEST_SPEED: (
         "The curve starts at {lowest_crank_rpm} with advance already in: read it down to idle."
@@ -204,7 +205,8 @@ SENTENCES = {
         "{asked_crank_rpm}."
     ),
     Code.TOTAL_OVER_LIMIT: (
-        "{total_crank_deg} are {over_crank_deg} over the limit of {limit_crank_deg}. " + _TOTAL_CAUTION
+        "Total timing reaches {total_crank_deg} at {at_crank_rpm}, {over_crank_deg:bare} over the limit of "
+        "{limit_crank_deg:bare}. " + _TOTAL_CAUTION
     ),
     Code.TOTAL_ABOVE_CURVE: (
         "The curve was still rising at {highest_crank_rpm}, its highest point: the total may be higher."

@@ -75,8 +75,20 @@ class Reader:
             return between.join(f"{number:{shape}}" for number in turned).replace("-", "−")
 
         first = self.frame or frame
-        told = f"{text(first, _PLACES[unit])} {Frame(first).label} {english.UNITS[unit]}"
-        if self.frame is None:
-            return told
-        other = frames.other(first)
-        return f"{told} ({text(other, _PLACES_BESIDE[unit][other])} {other.label})"
+        bare = text(first, _PLACES[unit])
+        told = f"{bare} {Frame(first).label} {english.UNITS[unit]}"
+        if self.frame is not None:
+            other = frames.other(first)
+            told += f" ({text(other, _PLACES_BESIDE[unit][other])} {other.label})"
+        return _Told(told, bare)
+
+
+@dataclass(frozen=True)
+class _Told:
+    """A number with its unit and frame, of which a sentence may take the number alone."""
+
+    words: str
+    bare: str
+
+    def __format__(self, spec):
+        return self.bare if spec == "bare" else format(self.words, spec)

@@ -97,7 +97,15 @@ def idle_timing(curve, idle_crank_rpm, *, drive=FOUR_STROKE, margin_rpm=IDLE_MAR
             )
         )
     elif margin < wanted:
-        warnings.append(warn(Code.BEGIN_NEAR_IDLE, margin_crank_rpm=margin, wanted_crank_rpm=wanted))
+        warnings.append(
+            warn(
+                Code.BEGIN_NEAR_IDLE,
+                begin_crank_rpm=begin,
+                idle_crank_rpm=idle,
+                margin_crank_rpm=margin,
+                wanted_crank_rpm=wanted,
+            )
+        )
     if line.speed_rpm[0] > shaft and line.advance_deg[0] != 0:
         lowest = drive.to_crank_rpm(line.speed_rpm[0])
         warnings.append(warn(Code.ADVANCED_AT_LOWEST_SPEED, lowest_crank_rpm=lowest))

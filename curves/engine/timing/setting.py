@@ -326,13 +326,19 @@ def total_timing(
     most = int(np.argmax(advance))
     total = initial + vacuum + drive.to_crank_deg(float(advance[most]))
     over = total - limit
+    at = drive.to_crank_rpm(float(speed[most]))
     warnings = []
     if over > 0:
         warnings.append(
-            warn(Code.TOTAL_OVER_LIMIT, total_crank_deg=total, over_crank_deg=over, limit_crank_deg=limit)
+            warn(
+                Code.TOTAL_OVER_LIMIT,
+                total_crank_deg=total,
+                at_crank_rpm=at,
+                over_crank_deg=over,
+                limit_crank_deg=limit,
+            )
         )
     if end > line.speed_rpm[-1] and line.slope_at(np.nextafter(line.speed_rpm[-1], 0)) > 0:
         highest = drive.to_crank_rpm(line.speed_rpm[-1])
         warnings.append(warn(Code.TOTAL_ABOVE_CURVE, highest_crank_rpm=highest))
-    at = drive.to_crank_rpm(float(speed[most]))
     return TotalTiming(total, at, limit, over, over <= 0, tuple(warnings))

@@ -153,6 +153,15 @@ def test_whoever_reads_is_told_in_their_frame_and_by_the_names_of_their_runs():
     assert "lies +1.5 distributor degrees (+3.0 crank) from the others" in Reader("shaft").words(strays)
 
 
+def test_a_unit_that_stands_already_is_not_said_again():
+    near = {"begin_crank_rpm": 950.0, "idle_crank_rpm": 800.0, "margin_crank_rpm": 150.0}
+    words = Reader("shaft").words(warn(Code.BEGIN_NEAR_IDLE, **near, wanted_crank_rpm=200.0))
+    assert words == (
+        "Advance begins at 475 distributor rpm (950 crank), 75 above idle at 400: less than the 100 wanted. "
+        "Idle may hunt."
+    )
+
+
 def test_without_a_frame_each_number_is_told_as_it_comes():
     suspected = warn(Code.VACUUM_SUSPECTED, speeds_crank_rpm=(1600.0, 2000.0), above_crank_deg=12.0)
     assert (
