@@ -181,7 +181,7 @@ class SharedForm:
         return 422 if self.is_bound and self.errors else 200
 
     @property
-    def conflict_said(self):
+    def conflict_words(self):
         """What a sender does after a conflict, in words that are true of this form."""
         if self.adds:
             return (

@@ -17,7 +17,7 @@ FINDINGS = {
 
 
 @dataclass(frozen=True)
-class ResponseSaid:
+class ResponseResult:
     """One response sweep and what the engine makes of it; angles are the whole timing at the crank."""
 
     response: object
@@ -55,9 +55,9 @@ def responses_of(build):
     return list(build.responses.filter(removed=False).select_related("by").prefetch_related("readings"))
 
 
-def said_of(response):
+def result_of(response):
     tries = tuple((row.crank_deg, row.value) for row in response.readings.all())
     if not tries:
-        return ResponseSaid(response, (), None)
+        return ResponseResult(response, (), None)
     degrees, values = zip(*tries, strict=True)
-    return ResponseSaid(response, tries, engine.fit_response(degrees, values, best=response.best))
+    return ResponseResult(response, tries, engine.fit_response(degrees, values, best=response.best))

@@ -10,7 +10,7 @@ from curves.engine.timing.idle import IdleTiming
 from curves.engine.timing.initial import TrueInitial
 from curves.judging import timing, verdicts
 from curves.rows import convert, queries
-from curves.rows.results import Warning
+from curves.rows.results import CurveWarning
 from curves.words.reader import Reader
 
 FINDINGS = {
@@ -58,7 +58,7 @@ class Wanted:
 
 
 @dataclass(frozen=True)
-class SweepSaid:
+class SweepResult:
     """All that one sweep comes to."""
 
     sweep: object
@@ -71,7 +71,7 @@ class SweepSaid:
     lacks: str = ""  # what has to be agreed before there is anything wanted
     verdict: engine.Verdict | None = None
     stretches: tuple[Stretch, ...] = ()
-    warnings: tuple[Warning, ...] = ()
+    warnings: tuple[CurveWarning, ...] = ()
 
     @property
     def finding(self):
@@ -117,12 +117,12 @@ def lacks_of(target, drive):
     return "a target" if convert.target_of(target, drive) is None else "an initial timing, or a range of it"
 
 
-def said_of(sweep, build, set_up):
+def result_of(sweep, build, set_up):
     """What a sweep says; asks for nothing when build and sweep come with their rows."""
     drive = convert.drive_of(build)
     lights = list(sweep.readings.all())
     if not lights:
-        return SweepSaid(sweep, ())
+        return SweepResult(sweep, ())
     rpm = np.array([light.crank_rpm for light in lights])
     deg = np.array([light.crank_deg for light in lights])
     part = np.array([light.part_throttle for light in lights])
@@ -138,7 +138,7 @@ def said_of(sweep, build, set_up):
     wanted = wanted_of(target, drive)
     verdict = _verdict(wanted, rpm[used], deg[used], drive)
     wander = _wander(sweep)
-    return SweepSaid(
+    return SweepResult(
         sweep,
         tuple(_rows(lights, found, used)),
         run,
@@ -208,14 +208,16 @@ def area_in_crank(area_deg_rpm, drive):
 
 def _warnings(sweep, found, idle, wander):
     for one in found.warnings if found else ():
-        yield Warning("vacuum" if one.code in VACUUM_ON else "initial", Reader().words(one))
+        yield CurveWarning("vacuum" if one.code in VACUUM_ON else "initial", Reader().words(one))
     if sweep.vacuum_on is False and found is not None and found.vacuum_on.any():
-        yield Warning("vacuum", "The sweep was written down with the line off: look again where it goes.")
+        yield CurveWarning(
+            "vacuum", "The sweep was written down with the line off: look again where it goes."
+        )
     for one in idle.warnings if idle else ():
         if one.code in timing.HUNTING:
-            yield Warning("hunting", Reader().words(one))
+            yield CurveWarning("hunting", Reader().words(one))
     if wander is not None and wander >= 2.0 and (idle is None or idle.steady):
-        yield Warning(
+        yield CurveWarning(
             "wander",
             f"The mark wanders {wander:.1f} crank degrees at idle, which this curve does not explain: look "
             "at the drive, the bushes and the idle itself.",

@@ -8,7 +8,7 @@ from curves import engine
 from curves.engine.codes import Code
 from curves.judging.verdicts import rising, tidy
 from curves.rows import convert
-from curves.rows.results import Begin, InBoth, SettingRow, Warning
+from curves.rows.results import Begin, CurveWarning, InBoth, SettingRow
 from curves.words.reader import Reader
 
 CARD_SPEEDS = 3
@@ -39,7 +39,7 @@ class Timing:
     initial_crank_deg: float | None
     setting_card: tuple[SettingRow, ...]
     total_crank_deg: float | None
-    warnings: tuple[Warning, ...]
+    warnings: tuple[CurveWarning, ...]
 
 
 def timing_of(readings, knees, band, target, set_up, drive):
@@ -84,7 +84,7 @@ def _pieces_at_idle(curve, at_idle, set_up, drive):
 def _unread_warnings(curve, initial, set_up, drive):
     if initial is not None and _stops_above_idle(curve, set_up, drive):
         lowest = drive.to_crank_rpm(float(curve.speed_rpm[0]))
-        yield Warning(
+        yield CurveWarning(
             "unread",
             f"The run was read down to {lowest:.0f} crank rpm only: what the light must read at idle, "
             f"{set_up.idle_crank_rpm:g}, follows the slope above it. Read it there too.",
@@ -93,7 +93,7 @@ def _unread_warnings(curve, initial, set_up, drive):
 
 def _range_warnings(target):
     if off := target and off_range_words(target):
-        yield Warning("initial-range", f"{off} Agree the one or the other anew.")
+        yield CurveWarning("initial-range", f"{off} Agree the one or the other anew.")
 
 
 def off_range_words(target):
@@ -144,7 +144,7 @@ def _begin(knees, at_idle, set_up, drive):
 def _idle_warnings(at_idle):
     for one in at_idle.warnings if at_idle else ():
         if one.code in HUNTING:
-            yield Warning("idle", Reader().words(one))
+            yield CurveWarning("idle", Reader().words(one))
 
 
 def _card(curve, initial, band, set_up, drive):
@@ -191,4 +191,4 @@ def _total(curve, initial, target, set_up, drive):
         return None, ()
     found = engine.total_timing(initial, curve, top, limit or NO_LIMIT_CRANK_DEG, drive=drive)
     over = [Reader().words(one) for one in found.warnings if one.code == Code.TOTAL_OVER_LIMIT]
-    return found.total_crank_deg, tuple(Warning("total", words) for words in over)
+    return found.total_crank_deg, tuple(CurveWarning("total", words) for words in over)

@@ -7,7 +7,7 @@ import numpy as np
 from curves import engine
 from curves.judging import travel
 from curves.rows import frames
-from curves.rows.results import AT_POINT, BETWEEN, InBoth, Knee, Miss, RunSummary, Warning
+from curves.rows.results import AT_POINT, BETWEEN, CurveWarning, InBoth, Knee, Miss, RunSummary
 
 # Thresholds of what is said aloud though it is accepted; common practice, no source, but for the second.
 APART_DEG = 1.0  # distributor degrees between falling and rising sweep: the weights stick
@@ -95,13 +95,13 @@ def draft_words(readings, band, drive, frame):
         return warnings
     inside, miss, uncovered = verdict(readings, band, drive)
     if miss:
-        return [Warning("out", miss_words(miss, frame)), *warnings]
+        return [CurveWarning("out", miss_words(miss, frame)), *warnings]
     if uncovered:
         missing = [InBoth.speed(drive.to_shaft_rpm(rpm), drive) for rpm in uncovered]
         reached = f"{SO_FAR}; not reached yet: {frames.speeds(missing, frame)}."
-        return [Warning("in", reached), *warnings]
+        return [CurveWarning("in", reached), *warnings]
     words = _inside_words(readings, band) if inside else f"{SO_FAR}; rising sweep not read."
-    return [Warning("in", words), *warnings]
+    return [CurveWarning("in", words), *warnings]
 
 
 def _inside_words(readings, band):
@@ -122,7 +122,7 @@ def miss_words(miss, frame):
 def build_warnings(build):
     """What is unusual about the head itself."""
     said = travel.apart_on(build, build.travel_measured_deg)
-    return [Warning("travel", said)] if said else []
+    return [CurveWarning("travel", said)] if said else []
 
 
 def run_warnings(run, readings, said, drive):
@@ -143,10 +143,10 @@ def _hysteresis(run, readings, drive, frame):
     where = f"{frames.angle(distance, frame)} at {frames.speed(at, frame)}"
     if apart > 0:
         text = f"{run}: the falling sweep lies {where} above the rising one. The weights may stick."
-        yield Warning("falling_above", text)
+        yield CurveWarning("falling_above", text)
     else:
         text = f"{run}: the falling sweep lies {where} below the rising one. The two may be mixed up."
-        yield Warning("falling_below", text)
+        yield CurveWarning("falling_below", text)
 
 
 def sweeps_apart(readings):
@@ -174,7 +174,7 @@ def _shared_speeds(up, down):
 def _much(run, top, frame):
     if top.crank >= MUCH_CRANK_DEG:
         text = f"{run}: {frames.angle(top, frame)} of centrifugal advance is much. Is the frame right?"
-        yield Warning("much_advance", text)
+        yield CurveWarning("much_advance", text)
 
 
 def _strays(run, readings, drive, frame):
@@ -185,7 +185,7 @@ def _strays(run, readings, drive, frame):
             f"{run}: the reading of {frames.angle(read, frame)} at {frames.speed(at, frame)} goes "
             "against the others of its sweep. Read it again."
         )
-        yield Warning("stray", text)
+        yield CurveWarning("stray", text)
 
 
 def tidy(value):

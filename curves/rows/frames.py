@@ -103,12 +103,12 @@ def span(low, high, frame):
     return f"{first} {Frame(frame).label} rpm ({beside} {other(frame).label})"
 
 
-def said_angle(shaft_deg, frame, drive, *, signed=False):
+def shaft_angle(shaft_deg, frame, drive, *, signed=False):
     """``angle`` of one in distributor degrees."""
     return angle(InBoth.angle(shaft_deg, drive), frame, signed=signed)
 
 
-def said_speed(shaft_rpm, frame, drive):
+def shaft_speed(shaft_rpm, frame, drive):
     """``speed`` of one in distributor rpm."""
     return speed(InBoth.speed(shaft_rpm, drive), frame)
 

@@ -90,8 +90,8 @@ class SettingRow:
 
 
 @dataclass(frozen=True)
-class Warning:
-    """Something unusual that is accepted and said."""
+class CurveWarning:
+    """Something unusual that is accepted, in words; ``kind`` is its code."""
 
     kind: str
     text: str
@@ -126,7 +126,7 @@ class CurveSummary:
     initial_crank_deg: float | None = None
     setting_card: tuple[SettingRow, ...] = ()
     total_crank_deg: float | None = None
-    warnings: tuple[Warning, ...] = field(default=())
+    warnings: tuple[CurveWarning, ...] = field(default=())
     # Of the runs before a final one that was judged: (run, warning), said beside their own run only.
     earlier: tuple[tuple, ...] = ()
 

@@ -88,7 +88,7 @@ class HeadForm(VersionedForm):
         cleaned[f"{place}_stretch_mm_per_deg"] = round(opens, 4)
 
     @property
-    def travel_said(self):
+    def travel_words(self):
         """What is unusual about the travel as it stands in the form, read or not; empty while nothing is."""
         stamped, measured, ratio = (
             self._number(name) for name in ("travel_stamped_deg", "travel_measured_deg", "crank_per_shaft")

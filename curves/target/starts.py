@@ -58,7 +58,7 @@ def of_final_curve(build, name):
 
 def of_sweep(sweep, build, set_up):
     """What the light read less the true initial timing: the centrifugal advance that was in the engine."""
-    said = sweeps.said_of(sweep, build, set_up)
+    said = sweeps.result_of(sweep, build, set_up)
     if said.initial is None:
         raise NoStart(f"{sweep} has no curve to take off yet: run the unit on the bench first.")
     base = said.initial.pooled_deg
@@ -71,7 +71,7 @@ def of_responses(build, initial_crank_deg):
     """The best advance found at each speed, less an initial timing; half its interval is the tolerance."""
     points = []
     for row in responses.responses_of(build):
-        said = responses.said_of(row)
+        said = responses.result_of(row)
         if said.best_crank_deg is not None:
             half = (said.high_crank_deg - said.low_crank_deg) / 2
             tolerance = min(max(_round(half, DEG_STEP), 0.5), 10.0)

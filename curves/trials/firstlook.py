@@ -18,8 +18,8 @@ def look_first(found, newest, log, drive, frame):
     if sticking and apart < verdicts.APART_DEG:
         apart, speed = sticking.apart_deg, sticking.at_rpm
     if sticking or apart >= verdicts.APART_DEG:
-        far = frames.said_angle(verdicts.tidy(apart), frame, drive)
-        text = f"Free the weights: the sweeps lie {far} apart at {frames.said_speed(speed, frame, drive)}."
+        far = frames.shaft_angle(verdicts.tidy(apart), frame, drive)
+        text = f"Free the weights: the sweeps lie {far} apart at {frames.shaft_speed(speed, frame, drive)}."
         if sticking:
             freed = in_percent(sticking.freed_chance)
             text += f" With weights that swing freely the best chance would be {freed}, not "
@@ -45,9 +45,11 @@ def look_first(found, newest, log, drive, frame):
 
 def _broken(log):
     """What was said when pairs were chosen and did not come true; one alone may well be chance."""
-    broken = [one for one in log if one.said and one.said.kept is False and one.said.chance >= LIKELY]
+    broken = [
+        one for one in log if one.promise and one.promise.kept is False and one.promise.chance >= LIKELY
+    ]
     if len(broken) > 1:
-        yield f"Promised and missed: {', '.join(f'{one.run} at {one.said.shown}' for one in broken)}."
+        yield f"Promised and missed: {', '.join(f'{one.run} at {one.promise.shown}' for one in broken)}."
 
 
 def _doubted(belief):

@@ -20,7 +20,7 @@ class Trial:
     teaches: bool
     note: str
     initial_crank_deg: float | None = None  # what the verdict takes as set, where that may move
-    said: promises.Said | None = None
+    promise: promises.Promise | None = None
 
     @property
     def pair(self):
@@ -30,11 +30,11 @@ class Trial:
 def trial_of(lesson, band, bands, drive):
     """A run against the band; ``bands``: as proposals aim at it today, the initial timing set or free."""
     in_band, miss, initial = _judged(lesson.readings, band, drive)
-    said = said_of(lesson.run, bands, drive, lesson.readings)
-    return Trial(lesson.run, in_band, miss, lesson.teaches is not None, lesson.note, initial, said)
+    promise = promise_of(lesson.run, bands, drive, lesson.readings)
+    return Trial(lesson.run, in_band, miss, lesson.teaches is not None, lesson.note, initial, promise)
 
 
-def said_of(run, bands, drive, readings=None):
+def promise_of(run, bands, drive, readings=None):
     """What was said of a run's pair when it was chosen from the proposals, or None of any other run.
 
     It was said of the band as it was then, and is held to that one; of a run read up and down, so that half
@@ -45,7 +45,7 @@ def said_of(run, bands, drive, readings=None):
     columns, initial = run.promised["band"], promises.initial_of(run.promised)
     kept = None if readings is None else _kept(readings, promises.band_of(columns), initial, drive)
     same = columns in [promises.columns_of(band) for band in bands if band is not None]
-    return promises.Said(run.promised["chance"], kept, same, initial)
+    return promises.Promise(run.promised["chance"], kept, same, initial)
 
 
 def _kept(readings, band, initial, drive):

@@ -54,7 +54,7 @@ class TrialState:
     warnings: tuple[str, ...] = ()
     calibration: engine.Calibration | None = None
     question: "Question | None" = None
-    said_of_waiting: promises.Said | None = None  # as its pair was chosen
+    promise_of_waiting: promises.Promise | None = None  # as its pair was chosen
     waiting: Run | None = None  # what hangs in the unit by now, and was not read, or not over the whole band
 
     @property
@@ -175,7 +175,7 @@ def trial_state(build, choices=None):
     state = {"build": build, "choices": choices, "drive": drive, "band": band, "log": log, "absent": absent}
     state["springs"] = proof.springs_of(build)
     state["waiting"] = waiting = _waiting(build, log, band)
-    state["said_of_waiting"] = waiting and triallog.said_of(waiting, bands, drive)
+    state["promise_of_waiting"] = waiting and triallog.promise_of(waiting, bands, drive)
     if not any(lesson.teaches for lesson in taught):
         return TrialState(**state, missing=missing)
     way = reading_plan.way_of(taught, band)

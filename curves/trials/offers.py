@@ -259,7 +259,7 @@ def _beside(offer, band, shaft_rpm, drive, frame):
     if abs(off.shaft) < SAID_AS_NONE_DEG:
         return "in the middle of the band"
     side = "over" if off.shaft > 0 else "under"
-    return f"{frames.said_angle(abs(off.shaft), frame, drive)} {side} its middle"
+    return f"{frames.shaft_angle(abs(off.shaft), frame, drive)} {side} its middle"
 
 
 def measuring(measurement, rows):

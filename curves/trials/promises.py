@@ -12,7 +12,7 @@ SAME_MM = 1e-6
 
 
 @dataclass(frozen=True)
-class Said:
+class Promise:
     """The chance that was shown, and whether its run was judged in the band it was of; None: not yet."""
 
     chance: float

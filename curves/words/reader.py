@@ -36,7 +36,7 @@ class Reader:
         return tuple(self.words(one) for one in warnings)
 
     def deg(self, shaft_deg, *, signed=False):
-        return frames.said_angle(float(shaft_deg), self.frame, self.drive, signed=signed)
+        return frames.shaft_angle(float(shaft_deg), self.frame, self.drive, signed=signed)
 
     def rpm(self, *shaft_rpm):
         return frames.speeds([InBoth.speed(rpm, self.drive) for rpm in shaft_rpm], self.frame)

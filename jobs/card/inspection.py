@@ -104,7 +104,7 @@ def take_travel(request, number):
         "version": int(version) if version.isdecimal() and len(version) < 10 else 0,
     }
     try:
-        said = travel.taken_said(travel.take_travel(shown.job, by=request.user, **seen))
+        said = travel.taken_words(travel.take_travel(shown.job, by=request.user, **seen))
     except ValidationError as error:
         said = error.message
     notes.leave(request, said)

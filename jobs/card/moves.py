@@ -16,7 +16,7 @@ from jobs.moves.actions import warranty_end
 from jobs.moves.hand_back_forms import AllocateForm, HandBackForm, MoveForm, RoadReportForm
 from jobs.page.showing import load, show_card, show_section
 from jobs.papers import signing
-from jobs.rules.agreed_for import said_of_the_earlier
+from jobs.rules.agreed_for import earlier_engine_words
 from jobs.rules.guards import require_closed, require_rebuilt
 from jobs.stages import Stage
 from shop import notes
@@ -101,7 +101,7 @@ def allocate(request, number):
     if saves and form.is_valid() and form.is_theirs(request):
         try:
             given = actions.allocate(shown.job, by=request.user, **form.said)
-            if said := said_of_the_earlier(given):
+            if said := earlier_engine_words(given):
                 notes.leave(request, f"The unit went to {given.customer}. {said}")
             return redirect("card", number)
         except ValidationError as error:

@@ -13,7 +13,7 @@ from curves.models import Run
 from curves.readings import csvfile
 from curves.readings.forms import ChangeRunForm, NewRunForm
 from curves.rows import convert, queries, stock
-from curves.rows.results import Warning
+from curves.rows.results import CurveWarning
 from curves.rows.stock import NotInDrawer
 from curves.springs.head_forms import HeadForm
 from jobs.curvework import actions, trial_actions
@@ -212,7 +212,7 @@ def _drafted(build, form, *, in_place_of):
     figure = drawn(build, draft=draft, draft_frame=form.read_in, in_place_of=in_place_of)
     words = verdicts.draft_words(draft, band, drive, form.read_in)
     why = form.unreadable_lines() if form.is_bound else ""
-    unread = [Warning("unread", f"The lines are not drawn. {why}")] if why else []
+    unread = [CurveWarning("unread", f"The lines are not drawn. {why}")] if why else []
     return {"curve": figure, "said": [*unread, *words]}
 
 
@@ -254,7 +254,7 @@ def head(request, number):
         except Conflict as conflict:
             form.show_conflict(conflict.current)
         else:
-            notes.leave(request, " ".join(["The head's measurements are saved.", form.travel_said]).strip())
+            notes.leave(request, " ".join(["The head's measurements are saved.", form.travel_words]).strip())
             return go(request, place_of(job, Run.Kind.TRIAL))
     return page(
         request,

@@ -31,11 +31,11 @@ def sweeps_of_job(request, number):
     when = when if request.htmx and when in Sweep.When.values else ""
     set_up = engine_of(job)
     said = [
-        sweeps.said_of(row, job.build, set_up)
+        sweeps.result_of(row, job.build, set_up)
         for row in sweeps.sweeps_of(job.build)
         if when in ("", row.when)
     ]
-    answers = [responses.said_of(row) for row in responses.responses_of(job.build)]
+    answers = [responses.result_of(row) for row in responses.responses_of(job.build)]
     context = {
         "job": job,
         "may_edit": _may(request, job),
@@ -175,7 +175,7 @@ def _show_sweep(request, job, form, row=None):
     context["action"] = _place(job, row) if row else reverse("sweep_new", args=[job.number])
     if row:
         kept = Sweep.objects.prefetch_related("readings").get(pk=row.pk)
-        context["said"] = sweeps.said_of(kept, job.build, engine_of(job))
+        context["said"] = sweeps.result_of(kept, job.build, engine_of(job))
         context["curve"] = sweep_figures.drawn(context["said"], job.build)
     return _page(request, "sweep", context)
 
@@ -185,7 +185,7 @@ def _show_response(request, job, form, row=None):
     context["action"] = _place(job, row) if row else reverse("response_new", args=[job.number])
     if row:
         kept = Response.objects.prefetch_related("readings").get(pk=row.pk)
-        context["said"] = responses.said_of(kept)
+        context["said"] = responses.result_of(kept)
         context["drawing"] = sweep_figures.response_drawing(context["said"])
     return _page(request, "response", context)
 

@@ -14,7 +14,7 @@ from jobs.curvework import actions
 from jobs.curvework.sweeps import engine_of, writable
 from jobs.models import Job
 from jobs.queries import card_for
-from jobs.rules.agreed_for import said_of_the_earlier
+from jobs.rules.agreed_for import earlier_engine_words
 from shop import notes
 from shop.pages import go, page
 from shop.versions import Conflict
@@ -59,7 +59,7 @@ def target_check(request, number):
 
 def _show(request, job, form, *, start=None, asking=None):
     context = {"job": job, "form": form, "start": start, "asking": asking or _forms(job)}
-    context["earlier_engine"] = said_of_the_earlier(job)
+    context["earlier_engine"] = earlier_engine_words(job)
     context |= {"sweeps": job.build.sweeps.filter(removed=False), **_looked_at(job, form)}
     status = 422 if any(one.is_bound and one.errors for one in context["asking"].values()) else form.status
     fragment = "curves/target/_target_form.html"

@@ -12,7 +12,7 @@ from curves.judging import checks, proof, verdicts
 from curves.rows import queries
 from jobs.models import Sheet
 from jobs.rules import measured as reading
-from jobs.rules.agreed_for import said_of_the_earlier, summary_of
+from jobs.rules.agreed_for import earlier_engine_words, summary_of
 from jobs.rules.points import CAUTIONS, unusual
 from jobs.rules.recorded import answers_of, canonical, day, digest, recorded, springs_of
 from jobs.rules.revisions import SHELF
@@ -43,7 +43,7 @@ def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=
     }
     if job.ending:
         data["ended"] = _ended(job)
-    if earlier := said_of_the_earlier(job):
+    if earlier := earlier_engine_words(job):
         data["earlier_engine"] = earlier
     if kind == Sheet.Kind.TRAY_TAG:
         return data | {"shop": _shop(False), "tag": tag(job)}

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from curves.judging import outcome
-from curves.judging.verdicts import Warning
+from curves.rows.results import CurveWarning
 
 UNKNOWN = "an engine that nobody wrote down"
 
@@ -20,7 +20,7 @@ def engine_agreed_for(job, engine):
     return job.agreed_for or (job.engine.in_full if job.engine else UNKNOWN)
 
 
-def said_of_the_earlier(job):
+def earlier_engine_words(job):
     """That target and timing are another engine's, in words; empty where they are this one's."""
     if not job.agreed_for or job.engine is None:
         return ""
@@ -41,8 +41,8 @@ def summary_of(job, build, margin_crank_rpm):
         top_crank_rpm=engine.top_crank_rpm if engine else None,
         margin_crank_rpm=margin_crank_rpm,
     )
-    said = said_of_the_earlier(job)
-    return replace(found, warnings=(Warning("engine", said), *found.warnings)) if said else found
+    said = earlier_engine_words(job)
+    return replace(found, warnings=(CurveWarning("engine", said), *found.warnings)) if said else found
 
 
 def _figures(engine):

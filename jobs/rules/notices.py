@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
-from jobs.rules.agreed_for import said_of_the_earlier
+from jobs.rules.agreed_for import earlier_engine_words
 from jobs.rules.agreement import agreement_of
 from shop.amounts import FRAME
 
@@ -29,7 +29,7 @@ def notices(job, shop):
 
 
 def _earlier(job):
-    if said := said_of_the_earlier(job):
+    if said := earlier_engine_words(job):
         yield Notice("setting", "earlier-engine", said)
 
 

@@ -29,10 +29,10 @@ def fill_travel(job, point, value, *, by):
     if not travel.is_filled_by(build, measured):
         return ""
     _write(job, build, measured, by=by)
-    return taken_said(measured)
+    return taken_words(measured)
 
 
-def taken_said(measured_deg):
+def taken_words(measured_deg):
     now = f"{measured_deg:g} distributor degrees"
     return f"The advance head's travel is now {now}, as measured at the inspection."
 

@@ -96,7 +96,7 @@ def test_the_right_total_with_the_wrong_shape_shows_where_it_is_too_much():
     job = card(curve, band=[(1000, 0, 1), (2000, 10, 1), (4000, 20, 1)], initial_crank_deg=10)
     sweep(job, [(1000, 18), (2000, 24), (4000, 30)])
     fetched = card_for(build.person(), job.number)
-    said = sweeps.said_of(fetched.build.sweeps.get(), fetched.build, timing.Engine(900, 5500, 150))
+    said = sweeps.result_of(fetched.build.sweeps.get(), fetched.build, timing.Engine(900, 5500, 150))
     (stretch,) = said.stretches
     assert said.initial.pooled_deg == pytest.approx(18)
     assert (stretch.side, stretch.from_crank_rpm, stretch.to_crank_rpm) == (

@@ -51,13 +51,13 @@ def test_a_chance_comes_back_as_it_was_shown_for_its_very_pair_and_card_only(ben
 
 def test_the_log_says_what_was_shown_and_what_came_of_it(bench):
     taken(bench, 1)
-    said = loop.trial_state(bench.fresh()).log[-1].said
+    said = loop.trial_state(bench.fresh()).log[-1].promise
     assert said.words == "A chance of 84 % was shown when it was chosen, and it did not come true."
     taken(bench, 2, 0.995, kind="final")
     Run.objects.get(number=3).readings.filter(falling=True).delete()
     half = Run.objects.get(number=3).readings.all()
     half.filter(position__gt=1).delete()
-    said = loop.trial_state(bench.fresh()).log[-1].said
+    said = loop.trial_state(bench.fresh()).log[-1].promise
     assert said.words == "A chance of over 99 % was shown when it was chosen."
 
 
@@ -67,14 +67,17 @@ def band_points(bench):
 
 def test_a_promise_is_held_to_the_band_it_was_of(bench, person):
     taken(bench, 1)
-    assert loop.trial_state(bench.fresh()).log[-1].said.kept is False
+    assert loop.trial_state(bench.fresh()).log[-1].promise.kept is False
     target = bench.fresh().target
     points = [(rpm, deg, 9) for rpm, deg, _ in band_points(bench)]
     actions.save_target(bench.fresh(), {"note": "wider"}, points, by=person, version=target.version)
     one = loop.trial_state(bench.fresh()).log[-1]
     assert one.in_band is True
-    assert (one.said.kept, one.said.same_band) == (False, False)  # nobody promised anything of this band
-    assert "of the band as it was then, and it did not come true" in one.said.words
+    assert (one.promise.kept, one.promise.same_band) == (
+        False,
+        False,
+    )  # nobody promised anything of this band
+    assert "of the band as it was then, and it did not come true" in one.promise.words
 
 
 def test_half_a_run_has_kept_no_promise_yet(bench):
@@ -89,7 +92,7 @@ def test_half_a_run_has_kept_no_promise_yet(bench):
         for place, (rpm, deg, falling) in enumerate(rows[:count]):
             run.readings.create(position=place, speed_rpm=rpm, advance_deg=deg, falling=falling)
         one = loop.trial_state(bench.fresh()).log[-1]
-        found.append((one.in_band, one.said.kept))
+        found.append((one.in_band, one.promise.kept))
     assert found == [(None, None), (True, None), (True, None), (True, True)]
 
 
@@ -106,7 +109,7 @@ def test_pairs_chosen_by_hand_and_runs_of_before_promised_nothing(bench):
         bench.read(*(Spring.objects.get(label=label) for label in pair), number=number)
     state = loop.trial_state(bench.fresh())
     assert all(one.in_band is False for one in state.log[1:])
-    assert not any(one.said for one in state.log)
+    assert not any(one.promise for one in state.log)
     assert "romised" not in " ".join(state.look_first)
 
 

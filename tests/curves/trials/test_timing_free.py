@@ -50,7 +50,7 @@ def test_the_initial_timing_is_sealed_with_the_chance(bench):
 def test_a_chance_is_held_to_the_initial_timing_it_was_said_of(bench, said_at, kept):
     read_off_by(bench, 2, initial_crank_deg=said_at)  # the band is 1.5 either way
     for choices in (loop.Choices(), MOVES):
-        said = loop.trial_state(bench.fresh(), choices).log[-1].said
+        said = loop.trial_state(bench.fresh(), choices).log[-1].promise
         came = "it came true" if kept else "it did not come true"
         at = f"84 % with the initial timing at {said_at}.0 crank degrees"
         assert said.words == f"A chance of {at} was shown when it was chosen, and {came}."
@@ -58,7 +58,7 @@ def test_a_chance_is_held_to_the_initial_timing_it_was_said_of(bench, said_at, k
 
 def test_what_was_kept_before_the_timing_was_is_held_to_the_best_of_the_range(bench):
     read_off_by(bench, 2)
-    assert loop.trial_state(bench.fresh()).log[-1].said.kept is True
+    assert loop.trial_state(bench.fresh()).log[-1].promise.kept is True
 
 
 def test_a_run_that_lies_in_the_band_only_moved_is_said_to(bench):

@@ -247,7 +247,7 @@ def test_light_on_the_engine_finds_the_initial_timing_and_a_vacuum_line_left_on(
     set_up = timing.Engine(700, 5000, 100)
     found = {True: 0, False: 0}
     for sweep in Sweep.objects.select_related("build__job__engine"):
-        said = sweeps.said_of(sweep, queries.build_for(sweep.build_id), set_up)
+        said = sweeps.result_of(sweep, queries.build_for(sweep.build_id), set_up)
         assert said.vacuum_found == (sweep.vacuum_on is None), sweep.build.job
         kind = next(kind for kind in KINDS if kind.model == sweep.build.job.engine.model)
         assert said.initial.pooled_deg == pytest.approx(kind.initial_crank_deg[1], abs=2), sweep.build.job
@@ -257,7 +257,7 @@ def test_light_on_the_engine_finds_the_initial_timing_and_a_vacuum_line_left_on(
 
 def test_engine_answers_with_the_timing_that_the_target_wants():
     for response in Response.objects.select_related("build__job__engine"):
-        said = responses.said_of(response)
+        said = responses.result_of(response)
         kind = next(kind for kind in KINDS if kind.model == response.build.job.engine.model)
         points = [(rpm, deg) for rpm, deg, _ in bench.target_of(kind)]
         wanted = float(np.interp(response.crank_rpm, *zip(*points, strict=True)))

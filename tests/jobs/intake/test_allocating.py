@@ -16,7 +16,7 @@ from jobs.moves import actions
 from jobs.page.results import result_of
 from jobs.papers import building, signing, verify
 from jobs.queries import card_for
-from jobs.rules.agreed_for import said_of_the_earlier
+from jobs.rules.agreed_for import earlier_engine_words
 from jobs.rules.revisions import names_another_owner
 from jobs.stages import Stage
 from shop.models import Customer
@@ -229,7 +229,7 @@ def test_target_and_timing_of_the_earlier_engine_are_said_to_be_its(client_as, s
         follow=True,
     )
     job = Job.objects.get(pk=shelf.pk)
-    said = said_of_the_earlier(job)
+    said = earlier_engine_words(job)
     assert earlier in said
     assert "Pellgrove cruiser: Pellgrove" in said
     page = html.unescape(given.content.decode())
@@ -249,7 +249,7 @@ def test_a_sheet_that_is_signed_later_says_it_too(client_as, shelf):
     give(client_as("counter"), shelf, **CRUISER)
     job = Job.objects.get(pk=shelf.pk)
     sheet = signed_sheet(job, built=False)
-    assert said_of_the_earlier(job) in sheet.content["curve"]["warnings"]
+    assert earlier_engine_words(job) in sheet.content["curve"]["warnings"]
 
 
 @pytest.mark.parametrize("figures", [{}, "the same"])
@@ -278,7 +278,7 @@ def test_with_nothing_agreed_nothing_is_said_to_be_another_engines(client_as):
 def test_an_engine_that_nobody_wrote_down_is_said_to_be_that(client_as, shelf):
     Job.objects.filter(pk=shelf.pk).update(engine=None)
     give(client_as("counter"), Job.objects.get(pk=shelf.pk), **CRUISER)
-    assert "agreed for an engine that nobody wrote down" in said_of_the_earlier(Job.objects.get(pk=shelf.pk))
+    assert "agreed for an engine that nobody wrote down" in earlier_engine_words(Job.objects.get(pk=shelf.pk))
 
 
 def test_units_given_away_before_are_told_by_the_last_sheet_of_the_earlier_engine(client_as, shelf):
