@@ -24,12 +24,15 @@ export function plainly(number) {
   return TWO_WAYS.test(text.replace("-", "")) ? `${text}0` : text;
 }
 
+// A number as it is shown: to a millionth, with a true minus sign.
+export const plain = (number) => String(Math.round(number * 1e6) / 1e6).replace("-", "−");
+
 // As plain texts with a decimal point: one, or the whole number and the other; null for what is no number.
 function byMarks(digits) {
   if (!SHAPE.test(digits)) return null;
   const marks = digits.match(/[.,]/g) ?? [], [grouping] = marks, last = marks.at(-1);
-  const plain = digits.replace(",", ".");
-  if (marks.length < 2) return TWO_WAYS.test(digits) ? [plain.replace(".", ""), plain] : [plain];
+  const pointed = digits.replace(",", ".");
+  if (marks.length < 2) return TWO_WAYS.test(digits) ? [pointed.replace(".", ""), pointed] : [pointed];
   const isGrouped = grouping === last, place = digits.lastIndexOf(last);
   const whole = isGrouped ? digits : digits.slice(0, place);
   if (!isGrouped && marks.filter((mark) => mark === last).length > 1) return null;

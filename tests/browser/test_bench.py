@@ -21,7 +21,6 @@ from tests.browser.looks import (
     in_every_size,
     tab_to,
 )
-from tests.typed import MEANT, NO_NUMBER, SPEED, TWO_WAYS
 
 # Scripted speed of a hand on a tablet; common practice, no source.
 KEY_S = 0.4
@@ -157,7 +156,7 @@ def test_what_is_said_at_once_is_what_the_engine_says(page, job):
     points = [(rpm, deg) for rpm in range(550, 3800, 50) for deg in (-2, 0, 3.3, 7, 12.5, 16, 22.9, 30)]
     told = page.evaluate(
         """async (points) => {
-          const { outside } = await import("/static/js/benchfigure.js");
+          const { outside } = await import("/static/js/bench/figure.js");
           const { band } = JSON.parse(document.querySelector("#run-chart script").textContent);
           return points.map(([rpm, deg]) => outside(band, rpm, deg));
         }""",
@@ -279,19 +278,6 @@ def test_marks_on_the_pad_mean_what_they_mean_in_a_form(page, job):
     type_in(page, "1.200", "9,5")
     all_saved(page)
     assert {(300, 7.125, False), (1200, 9.5, False)} <= set(saved(job))
-
-
-def test_the_pads_rule_of_marks_is_that_of_the_forms(page, job):
-    open_bench(page, job)
-    ask = "async ([text, rule]) => (await import('/static/js/numbers.js')).understood(text, rule)"
-    for typed, decimals, limits, number in MEANT:
-        said = page.evaluate(ask, [typed, {"limits": limits, "decimals": decimals}])
-        assert said == {"number": number}, typed
-    for typed, decimals, ways in TWO_WAYS:
-        said = page.evaluate(ask, [typed, {"limits": SPEED, "decimals": decimals}])
-        assert said == {"why": f"“{typed}” can be read two ways: write {ways}."}
-    for typed in NO_NUMBER:
-        assert "is not a number" in page.evaluate(ask, [typed, {}])["why"]
 
 
 def test_the_next_digit_after_a_refusal_begins_anew(open_page, job):

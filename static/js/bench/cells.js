@@ -1,5 +1,5 @@
-// The grid of cells: one row for each speed or step, one column for each direction; a tap says what is read next.
-import { plain } from "./benchrecords.js";
+// The grid of cells, without its drawing: which rows there are, which cell is read now, and which is due next.
+import { plain } from "../numbers.js";
 
 const ROW_FIELD = { reading: "speed_rpm", spark: "cylinder", dwell: "speed_rpm", vacuum: "vacuum_kpa" };
 const NEAR = 0.05; // as fine as any of these is read
@@ -42,17 +42,11 @@ function linesOf(row, { grid, unit, records, isAgain }) {
 }
 
 export class Cells {
-  constructor(place, records, onSelect) {
-    this.place = place;
+  constructor(records) {
     this.records = records;
-    this.chosen = { row: 0, column: 0, slot: 0 };
+    this.chosen = null;
     this.added = new Map(); // rows asked for here, by grid: what other speeds are read at
     this.again = null; // the row that is read once more
-    place.addEventListener("click", ({ target }) => {
-      const button = target.closest("[data-cell]");
-      if (button) onSelect(this.all.find((cell) => cell.id === button.dataset.cell));
-      else if (target.closest("[data-other]")) onSelect(null);
-    });
   }
 
   show(grid, unit) {
@@ -149,81 +143,6 @@ export class Cells {
     this.lay();
     return this.all.find((cell) => Math.abs(cell.row - value) < NEAR && cell.column === 0);
   }
-
-  render() {
-    const focus = this.place.contains(document.activeElement) ? document.activeElement : null;
-    const wanted = focus?.matches("[data-other]") ? "[data-other]" : focus?.matches("[data-cell]") ? "[aria-pressed='true']" : null;
-    const table = make("table");
-    table.append(make("caption", "sr", `${this.grid.name}, ${this.grid.unit}`), this.head(), this.body());
-    const top = this.place.scrollTop;
-    this.place.replaceChildren(table);
-    if (this.grid.other) this.place.append(this.otherButton());
-    this.place.scrollTop = top;
-    const button = this.place.querySelector("[aria-pressed='true']");
-    if (wanted) this.place.querySelector(wanted)?.focus({ preventScroll: true });
-    if (button) keepInView(this.place, button);
-  }
-
-  head() {
-    const row = make("tr");
-    for (const text of [this.grid.heading, ...this.grid.columns.map((column) => column.label)]) {
-      const cell = make("th", "", text);
-      cell.scope = "col";
-      row.append(cell);
-    }
-    const head = make("thead");
-    head.append(row);
-    return head;
-  }
-
-  body() {
-    const body = make("tbody");
-    for (const line of this.lines) {
-      const row = make("tr"), heading = make("th", "", line.label);
-      heading.scope = "row";
-      row.append(heading, ...line.cells.map((cell) => this.cell(cell)));
-      body.append(row);
-    }
-    return body;
-  }
-
-  cell(cell) {
-    const holder = make("td"), button = make("button", "cell");
-    const isSelected = cell.id === this.chosen;
-    button.type = "button";
-    button.dataset.cell = cell.id;
-    button.setAttribute("aria-pressed", String(isSelected));
-    button.tabIndex = isSelected ? 0 : -1;
-    button.append(make("span", "sr", `${cell.rowName} ${cell.columnName}: `));
-    if (cell.record) {
-      const state = make("span", "state", cell.record.words);
-      state.dataset.state = cell.record.state;
-      button.append(make("b", "", plain(cell.record.values[this.grid.value])), " ", state);
-    } else button.append(make("span", isSelected ? "cell-now" : "cell-open", isSelected ? "now" : "–"));
-    holder.append(button);
-    return holder;
-  }
-
-  otherButton() {
-    const button = make("button", "btn bench-other", `Another ${this.grid.other.name.toLowerCase()}`);
-    button.type = "button";
-    button.dataset.other = "";
-    return button;
-  }
 }
 
 export const starting = (words) => words[0].toUpperCase() + words.slice(1);
-
-export function make(name, className = "", text = "") {
-  const element = document.createElement(name);
-  if (className) element.className = className;
-  if (text) element.textContent = text;
-  return element;
-}
-
-// Scrolls the grid alone: the page must not move under a finger.
-function keepInView(place, button) {
-  const { top, bottom } = place.getBoundingClientRect(), box = button.getBoundingClientRect();
-  if (box.top < top) place.scrollTop += box.top - top;
-  else if (box.bottom > bottom) place.scrollTop += box.bottom - bottom;
-}

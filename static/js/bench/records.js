@@ -1,11 +1,12 @@
 // What is known of a run here: the readings that the server has, and over them those that are on their way.
-import { find, waiting } from "./outbox.js";
+import { plain } from "../numbers.js";
 
 export class Records {
-  constructor(run, factors) {
+  constructor(run, factors, outbox) {
     this.run = run; // its frame, and how many of the other frame's degrees make one of it
     this.base = run.readings; // a reading's address is this and its key
     this.factors = factors; // kPa in one of each unit of vacuum
+    this.outbox = outbox; // what is on its way: {find, waiting}
     this.rows = new Map();
     this.version = 0;
     this.times = new Map(); // when what was typed here was saved
@@ -30,7 +31,7 @@ export class Records {
     this.times.set(key, at);
   }
 
-  get waiting() { return waiting().filter((entry) => entry.address.startsWith(this.base)); }
+  get waiting() { return this.outbox.waiting().filter((entry) => entry.address.startsWith(this.base)); }
 
   // Every reading of a kind as it stands here, in the order in which it was read.
   list(kind) {
@@ -40,7 +41,7 @@ export class Records {
   }
 
   shown(key, row) {
-    const address = this.address(key), entry = find(address);
+    const address = this.address(key), entry = this.outbox.find(address);
     const plain = { key, address, version: row?.version ?? null, isPending: Boolean(entry) };
     if (!entry) return { ...plain, kind: row.kind, values: row.values, state: "saved", words: this.times.has(key) ? `Saved ${this.times.get(key)}` : "Saved" };
     if (entry.gone && !entry.refusal) return null;
@@ -71,5 +72,3 @@ const TURNS = /_(rpm|deg)$/; // what differs from frame to frame
 
 // The number in a text that the pad has kept: one mark in it is the decimal one.
 const numberOf = (text) => Number(text.trim().replace("−", "-").replace(",", "."));
-
-export const plain = (number) => String(Math.round(number * 1e6) / 1e6).replace("-", "−");

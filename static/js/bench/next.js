@@ -1,6 +1,6 @@
 // What is to be done next at the bench, in words: the next reading, or what is left once a grid is read.
-import { starting } from "./benchcells.js";
-import { plain } from "./benchrecords.js";
+import { plain } from "../numbers.js";
+import { starting } from "./cells.js";
 
 // Of the other grids: those that were begun and not read to the end, and those of which nothing was read.
 export function leftOf(grids, shown, records, cells) {

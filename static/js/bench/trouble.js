@@ -1,7 +1,8 @@
 // What could not be saved as it was typed: each with its cause, both values where there are two, and the ways out.
-import { make, starting, whereOf } from "./benchcells.js";
-import { plain } from "./benchrecords.js";
-import { drop, newKey, put } from "./outbox.js";
+import { plain } from "../numbers.js";
+import { drop, newKey, put } from "../outbox.js";
+import { starting, whereOf } from "./cells.js";
+import { make } from "./table.js";
 
 export function showTrouble(place, records, grids, retype) {
   const troubled = records.waiting.filter((entry) => entry.refusal);
