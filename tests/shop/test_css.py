@@ -15,7 +15,7 @@ def is_worn(name, words):
 
 def test_every_class_in_the_styles_is_worn_somewhere():
     root = settings.BASE_DIR
-    rest = [*(root / "templates").rglob("*"), *(root / "static/js").glob("*.js")]
+    rest = [*(root / "templates").rglob("*"), *(root / "static/js").rglob("*.js")]
     rest += [file for app in ("shop", "curves", "jobs") for file in (root / app).rglob("*.py")]
     words = set(re.findall(r"[\w-]+", " ".join(file.read_text() for file in rest if file.is_file())))
     unworn = set()
