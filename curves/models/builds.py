@@ -1,8 +1,21 @@
 """One unit's curve work: its head, and the type of head that it belongs to."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 from django.db import models
 
 from shop.fields import between
+
+if TYPE_CHECKING:
+    from django.db.models.fields.related_descriptors import RelatedManager
+
+    from curves.models.runs import Run
+    from curves.models.springs import Spring, SpringCorrection
+    from curves.models.stock import SpringMove
+    from curves.models.sweeps import Response, Sweep
+    from curves.models.targets import Target
 
 
 class Frame(models.TextChoices):
@@ -30,6 +43,8 @@ class HeadType(models.Model):
     error = models.CharField(max_length=500, blank=True)
     learned_at = models.DateTimeField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)
+
+    builds: RelatedManager[Build]
 
     class Meta:
         ordering = ["name"]
@@ -78,6 +93,14 @@ class Build(models.Model):
     unrepaired = models.BooleanField(default=False, help_text="locked without the repair: teaches nothing")
     version = models.PositiveIntegerField(default=1)
 
+    runs: RelatedManager[Run]
+    sweeps: RelatedManager[Sweep]
+    responses: RelatedManager[Response]
+    corrections: RelatedManager[SpringCorrection]
+    spring_moves: RelatedManager[SpringMove]
+    practice_springs: RelatedManager[Spring]
+    target: Target
+
     class Meta:
         ordering = ["pk"]
 
@@ -85,5 +108,5 @@ class Build(models.Model):
         return f"build {self.pk}"
 
     @property
-    def is_practice(self):
+    def is_practice(self) -> bool:
         return self.practice_seed is not None

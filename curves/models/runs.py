@@ -1,12 +1,20 @@
 """Runs on the bench: what was read, as typed, and what was checked beside the curve."""
 
+from __future__ import annotations
+
 import uuid
+from typing import TYPE_CHECKING
 
 from django.db import models
 
 from curves.models.builds import Build, Frame
 from curves.models.springs import Spring
 from shop.fields import between, person_field
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from django.db.models.fields.related_descriptors import RelatedManager
 
 # What any instrument shows, in either frame.
 SPEED_RPM = (0, 20000)
@@ -39,6 +47,11 @@ class Run(models.Model):
     promised = models.JSONField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)
 
+    readings: RelatedManager[Reading]
+    sparks: RelatedManager[SparkReading]
+    dwells: RelatedManager[DwellReading]
+    vacuums: RelatedManager[VacuumReading]
+
     class Meta:
         ordering = ["number"]
         constraints = [models.UniqueConstraint(fields=["build", "number"], name="one_run_per_number")]
@@ -47,7 +60,7 @@ class Run(models.Model):
         return f"{self.get_kind_display()} run {self.number}"
 
     @property
-    def taught_at(self):
+    def taught_at(self) -> datetime:
         """How old what it teaches is; of a run that was read before this was kept, when it was made."""
         return self.read_at or self.at
 

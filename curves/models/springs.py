@@ -1,22 +1,34 @@
 """The drawer: kinds of spring, what the tester said of them, and what jobs have taught since."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 from django.db import models
 from django.utils import timezone
 
+from curves.models.builds import Build
 from shop.fields import between, person_field
 from shop.models import LoadUnit
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from django.db.models.fields.related_descriptors import RelatedManager
+
+    from curves.models.stock import SpringMove
 
 MAX_LOAD_N = 500
 
 
-class ShopDrawer(models.Manager):
+class ShopDrawer(models.Manager["Spring"]):
     """The shop's own springs; those of practice units don't exist outside their card."""
 
-    def get_queryset(self):
+    def get_queryset(self) -> models.QuerySet[Spring]:
         return super().get_queryset().filter(practice=None)
 
 
-class EverySpring(models.Manager):
+class EverySpring(models.Manager["Spring"]):
     """The shop's springs and those of practice units."""
 
 
@@ -65,12 +77,16 @@ class Spring(models.Model):
     quantity = models.PositiveSmallIntegerField(default=0)
     note = models.CharField(max_length=200, blank=True)
     practice = models.ForeignKey(
-        "curves.Build", null=True, blank=True, on_delete=models.CASCADE, related_name="practice_springs"
+        Build, null=True, blank=True, on_delete=models.CASCADE, related_name="practice_springs"
     )  # set: a simulated spring, that only this practice unit can be given
     version = models.PositiveIntegerField(default=1)
 
     objects = ShopDrawer()
     everything = EverySpring()
+
+    load_tests: RelatedManager[LoadTest]
+    corrections: RelatedManager[SpringCorrection]
+    moves: RelatedManager[SpringMove]
 
     class Meta:
         ordering = ["label"]
@@ -80,22 +96,22 @@ class Spring(models.Model):
         return self.label
 
     @property
-    def is_practice(self):
+    def is_practice(self) -> bool:
         return self.practice_id is not None
 
     @property
-    def weighing_at(self):
+    def weighing_at(self) -> datetime | None:
         """When its own figures were weighed; None while they come from elsewhere."""
         return self.weighed_at if self.source == self.Source.WEIGHED else None
 
     @property
-    def tension_is_known(self):
+    def tension_is_known(self) -> bool:
         """Whether its initial tension was told; a weighing without the free length takes it as 0."""
         weighed = self.source == self.Source.WEIGHED
         return not (weighed and self.initial_tension_sd_n is None and self.initial_tension_n == 0)
 
     @property
-    def rate_percent(self):
+    def rate_percent(self) -> float | None:
         """The error of the rate in percent, or None for a loose label."""
         return None if self.rate_sd is None else self.rate_sd * 100
 
@@ -121,7 +137,7 @@ class SpringCorrection(models.Model):
     """What one build's runs taught of a spring; switched off, the spring's own figures count again."""
 
     spring = models.ForeignKey(Spring, on_delete=models.CASCADE, related_name="corrections")
-    build = models.ForeignKey("curves.Build", on_delete=models.CASCADE, related_name="corrections")
+    build = models.ForeignKey(Build, on_delete=models.CASCADE, related_name="corrections")
     position = models.CharField(max_length=10, choices=Spring.Position)
     rate_n_per_mm = models.FloatField()
     rate_sd = models.FloatField()  # relative

@@ -1,9 +1,16 @@
 """Sweeps on the engine: what the timing light read, and how the engine answered to timing."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 from django.db import models
 
 from curves.models.builds import Build
 from shop.fields import between, person_field
+
+if TYPE_CHECKING:
+    from django.db.models.fields.related_descriptors import RelatedManager
 
 
 class Sweep(models.Model):
@@ -26,6 +33,8 @@ class Sweep(models.Model):
     by = person_field()
     at = models.DateTimeField(auto_now_add=True)
     version = models.PositiveIntegerField(default=1)
+
+    readings: RelatedManager[LightReading]
 
     class Meta:
         ordering = ["number"]
@@ -70,6 +79,8 @@ class Response(models.Model):
     by = person_field()
     at = models.DateTimeField(auto_now_add=True)
     version = models.PositiveIntegerField(default=1)
+
+    readings: RelatedManager[ResponseReading]
 
     class Meta:
         ordering = ["crank_rpm", "number"]

@@ -1,11 +1,17 @@
 """The band that a build was agreed to have."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Any
 
 from django.db import models
 
 from curves.models.builds import Build
 from shop.fields import between
+
+if TYPE_CHECKING:
+    from django.db.models.fields.related_descriptors import RelatedManager
 
 _PLACES = 6  # no dust of a subtraction
 
@@ -16,21 +22,30 @@ class InitialTiming:
     A range from 0 to 0 is the empty one, where nothing was said of it.
     """
 
+    if TYPE_CHECKING:  # those of a row can be written, those that a paper froze cannot
+
+        @property
+        def initial_low_crank_deg(self) -> float: ...
+        @property
+        def initial_high_crank_deg(self) -> float: ...
+        @property
+        def initial_crank_deg(self) -> float | None: ...
+
     @property
-    def initial_range_agreed(self):
+    def initial_range_agreed(self) -> bool:
         return bool(self.initial_low_crank_deg or self.initial_high_crank_deg)
 
     @property
-    def initial_range_is_one(self):
+    def initial_range_is_one(self) -> bool:
         """Whether the range is one value only: it is said as one."""
         return self.initial_low_crank_deg == self.initial_high_crank_deg
 
     @property
-    def initial_agreed(self):
+    def initial_agreed(self) -> bool:
         return self.initial_crank_deg is not None or self.initial_range_agreed
 
     @property
-    def initial_off_range_deg(self):
+    def initial_off_range_deg(self) -> float:
         """How far the one to set lies outside the range agreed, over it or under [crank degree]; 0 inside, or
         where one of the two was not agreed."""
         initial, low, high = self.initial_crank_deg, self.initial_low_crank_deg, self.initial_high_crank_deg
@@ -39,7 +54,7 @@ class InitialTiming:
         return round(initial - min(max(initial, low), high), _PLACES)
 
     @property
-    def initial_off_range(self):
+    def initial_off_range(self) -> str:
         """The same in words; empty where there is nothing to say."""
         off = self.initial_off_range_deg
         side = "over" if off > 0 else "under"
@@ -55,7 +70,7 @@ class AgreedTiming(InitialTiming):
     initial_crank_deg: float | None = None
 
     @classmethod
-    def of(cls, frozen):
+    def of(cls, frozen: dict[str, Any] | None) -> AgreedTiming:
         """From a target as plain data; None, and a name that it lacks, stand for nothing agreed."""
         frozen = frozen or {}
         return cls(**{one.name: frozen[one.name] for one in fields(cls) if one.name in frozen})
@@ -75,6 +90,8 @@ class Target(InitialTiming, models.Model):
     )
     note = models.CharField(max_length=300, blank=True)
     version = models.PositiveIntegerField(default=1)
+
+    points: RelatedManager[TargetPoint]
 
     class Meta:
         ordering = ["pk"]
