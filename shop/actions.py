@@ -1,11 +1,14 @@
 """What changes the shop's own records; each asks for the right and says in the log who did it."""
 
 import logging
+from collections.abc import Generator
 from contextlib import contextmanager
 
+from django.contrib.auth.forms import SetPasswordForm
 from django.db import transaction
 
-from shop.models import Person, Role
+from shop.forms import ModelForm, VersionedForm
+from shop.models import Customer, Person, Role
 from shop.rights import require
 from shop.versions import save_versioned
 
@@ -18,18 +21,18 @@ after_customer_edit = []
 class LastOwner(Exception):
     """The shop would be left without an owner who can log in."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         super().__init__("The shop's only owner: make someone else an owner first.")
 
 
-def add_customer(form, *, by):
+def add_customer(form: ModelForm, *, by: Person) -> Customer:
     """The new customer of a valid form."""
     require(by, "edit_customer")
     return form.save()
 
 
 @transaction.atomic
-def edit_customer(form, *, by):
+def edit_customer(form: VersionedForm, *, by: Person) -> bool:
     """Save a valid form; False when someone else saved first."""
     require(by, "edit_customer")
     stored = form.store()
@@ -39,7 +42,7 @@ def edit_customer(form, *, by):
     return stored
 
 
-def edit_shop(form, *, by):
+def edit_shop(form: VersionedForm, *, by: Person) -> bool:
     """Save the profile; False when someone else saved first."""
     require(by, "edit_shop")
     stored = form.store()
@@ -48,7 +51,7 @@ def edit_shop(form, *, by):
     return stored
 
 
-def add_person(form, *, by):
+def add_person(form: ModelForm, *, by: Person) -> Person:
     """The new person of a valid form, able to log in with the password given there."""
     require(by, "edit_people")
     person = form.save(commit=False)
@@ -58,7 +61,7 @@ def add_person(form, *, by):
     return person
 
 
-def edit_person(form, *, by):
+def edit_person(form: VersionedForm, *, by: Person) -> bool:
     """Save name, login name and role; False when someone else saved first."""
     require(by, "edit_people")
     with _keeping_an_owner():
@@ -68,7 +71,7 @@ def edit_person(form, *, by):
     return stored
 
 
-def set_active(person, *, active, version, by):
+def set_active(person: Person, *, active: bool, version: int, by: Person) -> None:
     """Let someone log in, or no longer; what they did stays under their name."""
     require(by, "edit_people")
     person.is_active = active
@@ -77,7 +80,7 @@ def set_active(person, *, active, version, by):
     log.info("%s switched %s %s", by, person.username, "on" if active else "off")
 
 
-def give_password(form, *, by):
+def give_password(form: SetPasswordForm, *, by: Person) -> None:
     """Set someone's password from a valid form."""
     require(by, "edit_people")
     person = form.save(commit=False)
@@ -86,7 +89,7 @@ def give_password(form, *, by):
 
 
 @contextmanager
-def _keeping_an_owner():
+def _keeping_an_owner() -> Generator[None]:
     """Take the work inside back if it leaves no active owner; owners are locked meanwhile, in one order."""
     with transaction.atomic():
         owners = Person.objects.filter(role=Role.OWNER)

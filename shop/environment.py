@@ -10,11 +10,11 @@ _TRUE = {"1", "true", "yes", "on"}
 _FALSE = {"0", "false", "no", "off", ""}
 
 
-def text(name, default=""):
+def text(name: str, default: str = "") -> str:
     return os.environ.get(name, default).strip()
 
 
-def flag(name, default=False):
+def flag(name: str, default: bool = False) -> bool:
     value = text(name, "1" if default else "0").lower()
     if value in _TRUE:
         return True
@@ -23,11 +23,11 @@ def flag(name, default=False):
     raise ImproperlyConfigured(f"{name}={value!r}: write 1 or 0.")
 
 
-def names(name, default=""):
+def names(name: str, default: str = "") -> list[str]:
     return [part.strip() for part in text(name, default).split(",") if part.strip()]
 
 
-def folder(name, default):
+def folder(name: str, default: str | Path) -> Path:
     path = Path(text(name) or default).expanduser()
     try:
         path.mkdir(parents=True, exist_ok=True)
@@ -36,7 +36,7 @@ def folder(name, default):
     return path
 
 
-def secret_key(data_dir):
+def secret_key(data_dir: Path) -> str:
     """The signing key: SECRET_KEY, else a random one kept in the data folder and made there once."""
     key = text("SECRET_KEY")
     if not key:
@@ -48,7 +48,7 @@ def secret_key(data_dir):
     return key
 
 
-def _kept_key(path):
+def _kept_key(path: Path) -> str:
     try:
         with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
             file.write(secrets.token_urlsafe(60))

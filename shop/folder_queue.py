@@ -33,7 +33,7 @@ class Channel(filesystem.Channel):
             except ValueError:  # its file is gone by now; what it was about is swept up
                 continue
 
-    def get_table(self, exchange):
+    def get_table(self, exchange: str) -> list:
         try:
             return super().get_table(exchange)
         except ValueError:  # until it is written anew, a message goes nowhere: the sweep makes that good

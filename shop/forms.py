@@ -29,6 +29,7 @@ class _AsTyped:
 
     decimals = None  # how many there can be; None: any number
     of_column = ()  # the validators of the column that it fills
+    unit: str  # beside it on the page, if it has one
 
     def to_python(self, value):
         if value in self.empty_values:

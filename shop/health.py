@@ -2,11 +2,12 @@
 
 import http.client
 import sys
+from typing import NoReturn
 
 from shop import environment
 
 
-def main():
+def main() -> NoReturn:
     port = int(environment.text("PORT", "8000"))
     headers = {"Host": environment.names("ALLOWED_HOSTS", "localhost")[0].lstrip(".")}
     if environment.text("PUBLIC_URL").startswith("https://"):

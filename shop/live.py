@@ -7,8 +7,11 @@ template again and gives those that came out otherwise, for htmx to put in their
 
 import hashlib
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import Any
 
+from django.http import HttpRequest
 from django.template.loader import render_to_string
 from django.utils.safestring import mark_safe
 
@@ -38,27 +41,29 @@ class Collector:
     parts: dict = field(default_factory=dict)
     _open: list = field(default_factory=list)
 
-    def enter(self, name):
+    def enter(self, name: str) -> None:
         self.parts[name] = Part(name, "", "", self._open[-1] if self._open else None)
         self._open.append(name)
 
-    def leave(self, stands, html):
+    def leave(self, stands: str, html: str) -> None:
         part = self.parts[self._open.pop()]
         part.stands, part.html = stands, html
 
 
-def standing(html):
+def standing(html: str) -> str:
     """A short word that is the same as long as a part says the same."""
     return hashlib.blake2b(_VOLATILE.sub("", html).encode(), digest_size=6).hexdigest()
 
 
-def shown_parts(request):
+def shown_parts(request: HttpRequest) -> dict[str, str]:
     """The parts that the asking page shows, name by word; empty when it told none."""
     pairs = (told.partition("=") for told in request.headers.get(HEADER, "").split())
     return {name: stands for name, _, stands in pairs}
 
 
-def changed_parts(request, template, context, *, besides=()):
+def changed_parts(
+    request: HttpRequest, template: str, context: dict[str, Any], *, besides: Iterable[str] = ()
+) -> str:
     """The parts of ``template`` that the asking page shows and that say something else by now, as HTML.
 
     ``besides`` names parts that are in the answer already, with all that is within them.

@@ -1,6 +1,7 @@
 """The shop's own records: its people, its customers, its profile, and the forms it has already taken."""
 
 import secrets
+from typing import Any
 
 from django.contrib.auth.models import AbstractUser, UserManager
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -16,7 +17,9 @@ class Role(models.TextChoices):
 
 
 class PersonManager(UserManager):
-    def create_superuser(self, username, email=None, password=None, **fields):
+    def create_superuser(
+        self, username: str, email: str | None = None, password: str | None = None, **fields: Any
+    ) -> "Person":
         fields.setdefault("role", Role.OWNER)
         return super().create_superuser(username, email, password, **fields)
 
@@ -24,7 +27,7 @@ class PersonManager(UserManager):
 class Person(AbstractUser):
     """Someone who works here; what the role allows is in ``shop.rights``."""
 
-    first_name = last_name = None
+    first_name = last_name = None  # pyrefly: ignore [bad-override]  # Django's way to leave a column out
     full_name = models.CharField("name", max_length=80)
     role = models.CharField(max_length=12, choices=Role, default=Role.COUNTER)
     version = models.PositiveIntegerField(default=1)
@@ -37,20 +40,20 @@ class Person(AbstractUser):
         ordering = ["full_name"]
         verbose_name_plural = "people"
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.full_name or self.username
 
-    def get_full_name(self):
+    def get_full_name(self) -> str:
         return str(self)
 
-    def get_short_name(self):
+    def get_short_name(self) -> str:
         return str(self)
 
     @property
-    def initials(self):
+    def initials(self) -> str:
         return "".join(word[0] for word in str(self).split()[:3]).upper()
 
-    def may(self, right):
+    def may(self, right: str) -> bool:
         return self.is_active and rights.allows(self.role, right)
 
 
@@ -69,11 +72,11 @@ class Customer(models.Model):
     class Meta:
         ordering = ["name", "pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.name}, {self.company}" if self.company else self.name
 
     @property
-    def initials(self):
+    def initials(self) -> str:
         return "".join(word[0] for word in self.name.split()[:3]).upper()
 
 
@@ -120,21 +123,21 @@ class Shop(models.Model):
     is_demo = models.BooleanField(default=False)
     version = models.PositiveIntegerField(default=1)
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.name
 
     @property
-    def bench_speeds_rpm(self):
+    def bench_speeds_rpm(self) -> list[int]:
         """The bench speeds as numbers [distributor rpm]."""
         return speeds.read_speeds(self.bench_speeds)
 
     @classmethod
-    def current(cls):
+    def current(cls) -> "Shop":
         shop, _ = cls.objects.get_or_create(pk=1)
         return shop
 
 
-def new_key():
+def new_key() -> str:
     return secrets.token_urlsafe(16)
 
 
@@ -149,5 +152,5 @@ class TakenForm(models.Model):
     class Meta:
         ordering = ["pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.digest

@@ -1,6 +1,7 @@
 """Nudges to the worker: a row says what is to be done, a nudge only that something is; a loss costs time."""
 
 import logging
+from typing import Any
 
 from django.db import transaction
 from kombu.exceptions import OperationalError
@@ -10,7 +11,7 @@ from shop.celery import app
 logger = logging.getLogger(__name__)
 
 
-def send(task, **values):
+def send(task: str, **values: Any) -> None:
     """Queue a task by its name; a queue that can't be reached costs the time until the next sweep."""
     try:
         app.send_task(task, kwargs=values, retry=False)
@@ -18,6 +19,6 @@ def send(task, **values):
         logger.warning("The queue can't be reached: %s waits for the sweep.", task)
 
 
-def send_on_commit(task, **values):
+def send_on_commit(task: str, **values: Any) -> None:
     """Queue a task once the transaction holds: no worker may look before the row is there."""
     transaction.on_commit(lambda: send(task, **values))

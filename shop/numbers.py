@@ -6,6 +6,7 @@ digits can be either, until limits or the decimals that there can be leave one m
 """
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 ANY = (float("-inf"), float("inf"))
@@ -28,13 +29,13 @@ class Marked:
     ambiguous: bool = False
 
     @property
-    def meanings(self):
+    def meanings(self) -> tuple[str, ...]:
         """As plain texts with a decimal point: the one, or the whole number and the other."""
         decimal = self.digits.replace(",", ".")
         return (decimal.replace(".", ""), decimal) if self.ambiguous else (decimal,)
 
 
-def by_marks(digits):
+def by_marks(digits: str) -> Marked:
     """What the marks in unsigned digits mean; Unreadable, with only its cause, where they are in no order.
 
     >>> by_marks("1.800,5").meanings, by_marks("1.800.000").meanings, by_marks("1,800").meanings
@@ -56,7 +57,7 @@ def by_marks(digits):
     return Marked(digits.replace(grouping, ""), last)
 
 
-def without_spaces(digits):
+def without_spaces(digits: str) -> str:
     """Spaces and apostrophes group digits by three, or the text is left as it is."""
     parts = _SPACES.split(digits)
     if len(parts) == 1:
@@ -68,7 +69,13 @@ def without_spaces(digits):
     return "".join(parts) if fine else digits
 
 
-def one_of(meanings, *, decimals=None, limits=ANY, negative=False):
+def one_of(
+    meanings: Sequence[str],
+    *,
+    decimals: int | None = None,
+    limits: tuple[float, float] = ANY,
+    negative: bool = False,
+) -> str | None:
     """The one of two meanings that a number with so many decimals and between such limits has, or None."""
     if len(meanings) == 1 or decimals == 0:
         return meanings[0]
@@ -79,7 +86,7 @@ def one_of(meanings, *, decimals=None, limits=ANY, negative=False):
     return possible[0] if len(possible) == 1 else None
 
 
-def both_ways(meanings):
+def both_ways(meanings: Sequence[str]) -> str:
     """Two meanings as they can be written without being asked again.
 
     >>> both_ways(("1200", "1.200")), both_ways(("1125", "1.125"))
@@ -89,12 +96,12 @@ def both_ways(meanings):
     return f"{whole} or {plainly(decimal.rstrip('0').rstrip('.'))}"
 
 
-def plainly(text):
+def plainly(text: str) -> str:
     """A plain number so that nobody takes its point for a thousands mark."""
     return f"{text}0" if _TWO_WAYS.fullmatch(text.removeprefix("-")) else text
 
 
-def plain_number(text, *, decimals=None, limits=ANY):
+def plain_number(text: str, *, decimals: int | None = None, limits: tuple[float, float] = ANY) -> str:
     """The text with a decimal point and a plain sign, ready for ``float`` or ``Decimal``.
 
     ``decimals`` is how many there can be, None for any number; ``limits`` from where to where it can go.
@@ -118,7 +125,7 @@ def plain_number(text, *, decimals=None, limits=ANY):
     >>> plain_number("1.200", decimals=0), plain_number("1.200", limits=(1, 30))
     ('1200', '1.200')
     """
-    typed = str(text).strip()
+    typed = text.strip()
     number = typed.replace("−", "-")
     sign, digits = (number[0], number[1:]) if number[:1] in ("-", "+") else ("", number)
     digits = without_spaces(digits)
@@ -134,12 +141,12 @@ def plain_number(text, *, decimals=None, limits=ANY):
     return sign + meant if meant.strip("0.") else sign.strip("-") + meant
 
 
-def _no_number(typed):
+def _no_number(typed: str) -> Unreadable:
     shown = typed if len(typed) <= 20 else typed[:19] + "…"
     return Unreadable(f"“{shown}” is not a number: write digits, with a comma or point for decimals.")
 
 
-def _check_groups(digits, mark):
+def _check_groups(digits: str, mark: str) -> None:
     first, *groups = digits.split(mark)
     if not 1 <= len(first) <= 3 or any(len(group) != 3 for group in groups):
         raise Unreadable("its digits are not grouped by three")

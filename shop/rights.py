@@ -1,6 +1,11 @@
 """Who may do what: the one table of rights, by role."""
 
+from typing import TYPE_CHECKING
+
 from django.core.exceptions import PermissionDenied
+
+if TYPE_CHECKING:
+    from shop.models import Person
 
 EVERYONE = frozenset({"owner", "technician", "counter"})
 BENCH = frozenset({"owner", "technician"})
@@ -26,7 +31,7 @@ RIGHTS = {
 }
 
 
-def allows(role, right):
+def allows(role: str, right: str) -> bool:
     """Whether a role has a right; an unknown right is a mistake in the program, not a refusal."""
     return role in RIGHTS[right]
 
@@ -35,7 +40,7 @@ class NotAllowed(PermissionDenied):
     """A role may not do this; any other refusal is of how things stand."""
 
 
-def require(person, right):
+def require(person: "Person", right: str) -> None:
     """Raise NotAllowed unless the person has the right."""
     if not person.may(right):
         raise NotAllowed(f"{person.get_role_display()} may not do this.")

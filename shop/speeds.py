@@ -7,7 +7,7 @@ MIN_RPM, MAX_RPM = 50, 10_000
 MAX_SPEEDS = 24  # what a person steps through, and a tablet shows
 
 
-def read_speeds(text):
+def read_speeds(text: str) -> list[int]:
     """The speeds in a line, or a ValueError that says which one is wrong and what to write.
 
     >>> read_speeds("300, 400; 1000")
@@ -28,7 +28,7 @@ def read_speeds(text):
     return speeds
 
 
-def _speed(word):
+def _speed(word: str) -> int:
     if not (word.isascii() and word.isdecimal()):
         raise ValueError(f"“{word[:20]}” is no whole speed: write rpm in digits, with commas between.")
     speed = int(word[:9])

@@ -10,12 +10,12 @@ FIRST_FIXED = (3, 51, 3)
 FIXED_BRANCHES = {(3, 44): 6, (3, 50): 7}
 
 
-def log_is_safe(version=sqlite3.sqlite_version_info):
+def log_is_safe(version: tuple[int, ...] = sqlite3.sqlite_version_info) -> bool:
     major, minor, patch = version[:3]
     fixed_from = FIXED_BRANCHES.get((major, minor))
     return (major, minor, patch) >= FIRST_FIXED or (fixed_from is not None and patch >= fixed_from)
 
 
-def journal_mode(version=sqlite3.sqlite_version_info):
+def journal_mode(version: tuple[int, ...] = sqlite3.sqlite_version_info) -> str:
     """With the write-ahead log readers don't wait for a writer; with the rollback journal they do."""
     return "WAL" if log_is_safe(version) else "DELETE"

@@ -34,7 +34,7 @@ class StockMove(models.Model):
         abstract = True
         ordering = ["pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.quantity:+d}"
 
 
