@@ -1,9 +1,28 @@
 """What the runs of a build come to: in the band or not, and all that a card and a sheet say of them."""
 
+from dataclasses import dataclass
+
 from curves.judging import proof, timing
 from curves.judging import verdicts as judging
 from curves.rows import convert, queries
-from curves.rows.results import CurveSummary, Verdicts
+from curves.rows.results import CurveSummary
+
+
+@dataclass(frozen=True)
+class Verdicts:
+    """Whether the springs are found, and what the final run is."""
+
+    springs: proof.Springs
+    final: proof.Proof | None = None  # None: no final run was read
+
+    @property
+    def latest_in_band(self) -> bool | None:
+        """Whether what hangs in the unit was read inside the band; None: not to be told yet."""
+        return self.springs.in_band
+
+    @property
+    def is_proved(self) -> bool:
+        return self.final is not None and self.final.is_proved
 
 
 def verdicts(build, *, cylinders=None):

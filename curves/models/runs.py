@@ -153,5 +153,6 @@ class VacuumReading(models.Model):
         return f"{self.advance_deg:g} at {self.vacuum_kpa:g} kPa"
 
 
+AnyReading = Reading | SparkReading | DwellReading | VacuumReading
 # The kinds of what is read in a run, each by the name that the bench sends it under.
 KINDS = {"reading": Reading, "spark": SparkReading, "dwell": DwellReading, "vacuum": VacuumReading}

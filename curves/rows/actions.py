@@ -1,15 +1,20 @@
 """Writing curve work and the drawer: each call one transaction, with right and lock checked."""
 
+from __future__ import annotations
+
 from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from typing import Any
 
 from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
-from curves.models import Reading, Run, Target, TargetPoint
+from curves.models import Build, Reading, Run, Spring, Target, TargetPoint
 from curves.rows import queries, stock
 from curves.rows.locks import Locked, require_unlocked
 from curves.rows.recording import OffTheCard, keep_at_ratio, keep_numbers, put, take_back
+from shop.models import Person
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
 
@@ -30,7 +35,9 @@ __all__ = [
 
 
 @transaction.atomic
-def add_run(build, values, readings, *, by):
+def add_run(
+    build: Build, values: dict[str, Any], readings: Sequence[tuple[float, float, bool]], *, by: Person
+) -> Run:
     """Make a run of its values and its readings, (speed, advance, falling) in the run's frame."""
     require(by, "edit_curve")
     require_unlocked(build)
@@ -43,7 +50,15 @@ def add_run(build, values, readings, *, by):
 
 
 @transaction.atomic
-def change_run(run, values, readings, *, by, version, typed_in=None):
+def change_run(
+    run: Run,
+    values: dict[str, Any],
+    readings: Sequence[tuple[float, float, bool]],
+    *,
+    by: Person,
+    version: int,
+    typed_in: str | None = None,
+) -> None:
     """Write a run anew, from a version of it that the writer has seen.
 
     ``typed_in`` names the frame that its numbers were said to be in, if they are to stand in the new one.
@@ -69,7 +84,7 @@ def change_run(run, values, readings, *, by, version, typed_in=None):
 
 
 @transaction.atomic
-def take_off_run(run, *, by, removed=True):
+def take_off_run(run: Run, *, by: Person, removed: bool = True) -> None:
     """Take a run off the card, or put it back; its readings stay either way.
 
     Taken off, its springs go back to the drawer, and those of the run before it hang in the unit again as far
@@ -83,7 +98,14 @@ def take_off_run(run, *, by, removed=True):
 
 
 @transaction.atomic
-def save_target(build, values, points, *, by, version):
+def save_target(
+    build: Build,
+    values: dict[str, Any],
+    points: Iterable[tuple[float, float, float]],
+    *,
+    by: Person,
+    version: int,
+) -> Target:
     """Write the band and its points (crank rpm, crank deg, tolerance). Version 0: there was none."""
     require(by, "edit_curve")
     require_unlocked(build)
@@ -105,7 +127,7 @@ def save_target(build, values, points, *, by, version):
 
 
 @transaction.atomic
-def save_head(build, values, *, by, version):
+def save_head(build: Build, values: dict[str, Any], *, by: Person, version: int) -> None:
     """Write what was measured of the head; what was typed in crank degrees stands at another ratio too."""
     require(by, "edit_curve")
     require_unlocked(build)
@@ -117,7 +139,7 @@ def save_head(build, values, *, by, version):
 
 
 @transaction.atomic
-def choose_figures(spring, chosen, *, by, version):
+def choose_figures(spring: Spring, chosen: str, *, by: Person, version: int) -> None:
     """Say which figures of a spring count: its own, what jobs taught, or (empty) what is newer."""
     require(by, "edit_drawer")
     spring.chosen = chosen
@@ -126,7 +148,7 @@ def choose_figures(spring, chosen, *, by, version):
 
 
 @transaction.atomic
-def save_spring(spring, values, *, by, version=None):
+def save_spring(spring: Spring, values: dict[str, Any], *, by: Person, version: int | None = None) -> None:
     """Write a spring of the drawer; one without a key is new, and ``quantity`` is its first count."""
     require(by, "edit_drawer")
     first_count = values.pop("quantity", 0) if spring.pk is None else 0
@@ -139,13 +161,13 @@ def save_spring(spring, values, *, by, version=None):
         save_versioned(spring, version, list(values))
 
 
-def _teaching(run):
+def _teaching(run: Run):
     """All of a run that teaches of its springs."""
     rows = Reading.objects.filter(run=run).values_list("speed_rpm", "advance_deg", "falling")
     return run.frame, queries.pair_and_bends(run), list(rows)
 
 
-def _write_readings(run, readings, stood=()):
+def _write_readings(run: Run, readings: Iterable[tuple[float, float, bool]], stood: Sequence[Reading] = ()):
     """Write readings in order. One that stood before keeps its key: a tablet may still be sending it."""
     keys = defaultdict(list)
     for row in stood:

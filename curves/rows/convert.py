@@ -1,32 +1,39 @@
 """The only place that knows both the rows of a build and the arrays of the engine."""
 
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from typing import Any
+
 import numpy as np
 
 from curves import engine
+from curves.engine.arrays import Floats
 from curves.engine.springs.spring import within_range
 from curves.engine.trigger.points import TURN_DEG
-from curves.models import Frame, Spring
+from curves.models import Build, Frame, HeadType, Reading, Run, SparkReading, Spring, SpringCorrection, Target
 
 Counts = engine.Spring  # what counts of a spring, for those who name no arrays
 LOOSE = {"rate_sd": None, "free_length_sd_mm": None, "initial_tension_sd": None}
 
 
-def drive_of(build):
+def drive_of(build: Build) -> engine.Drive:
     """How this build's shaft and crank turn together."""
     return engine.Drive(build.crank_per_shaft)
 
 
-def shaft_speed(value, frame, drive):
+def shaft_speed(value: float, frame: str, drive: engine.Drive) -> float:
     """A speed typed in a frame, as shaft rpm."""
     return drive.to_shaft_rpm(value) if frame == Frame.CRANK else value
 
 
-def shaft_angle(value, frame, drive):
+def shaft_angle(value: float, frame: str, drive: engine.Drive) -> float:
     """An angle typed in a frame, as shaft degrees."""
     return drive.to_shaft_deg(value) if frame == Frame.CRANK else value
 
 
-def spring_of(spring, *, position=None, build=None):
+def spring_of(spring: Spring, *, position: str | None = None, build: Build | None = None) -> engine.Spring:
     """A spring of the drawer as the engine knows it; a figure that nobody knows stays None.
 
     With a position and a build, what other jobs taught of it there may count instead of its own figures: see
@@ -45,7 +52,7 @@ def spring_of(spring, *, position=None, build=None):
     )
 
 
-def _tension_sd(spring):
+def _tension_sd(spring: Spring) -> dict[str, Any]:
     """The relative error of the initial tension, where a weighing told it and there is one."""
     known, tension = spring.initial_tension_sd_n, spring.initial_tension_n
     if known is None or not tension:
@@ -53,7 +60,7 @@ def _tension_sd(spring):
     return {"initial_tension_sd": within_range("initial_tension_sd", known / tension)}
 
 
-def correction_for(spring, position, build=None):
+def correction_for(spring: Spring, position: str, build: Build | None = None) -> SpringCorrection | None:
     """The correction that counts for a spring in a place, or None where its own figures do.
 
     The newest in use, unless the spring was weighed after it was learned: a scale sees the spring itself. A
@@ -64,7 +71,9 @@ def correction_for(spring, position, build=None):
     return newest_correction(spring, position, build, since=None if spring.chosen else spring.weighing_at)
 
 
-def newest_correction(spring, position, build=None, *, since=None):
+def newest_correction(
+    spring: Spring, position: str, build: Build | None = None, *, since: datetime | None = None
+) -> SpringCorrection | None:
     """The newest correction in use for a spring in a place, learned after a moment, or None.
 
     A build's own correction never counts for it, nor one that was learned on top of it: its runs would be
@@ -82,7 +91,7 @@ def newest_correction(spring, position, build=None, *, since=None):
     return max(counting, key=lambda one: (one.learned_at, one.pk), default=None)
 
 
-def corrected_of(spring, correction):
+def corrected_of(spring: Spring, correction: SpringCorrection) -> engine.Spring:
     """A spring with the figures of a correction."""
     return engine.Spring(
         spring.label,
@@ -96,7 +105,7 @@ def corrected_of(spring, correction):
     )
 
 
-def correction_values(found):
+def correction_values(found: engine.Spring) -> dict[str, Any]:
     """What is kept of a spring as a calibration found it."""
     return {
         "rate_n_per_mm": found.rate_n_per_mm,
@@ -109,12 +118,12 @@ def correction_values(found):
     }
 
 
-def unknown_spring(run, position):
+def unknown_spring(run: Run, position: str) -> engine.Spring:
     """What hung in the unit when it came in: a spring of its own, nothing known about it."""
     return engine.Spring(f"{position} as it was in run {run.number} ({run.pk})", None, None, None, **LOOSE)
 
 
-def learned_of(head_type):
+def learned_of(head_type: HeadType | None) -> engine.LearnedType | None:
     """What the handed-back heads of a type were found to be, or None while nothing was learned."""
     said = head_type.learned if head_type else None
     if not said:
@@ -123,7 +132,7 @@ def learned_of(head_type):
     return engine.LearnedType(tuple(said["mean"]), covariance, said["heads"])
 
 
-def head_of(build, *, learned=None):
+def head_of(build: Build, *, learned: engine.LearnedType | None = None) -> engine.Head:
     """The advance head as measured; the travel measured rules, the one stamped is only a fallback."""
     measured = build.travel_measured_deg
     # A stamping is often off by a degree or two.
@@ -137,12 +146,14 @@ def head_of(build, *, learned=None):
     )
 
 
-def readings_of(rows, frame, drive):
+def readings_of(rows: Iterable[Reading], frame: str, drive: engine.Drive) -> engine.Readings:
     """Readings typed in a frame (rows with speed, advance, falling) as checked arrays in the shaft frame."""
     return typed_readings([(row.speed_rpm, row.advance_deg, row.falling) for row in rows], frame, drive)
 
 
-def typed_readings(values, frame, drive):
+def typed_readings(
+    values: Iterable[tuple[float, float, bool]], frame: str, drive: engine.Drive
+) -> engine.Readings:
     """Readings that no row holds yet, (speed, advance, falling) as typed, in the shaft frame."""
     speeds, advances, falling = zip(*values, strict=True)
     return engine.Readings(
@@ -152,25 +163,27 @@ def typed_readings(values, frame, drive):
     )
 
 
-def run_readings(run, drive):
+def run_readings(run: Run, drive: engine.Drive) -> engine.Readings | None:
     """A run's readings in the shaft frame, or None while it has none."""
     rows = list(run.readings.all())
     return readings_of(rows, run.frame, drive) if rows else None
 
 
-def pair_of(run, build, springs=None):
+def pair_of(
+    run: Run, build: Build, springs: Mapping[int, Spring] | None = None
+) -> tuple[engine.Spring, engine.Spring | None]:
     """The two springs of a run as the engine knows them; ``springs`` holds rows with their corrections."""
     if run.primary is None:
         return unknown_spring(run, "primary"), unknown_spring(run, "secondary")
     rows = springs or {}
-    primary, secondary = (row and rows.get(row.pk, row) for row in (run.primary, run.secondary))
-    return (
-        spring_of(primary, position=Spring.Position.PRIMARY, build=build),
-        secondary and spring_of(secondary, position=Spring.Position.SECONDARY, build=build),
-    )
+    primary = spring_of(rows.get(run.primary.pk, run.primary), position=Spring.Position.PRIMARY, build=build)
+    if run.secondary is None:
+        return primary, None
+    secondary = rows.get(run.secondary.pk, run.secondary)
+    return primary, spring_of(secondary, position=Spring.Position.SECONDARY, build=build)
 
 
-def sparks_of(rows, cylinders):
+def sparks_of(rows: Iterable[SparkReading], cylinders: int) -> tuple[list[Floats], list[float]]:
     """Whole turns of spark readings: the angle of each spark [shaft deg] by turn and cylinder, and the speed
     of each turn. At each speed as many turns count as every cylinder was read."""
     nominal = np.arange(cylinders) * (TURN_DEG / cylinders)
@@ -186,14 +199,15 @@ def sparks_of(rows, cylinders):
     return turns, speeds
 
 
-def target_of(target, drive, *, initial_crank_deg=None):
+def target_of(
+    target: Target | None, drive: engine.Drive, *, initial_crank_deg: float | None = None
+) -> engine.Target | None:
     """The band in the shaft frame, or None while it has no points.
 
     Without an initial timing it is the band of the centrifugal curve alone, as a bench reads it. With
     one, it is the band of the timing a light reads, and the initial timing may move in the range agreed.
     """
-    points = list(target.points.all()) if target else []
-    if not points:
+    if target is None or not (points := list(target.points.all())):
         return None
     added, allowed = 0.0, (0.0, 0.0)
     if initial_crank_deg is not None:
@@ -210,12 +224,12 @@ def target_of(target, drive, *, initial_crank_deg=None):
     )
 
 
-def band_below(target, initial_deg):
+def band_below(target: engine.Target, initial_deg: float) -> engine.Target:
     """The band of the centrifugal curve once the initial timing is set [shaft degree]."""
     return engine.Target(target.speed_rpm, target.advance_deg - initial_deg, target.tolerance_deg)
 
 
-def travel_in_crank_deg(build):
+def travel_in_crank_deg(build: Build) -> float | None:
     """The travel that counts, in crank degrees, or None."""
     travel = build.travel_measured_deg if build.travel_measured_deg is not None else build.travel_stamped_deg
     return None if travel is None else drive_of(build).to_crank_deg(travel)

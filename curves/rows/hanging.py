@@ -15,7 +15,10 @@ brings them home and fits nothing; one with A and C fits C, and B is its owner's
 was put in comes home, and A and B leave with the unit.
 """
 
+from __future__ import annotations
+
 from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from curves.models import Run, SpringMove
@@ -32,7 +35,7 @@ class Held:
     came: int = 0
 
     @property
-    def count(self):
+    def count(self) -> int:
         return self.put_in + self.came
 
 
@@ -44,7 +47,7 @@ class Account:
     brought: int
 
 
-def account(moves):
+def account(moves: Iterable[tuple[str, int]]) -> Account:
     """The Account of one spring in one unit from its moves, (kind, quantity) in order.
 
     The moves that a unit was opened with come before any other. Its own are the last to leave it.
@@ -66,7 +69,9 @@ class Hanging:
     Springs are keys, and several of them {key: count}.
     """
 
-    def __init__(self, runs, brought):
+    def __init__(
+        self, runs: Iterable[tuple[str, int | None, int | None]], brought: Mapping[int, int]
+    ) -> None:
         self.brought = Counter(brought)
         pairs = [(kind, Counter(key for key in pair if key)) for kind, *pair in runs]
         received = [pair for kind, pair in pairs if kind == Run.Kind.AS_RECEIVED and pair]
@@ -78,23 +83,23 @@ class Hanging:
         self.kind = Kind.FITTED if self.named in finals else Kind.OUT
         self.final = finals[-1] if finals else None
 
-    def wanted(self, key):
+    def wanted(self, key: int) -> Held:
         """What the unit is to have of a spring of the ledger, as Held."""
         put_in = max(self.named[key] - self.own[key], 0)
         return Held(self.kind, put_in, came=self.brought[key] - self._taken_out(key))
 
-    def left_with(self):
+    def left_with(self) -> Counter[int]:
         """What hung in the unit as it left, rebuilt or not: {spring key: count}."""
         if self.final is None:
             return self.own
         return self.final if self._is_whole else self.final | self.own
 
     @property
-    def _is_whole(self):
+    def _is_whole(self) -> bool:
         """Whether the final run says all that hangs: as many springs as the unit came with."""
-        return self.final.total() >= min(self.own.total(), 2)
+        return self.final is not None and self.final.total() >= min(self.own.total(), 2)
 
-    def _taken_out(self, key):
+    def _taken_out(self, key: int):
         if self.final is None or not self._is_whole:
             return 0
         return max(min(self.brought[key], self.own[key]) - max(self.final[key], self.named[key]), 0)

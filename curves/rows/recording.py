@@ -1,8 +1,13 @@
 """Single readings as they come in from the bench: each under a key given where it was typed, so that one sent
 again is the same one; each with a version, so that two tablets never overwrite each other in silence."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import isfinite
+from typing import Any
+from uuid import UUID
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
@@ -10,9 +15,10 @@ from django.db.models import F, Max
 from django.utils import timezone
 
 from curves import engine
-from curves.models import KINDS, Build, Frame, Reading, Run, TakenBack
+from curves.models import KINDS, AnyReading, Build, Frame, Reading, Run, TakenBack
 from curves.rows import convert, frames
 from curves.rows.locks import require_unlocked
+from shop.models import Person
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
 
@@ -24,16 +30,16 @@ MAX_OF_A_KIND = 500  # in one run
 class Written:
     """A reading as it now stands, and what it was before: None for a new one."""
 
-    row: object
+    row: AnyReading
     before: dict | None
     after: dict
 
     @property
-    def is_new(self):
+    def is_new(self) -> bool:
         return self.before is None
 
     @property
-    def is_changed(self):
+    def is_changed(self) -> bool:
         return self.before is not None and self.before != self.after
 
 
@@ -42,7 +48,9 @@ class OffTheCard(PermissionDenied):
 
 
 @transaction.atomic
-def put(run, kind, key, values, *, by, version=None):
+def put(
+    run: Run, kind: str, key: UUID, values: dict[str, Any], *, by: Person, version: int | None = None
+) -> Written:
     """Write one reading of a kind in ``KINDS`` and return what was ``Written``.
 
     Without a version it is new; the same values under the same key are the same reading, sent again. With
@@ -72,7 +80,7 @@ def put(run, kind, key, values, *, by, version=None):
 
 
 @transaction.atomic
-def take_back(run, kind, key, *, by, version=None):
+def take_back(run: Run, kind: str, key: UUID, *, by: Person, version: int | None = None) -> AnyReading | None:
     """Delete one reading, from the version seen (None: as it was first written); return it, None if gone.
 
     The tablet may have given up waiting for the answer to its first send, which then comes in after this.
@@ -90,30 +98,30 @@ def take_back(run, kind, key, *, by, version=None):
     return row
 
 
-def holds_readings(run):
+def holds_readings(run: Run) -> bool:
     """Whether anything was read in a run; up to four queries."""
     return any(model.objects.filter(run=run).exists() for model in KINDS.values())
 
 
-def beyond_as_typed(run, before, now):
+def beyond_as_typed(run: Run, before: str, now: str) -> str:
     """The first reading beside the sweep that no instrument reads, were its number in another frame."""
     return next((said for _, _, said in _refused(_as_typed(run, before, now))), "")
 
 
-def beyond_at_ratio(build, ratio):
+def beyond_at_ratio(build: Build, ratio: float) -> str:
     """The same were the head's ratio another: the numbers of crank runs stand as they were typed."""
     for _, row, said in _refused(_at_ratio(build, ratio)):
         return f"{row.run}: {said}"
     return ""
 
 
-def keep_numbers(run, before, now):
+def keep_numbers(run: Run, before: str, now: str) -> None:
     """Keep the numbers of what was read beside the sweep, as readings in another frame than was said."""
     for model, row, values in _as_typed(run, before, now):
         model.objects.filter(pk=row.pk).update(version=F("version") + 1, **values)
 
 
-def keep_at_ratio(build, ratio):
+def keep_at_ratio(build: Build, ratio: float) -> None:
     """Let what was typed beside the sweeps of crank runs, on the card or off it, stand at another ratio.
 
     Their sweeps are kept as typed; so both readings of one run go on to follow alike.
@@ -122,7 +130,7 @@ def keep_at_ratio(build, ratio):
         model.objects.filter(pk=row.pk).update(**values)
 
 
-def _refused(rows):
+def _refused(rows: Iterator[tuple[type[Any], Any, dict[str, Any]]]):
     for model, row, values in rows:
         try:
             _check(model, values)
@@ -130,7 +138,7 @@ def _refused(rows):
             yield model, row, f"{row._meta.verbose_name.capitalize()}, {row}: {' '.join(error.messages)}"
 
 
-def _at_ratio(build, ratio):
+def _at_ratio(build: Build, ratio: float):
     before = engine.Drive(Build.objects.values_list("crank_per_shaft", flat=True).get(pk=build.pk))
     for kind, fields in frames.KEPT_AT_THE_SHAFT.items():
         for row in KINDS[kind].objects.filter(run__build=build, run__frame=Frame.CRANK).select_related("run"):
@@ -138,7 +146,7 @@ def _at_ratio(build, ratio):
             yield KINDS[kind], row, frames.at_ratio(kind, values, before, engine.Drive(ratio))
 
 
-def _as_typed(run, before, now):
+def _as_typed(run: Run, before: str, now: str):
     drive = convert.drive_of(run.build)
     for kind, fields in frames.KEPT_AT_THE_SHAFT.items():
         for row in KINDS[kind].objects.filter(run=run):
@@ -146,7 +154,7 @@ def _as_typed(run, before, now):
             yield KINDS[kind], row, frames.as_typed(kind, values, before, now, drive)
 
 
-def _hold(run):
+def _hold(run: Run):
     """Keep other writers off the build until the transaction ends, if it may be written on."""
     require_unlocked(run.build)
     stands = Run.objects.get(pk=run.pk)
@@ -156,7 +164,7 @@ def _hold(run):
         raise ValidationError(f"{run} is read in {stands.get_frame_display()} degrees now: send it again.")
 
 
-def _check(model, values):
+def _check(model: type[Any], values: dict[str, Any]):
     """Refuse what no instrument reads; the limits stand at the model's fields."""
     for name, value in values.items():
         field = model._meta.get_field(name)
@@ -165,7 +173,7 @@ def _check(model, values):
         field.clean(value, None)
 
 
-def _place(run, model):
+def _place(run: Run, model: type[Any]):
     """The next place in the run; only a sweep keeps the order in which it was read."""
     rows = model.objects.filter(run=run)
     if rows.count() >= MAX_OF_A_KIND:
@@ -176,7 +184,7 @@ def _place(run, model):
     return {"position": 0 if last is None else last + 1}
 
 
-def _touch(run, kind):
+def _touch(run: Run, kind: str):
     """Whoever has the whole run open elsewhere must see that it has changed; a sweep teaches anew."""
     read = {"read_at": timezone.now()} if kind == SWEEP else {}
     Run.objects.filter(pk=run.pk).update(version=F("version") + 1, **read)

@@ -1,7 +1,10 @@
 """What a build's curve work comes to, as frozen numbers and words: what cards, sheets and guards read."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
 
+from curves import engine
 from curves.engine.bands.band import EDGE_DEG
 from curves.models import Run
 
@@ -19,12 +22,12 @@ class InBoth:
     crank_error: float | None = None
 
     @classmethod
-    def speed(cls, shaft_rpm, drive):
+    def speed(cls, shaft_rpm: float, drive: engine.Drive) -> InBoth:
         """A speed of the shaft frame in both."""
         return cls(float(shaft_rpm), drive.to_crank_rpm(float(shaft_rpm)))
 
     @classmethod
-    def angle(cls, shaft_deg, drive):
+    def angle(cls, shaft_deg: float, drive: engine.Drive) -> InBoth:
         """An angle of the shaft frame in both."""
         return cls(float(shaft_deg), drive.to_crank_deg(float(shaft_deg)))
 
@@ -82,9 +85,9 @@ class SettingRow:
     is_idle: bool = False
 
     @property
-    def is_outside(self):
+    def is_outside(self) -> bool:
         """Whether what the light must read lies outside what was agreed: the curve does."""
-        if self.low_crank_deg is None:
+        if self.low_crank_deg is None or self.high_crank_deg is None:
             return False
         return not self.low_crank_deg - EDGE_DEG <= self.crank_deg <= self.high_crank_deg + EDGE_DEG
 
@@ -95,23 +98,6 @@ class CurveWarning:
 
     kind: str
     text: str
-
-
-@dataclass(frozen=True)
-class Verdicts:
-    """Whether the springs are found, and what the final run is."""
-
-    springs: object  # a proof.Springs
-    final: object | None = None  # a proof.Proof; None: no final run was read
-
-    @property
-    def latest_in_band(self):
-        """Whether what hangs in the unit was read inside the band; None: not to be told yet."""
-        return self.springs.in_band
-
-    @property
-    def is_proved(self):
-        return self.final is not None and self.final.is_proved
 
 
 @dataclass(frozen=True)
@@ -128,17 +114,17 @@ class CurveSummary:
     total_crank_deg: float | None = None
     warnings: tuple[CurveWarning, ...] = field(default=())
     # Of the runs before a final one that was judged: (run, warning), said beside their own run only.
-    earlier: tuple[tuple, ...] = ()
+    earlier: tuple[tuple[Run, CurveWarning], ...] = ()
 
     @property
-    def latest_in_band(self):
+    def latest_in_band(self) -> bool | None:
         return self.latest.in_band if self.latest else None
 
     @property
-    def final_in_band(self):
+    def final_in_band(self) -> bool | None:
         return self.final.in_band if self.final else None
 
     @property
-    def judged(self):
+    def judged(self) -> RunSummary | None:
         """The run that the setting card and the begin of advance are taken from."""
         return self.final or self.latest or self.as_received

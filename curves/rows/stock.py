@@ -6,15 +6,20 @@ A spring's ``quantity`` is what lies in the drawer: the sum of its moves, writte
 under the lock of its row. Practice springs have no ledger.
 """
 
+from __future__ import annotations
+
 from collections import Counter, defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from typing import Any
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
-from django.db.models import Case, F, IntegerField, Value, When
+from django.db.models import Case, F, IntegerField, QuerySet, Value, When
 
 from curves.models import Build, Run, Spring, SpringMove
 from curves.rows import queries
 from curves.rows.hanging import Account, Hanging, Held, account
+from shop.models import Person
 from shop.rights import require
 from shop.versions import Conflict
 
@@ -27,22 +32,22 @@ HUNG = "hung in a unit that came back, and was in no ledger"
 class NotInDrawer(PermissionDenied):
     """More springs of a kind are wanted than are free; ``builds`` are the open units that have the others."""
 
-    def __init__(self, spring, wanted, builds):
+    def __init__(self, spring: Spring, wanted: int, builds: Sequence[int]) -> None:
         self.spring, self.wanted, self.builds = spring, wanted, builds
         super().__init__(f"{spring}: {wanted} wanted, {spring.quantity} in the drawer.")
 
 
-def held_in(builds, **only):
+def held_in(builds: Any, **only: Any) -> dict[tuple[int, int], Held]:
     """What units have of the ledger now: {(spring key, build key): Held}, in one query."""
     return {place: one.held for place, one in _accounts(builds, **only).items() if one.held.count}
 
 
-def in_unit(build):
+def in_unit(build: Build) -> dict[int, Held]:
     """What one unit has of the ledger: {spring key: Held}."""
     return {spring: held for (spring, _), held in held_in([build.pk]).items()}
 
 
-def with_held(springs, build):
+def with_held(springs: QuerySet[Spring], build: Build) -> QuerySet[Spring]:
     """Springs, each with how many of it are at hand in one unit as ``held``: its own, and what was put in."""
     if build.is_practice:
         return springs.annotate(held=Value(0))
@@ -56,7 +61,7 @@ def with_held(springs, build):
 
 
 @transaction.atomic
-def settle(build, *, by, strict=True):
+def settle(build: Build, *, by: Person, strict: bool = True) -> None:
     """Let the ledger say of a unit what its runs say, by the rule of ``curves.rows.hanging``.
 
     Called again, it changes nothing. Not ``strict``, what is not free any more is left where it is; else
@@ -73,7 +78,7 @@ def settle(build, *, by, strict=True):
 
 
 @transaction.atomic
-def come_home(build, *, by):
+def come_home(build: Build, *, by: Person) -> None:
     """Bring back what is out for trial, as a unit is handed back; what was fitted goes with it."""
     _hold(build)
     accounts = _accounts_of(build)
@@ -82,7 +87,7 @@ def come_home(build, *, by):
 
 
 @transaction.atomic
-def give_back(build, *, by):
+def give_back(build: Build, *, by: Person) -> None:
     """Bring back what was put into a unit, as its work ends unfinished; what it came with leaves in it."""
     _hold(build)
     accounts = _accounts_of(build)
@@ -90,7 +95,7 @@ def give_back(build, *, by):
 
 
 @transaction.atomic
-def take_over(old, new, *, by):
+def take_over(old: Build, new: Build, *, by: Person) -> None:
     """Let the springs that a unit left with be its own under a new build, as it is back.
 
     What left before there was a ledger, or was the unit's own, is counted first: the drawer stays as it is.
@@ -109,7 +114,7 @@ def take_over(old, new, *, by):
 
 
 @transaction.atomic
-def count(spring, counted, *, seen, by, note=""):
+def count(spring: Spring, counted: int, *, seen: int, by: Person, note: str = "") -> None:
     """Write down how many lie in the drawer; Conflict when a move was made since ``seen`` was shown."""
     require(by, "edit_drawer")
     row = _locked([spring.pk])[spring.pk]
@@ -119,7 +124,7 @@ def count(spring, counted, *, seen, by, note=""):
 
 
 @transaction.atomic
-def receive(spring, quantity, *, by, note=""):
+def receive(spring: Spring, quantity: int, *, by: Person, note: str = "") -> None:
     """Put new springs into the drawer."""
     require(by, "edit_drawer")
     row = _locked([spring.pk])[spring.pk]
@@ -129,7 +134,7 @@ def receive(spring, quantity, *, by, note=""):
 
 
 @transaction.atomic
-def scrap(spring, quantity, *, by, note=""):
+def scrap(spring: Spring, quantity: int, *, by: Person, note: str = "") -> None:
     """Throw springs away; what hangs in a unit comes back first."""
     require(by, "edit_drawer")
     row = _locked([spring.pk])[spring.pk]
@@ -138,13 +143,13 @@ def scrap(spring, quantity, *, by, note=""):
     _write(row, Kind.SCRAPPED, -quantity, by, note=note)
 
 
-def open_stock(spring, quantity, *, by):
+def open_stock(spring: Spring, quantity: int, *, by: Person) -> None:
     """The first count of a spring that is new."""
     if quantity:
         _write(spring, Kind.COUNTED, quantity, by)
 
 
-def _accounts(builds, **only):
+def _accounts(builds: Any, **only: Any):
     """{(spring key, build key): Account}, in one query."""
     moves = defaultdict(list)
     rows = SpringMove.objects.filter(build__in=builds, **only).order_by("pk")
@@ -153,15 +158,15 @@ def _accounts(builds, **only):
     return {place: account(them) for place, them in moves.items()}
 
 
-def _accounts_of(build):
+def _accounts_of(build: Build):
     return {spring: one for (spring, _), one in _accounts([build.pk]).items()}
 
 
-def _brought(accounts):
+def _brought(accounts: dict[int, Account]):
     return {key: one.brought for key, one in accounts.items()}
 
 
-def _hanging(build, accounts):
+def _hanging(build: Build, accounts: dict[int, Account]):
     """What hangs in a unit by its runs as they stand in the database."""
     runs = Run.objects.filter(build=build, removed=False).order_by("number")
     if Build.objects.filter(pk=build.pk, unrepaired=True).exists():
@@ -169,7 +174,13 @@ def _hanging(build, accounts):
     return Hanging(runs.values_list("kind", "primary", "secondary"), _brought(accounts))
 
 
-def _bring_to(build, accounts, wanted, by, must=()):
+def _bring_to(
+    build: Build,
+    accounts: dict[int, Account],
+    wanted: Mapping[int, Held],
+    by: Person,
+    must: Collection[int] = (),
+):
     """Write the moves that lead to what a unit is to have of each spring, and no other.
 
     What a unit came with is filled first. Of what ``must`` names there have to be enough: else NotInDrawer.
@@ -190,25 +201,25 @@ def _bring_to(build, accounts, wanted, by, must=()):
                 _write(spring, kind, quantity, by, build)
 
 
-def _hold(build):
+def _hold(build: Build):
     """Keep others from moving springs to or from a unit until the transaction ends."""
     Build.objects.select_for_update(no_key=True).get(pk=build.pk)
 
 
-def _elsewhere(key, build):
+def _elsewhere(key: int, build: Build):
     """The open units, but for this one, that springs of a kind were put into; their keys."""
     others = SpringMove.objects.filter(spring=key, build__locked=False).exclude(build=build)
     found = held_in(others.values("build"), spring=key)
     return sorted(place for (_, place), held in found.items() if held.put_in)
 
 
-def _locked(keys):
+def _locked(keys: Iterable[int]):
     """The rows of springs, locked in one order, so that two units never wait for each other."""
     rows = Spring.objects.select_for_update(no_key=True).filter(pk__in=keys).order_by("pk")
     return {row.pk: row for row in rows}
 
 
-def _write(spring, kind, quantity, by, build=None, note=""):
+def _write(spring: Spring, kind: str, quantity: int, by: Person, build: Build | None = None, note: str = ""):
     SpringMove.objects.create(spring=spring, kind=kind, quantity=quantity, by=by, build=build, note=note)
     Spring.objects.filter(pk=spring.pk).update(quantity=F("quantity") + quantity)
     spring.quantity += quantity

@@ -1,0 +1,8 @@
+"""Names for the arrays that go through the engine; their shapes and units stand in the docstrings."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.floating]
+Flags = NDArray[np.bool_]
+Indices = NDArray[np.integer]
