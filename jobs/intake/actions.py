@@ -4,8 +4,10 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 
+from jobs.intake.returned import carried_over
 from jobs.models import Engine, Job
 from jobs.record.noting import changes, note
+from jobs.rules.agreed_for import engine_agreed_for
 from jobs.rules.agreement import agreement_of, asked_of
 from jobs.rules.guards import lock_open_card
 from shop.rights import require
@@ -52,7 +54,10 @@ def change_owner(job, customer, *, by, version):
 
 @transaction.atomic
 def change_engine(job, data, *, by, version):
-    """Write the engine of a card; one that another card also shows is copied first, so that card keeps it."""
+    """Write the engine of a card; one that another card also shows is copied first, so that card keeps it.
+
+    A target that came along from the unit's earlier card stays that card's engine's, whatever is typed here.
+    """
     require(by, "edit_intake")
     lock_open_card(job)
     engine = Engine.objects.get(pk=job.engine_id) if job.engine_id else Engine()
@@ -64,7 +69,9 @@ def change_engine(job, data, *, by, version):
         setattr(engine, name, value)
     engine.save()
     job.engine = engine
-    save_versioned(job, version, ["engine"])
+    if (carried := carried_over(job)) and carried.target:
+        job.agreed_for = engine_agreed_for(carried.job, engine)
+    save_versioned(job, version, ["engine", "agreed_for"])
     if changed:
         note("changed the engine", job, by, changes=changed)
 

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from curves.models import Run
 from curves.rows import queries, stock
-from jobs.models import Job
+from jobs.models import Ending, Job
 from jobs.search.hits import all_words
 from jobs.search.search_text import words_of
 
@@ -21,6 +21,7 @@ _MEASURED = (
     "primary_stretch_mm_per_deg",
     "secondary_stretch_mm_per_deg",
 )
+_GIVEN_UP = (Ending.KEPT, Ending.SCRAPPED)
 _LOOKED_AT = 200  # of the newest cards with that number anywhere on them
 
 
@@ -32,21 +33,23 @@ class Warranty:
     said: str
 
 
-def warranty_of(job):
+def warranty_of(job, others):
     """The warranty of a card that was handed back, or of the newest before it that was given one; else None.
 
     A unit that came back in time stays in warranty however long the work on it takes, and no return that gave
-    none of its own ends the one before.
+    none of its own ends the one before: only that the unit is no more its owner's does. ``others()``: the
+    other cards of its unit, asked for only where there may be one.
     """
-    if job.warranty_until:
-        return _warranty(job.warranty_until, timezone.localdate())
-    before = job.previous
-    if before is not None and before.warranty_until is None and before.previous_id:
-        earlier = Job.objects.filter(unit=job.unit_id, number__lt=before.number, warranty_until__isnull=False)
-        before = earlier.order_by("number").last()
-    if before is None or before.warranty_until is None:
+    if not (job.warranty_until or job.previous_id):
         return None
-    return _warranty(before.warranty_until, timezone.localdate(job.opened_at), f", from job {before.number}")
+    others = others()
+    earlier = [one for one in others if one.number < job.number and one.warranty_until]
+    given = job if job.warranty_until else max(earlier, key=lambda one: one.number, default=None)
+    if given is None or any(one.ending in _GIVEN_UP and one.number > given.number for one in (job, *others)):
+        return None
+    if given is job:
+        return _warranty(job.warranty_until, timezone.localdate())
+    return _warranty(given.warranty_until, timezone.localdate(job.opened_at), f", from job {given.number}")
 
 
 def _warranty(until, on, source=""):

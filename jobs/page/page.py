@@ -125,7 +125,7 @@ class Card:
 
     @property
     def warranty(self):
-        return warranty_of(self.job)
+        return warranty_of(self.job, lambda: self._others)
 
     @property
     def following(self):

@@ -25,9 +25,11 @@ def earlier_engine_words(job):
     if not job.agreed_for or job.engine is None:
         return ""
     idle = " Only its idle row is of the engine as it is now." if job.engine.idle_crank_rpm else ""
+    now = job.engine.in_full
+    goes_on = "that engine as it is written here" if now == job.agreed_for else now
     return (
         f"Target, initial timing and setting instructions were agreed for {job.agreed_for}; the unit goes on "
-        f"{job.engine.in_full} now. The setting card is the earlier engine's.{idle} Look the timing up and "
+        f"{goes_on} now. The setting card is the earlier engine's.{idle} Look the timing up and "
         "agree it anew before the engine is run."
     )
 

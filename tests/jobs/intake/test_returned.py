@@ -13,6 +13,7 @@ from django.utils import timezone
 from curves.models import Build, Run
 from curves.rows import stock
 from jobs.curvework import actions
+from jobs.intake import actions as intake
 from jobs.intake import opening
 from jobs.models import Engine, Job
 from jobs.moves import actions as actions_of_moves
@@ -81,6 +82,36 @@ def test_unit_that_comes_back_on_another_engine_says_what_its_target_was_agreed_
     assert opening.reopen(same, by=counter).agreed_for == ""
 
 
+def test_engine_typed_anew_on_the_card_of_a_unit_that_came_back_is_not_what_its_target_was_agreed_for(
+    client_as, owner
+):
+    before = handed_back()
+    earlier, new = before.engine.in_full, Job.objects.get(pk=opening.reopen(before, by=owner).pk)
+    stood = {
+        field.name: getattr(new.engine, field.name) for field in Engine._meta.fields if field.name != "id"
+    }
+
+    def typed(**figures):
+        job = Job.objects.get(pk=new.pk)
+        intake.change_engine(job, stood | figures, by=owner, version=job.version)
+        return html.unescape(words(client_as(owner), new))
+
+    page = typed(make="Pellgrove", vehicle="Cruiser", displacement_cc=2200)
+    assert f"agreed for {earlier}; the unit goes on Cruiser: Pellgrove" in page
+    assert f"agreed for {earlier}; the unit goes on that engine as it is written here now" in typed(
+        idle_crank_rpm=710
+    )
+    assert "agreed for" not in typed()  # as it was
+
+
+def test_engine_put_right_after_the_target_was_saved_here_is_what_it_was_agreed_for(owner):
+    new = Job.objects.get(pk=opening.reopen(handed_back(), by=owner).pk)
+    actions.save_target(new, {}, [(1000, 4, 1), (3000, 20, 1)], by=owner, version=1)
+    new = Job.objects.get(pk=new.pk)
+    intake.change_engine(new, {"make": "Pellgrove"}, by=owner, version=new.version)
+    assert Job.objects.get(pk=new.pk).agreed_for == ""
+
+
 def test_target_saved_anew_is_agreed_for_the_engine_as_it_is(client_as, owner):
     given, _ = given_to_another_engine(owner)
     new = Job.objects.get(pk=opening.reopen(given, by=owner).pk)
@@ -130,9 +161,17 @@ def test_unit_that_came_back_in_time_stays_in_warranty(client_as, counter):
     assert "in warranty until" in page
 
 
-def closed_unrepaired(job, by):
-    data = {"things": [], "fee": 0, "labour": 0, "collected_by": "x", "consent_by": "", "reason": "x"}
-    closing.close_unrepaired(job, "returned", data, by=by, version=job.version)
+def closed_unrepaired(job, by, ending="returned"):
+    collected, consent = ("x", "") if ending == "returned" else ("", "x")
+    data = {
+        "things": [],
+        "fee": 0,
+        "labour": 0,
+        "collected_by": collected,
+        "consent_by": consent,
+        "reason": "x",
+    }
+    closing.close_unrepaired(job, ending, data, by=by, version=job.version)
     return Job.objects.get(pk=job.pk)
 
 
@@ -146,6 +185,18 @@ def test_warranty_outlives_a_return_that_gave_none(client_as, owner):
         assert f"in warranty until {until}, from job {first.number}" in page
         Job.objects.filter(pk=job.pk).update(closed_at=timezone.now())
         job.refresh_from_db()
+
+
+@pytest.mark.parametrize("ending", ["kept", "scrapped"])
+def test_what_is_scrapped_or_kept_for_parts_is_in_no_warranty_on_any_of_its_cards(client_as, owner, ending):
+    first = handed_back(warranty_until=timezone.localdate() + timedelta(days=300))
+    second = closed_unrepaired(opening.reopen(first, by=owner), owner, ending)
+    third = opening.reopen(second, by=owner)  # kept for parts, and rebuilt after all
+    for job in (first, second, third):
+        assert "in warranty" not in words(client_as("counter"), job), job.number
+    given = timezone.localdate() + timedelta(days=20)
+    Job.objects.filter(pk=third.pk).update(closed_at=timezone.now(), warranty_until=given)
+    assert f"in warranty until {given:%-d %b %Y}" in words(client_as("counter"), third)
 
 
 def test_warranty_is_held_against_the_day_of_the_newest_return_and_the_newest_given(client_as, owner):
