@@ -1,7 +1,10 @@
 """What the engine may warn of: a code and its values, never a sentence. Words are made above the engine."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
 from enum import StrEnum, auto
+from typing import Any
 
 
 class Code(StrEnum):
@@ -131,12 +134,12 @@ class EngineWarning:
     values: dict = field(default_factory=dict)
 
 
-def warn(code, **values) -> EngineWarning:
+def warn(code: Code, **values: Any) -> EngineWarning:
     """Make a warning, NumPy's numbers as plain ones."""
     return EngineWarning(code, {name: _plain(value) for name, value in values.items()})
 
 
-def _plain(value):
+def _plain(value: Any):
     return value.item() if hasattr(value, "item") else value
 
 
@@ -149,6 +152,6 @@ class Refused(ValueError):
     'load_does_not_rise'
     """
 
-    def __init__(self, message, warning):
+    def __init__(self, message: str, warning: EngineWarning) -> None:
         super().__init__(message)
         self.warning = warning

@@ -2,21 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Protocol, overload
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from .arrays import Floats, Several
 from .readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, as_given, checked_array, checked_number
 
 RPM_STEP = 100.0  # slopes are said in degrees per this many rpm
 
 
-def points_of(curve):
+class HasPoints(Protocol):
+    """Whatever has points of its own: a `Curve`, `Knees`, `Readings`, a `Run`."""
+
+    @property
+    def speed_rpm(self) -> Floats: ...
+    @property
+    def advance_deg(self) -> Floats: ...
+
+
+AnyCurve = HasPoints | Sequence[ArrayLike]
+
+
+def points_of(curve: AnyCurve) -> tuple[ArrayLike, ArrayLike]:
     """Give speeds and advances of whatever has `speed_rpm` and `advance_deg`, or of a pair of the two."""
     if hasattr(curve, "speed_rpm") and hasattr(curve, "advance_deg"):
         return curve.speed_rpm, curve.advance_deg
+    pair: Any = curve
     try:
-        speed, advance = curve
+        speed, advance = pair
     except (TypeError, ValueError):
         raise ValueError(f"curve must be a pair (speed_rpm, advance_deg), got {curve!r}") from None
     return speed, advance
@@ -54,10 +71,14 @@ class Curve:
     (5.0, 10.0, 1.0)
     """
 
-    speed_rpm: np.ndarray
-    advance_deg: np.ndarray
+    speed_rpm: Floats
+    advance_deg: Floats
 
-    def __post_init__(self):
+    if TYPE_CHECKING:  # what may be given; what is kept are arrays
+
+        def __init__(self, speed_rpm: ArrayLike, advance_deg: ArrayLike) -> None: ...
+
+    def __post_init__(self) -> None:
         speed = checked_array("speed_rpm", self.speed_rpm, 0.0, MAX_SPEED_RPM)
         advance = checked_array(
             "advance_deg", self.advance_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG, like=("speed_rpm", speed.size)
@@ -69,7 +90,7 @@ class Curve:
             object.__setattr__(self, name, values)
 
     @classmethod
-    def of(cls, curve) -> Curve:
+    def of(cls, curve: AnyCurve) -> Curve:
         """Make a curve of what has points of its own.
 
         Parameters
@@ -93,7 +114,11 @@ class Curve:
         """
         return curve if isinstance(curve, cls) else cls(*points_of(curve))
 
-    def at(self, speed_rpm):
+    @overload
+    def at(self, speed_rpm: float) -> float: ...
+    @overload
+    def at(self, speed_rpm: Several) -> Floats: ...
+    def at(self, speed_rpm: float | Several) -> float | Floats:
         """Give the advance at one speed or at several.
 
         Parameters
@@ -119,7 +144,11 @@ class Curve:
         speed = checked_array("speed_rpm", speed_rpm)
         return as_given(np.interp(speed, self.speed_rpm, self.advance_deg), speed_rpm)
 
-    def slope_at(self, speed_rpm):
+    @overload
+    def slope_at(self, speed_rpm: float) -> float: ...
+    @overload
+    def slope_at(self, speed_rpm: Several) -> Floats: ...
+    def slope_at(self, speed_rpm: float | Several) -> float | Floats:
         """Give the slope just above one speed or each of several.
 
         Parameters
@@ -147,7 +176,7 @@ class Curve:
         pieces = np.concatenate([[0.0], rise, [0.0]]) * RPM_STEP
         return as_given(pieces[np.searchsorted(self.speed_rpm, speed, side="right")], speed_rpm)
 
-    def begin_rpm(self, rise_deg=0.0):
+    def begin_rpm(self, rise_deg: float = 0.0) -> float | None:
         """Give the speed above which the advance exceeds that at the lowest speed.
 
         Parameters

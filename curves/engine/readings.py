@@ -1,16 +1,25 @@
 """Readings are checked here once, at the door, and trusted by the rest of the engine."""
 
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from math import inf, isfinite
+from typing import TYPE_CHECKING, Any, TypeVar, overload
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from .arrays import Flags, Floats, Several
+
+T = TypeVar("T")
 
 MAX_SPEED_RPM = 20_000.0
 MAX_ADVANCE_DEG = 180.0
 STRAY_DEG = 1.5  # six times the usual scatter of a reading
 
 
-def _allowed(low, high, above):
+def _allowed(low: float, high: float, above: bool):
     """Say in words which values are allowed."""
     if low == -inf and high == inf:
         return "finite"
@@ -21,14 +30,16 @@ def _allowed(low, high, above):
     return f"above {low:g} and at most {high:g}" if above else f"from {low:g} to {high:g}"
 
 
-def _real(convert, value):
+def _real(convert: Callable[[Any], Any], value: Any):
     """Convert what NumPy would only warn of: None it takes for NaN, of a complex value it drops a part."""
     if value is None or getattr(getattr(value, "dtype", None), "kind", None) == "c":
         raise TypeError
     return convert(value)
 
 
-def checked_number(name, value, low=-inf, high=inf, *, above=False):
+def checked_number(
+    name: str, value: Any, low: float = -inf, high: float = inf, *, above: bool = False
+) -> float:
     """Give `value` as a float, or say what is wrong with it.
 
     Parameters
@@ -69,7 +80,7 @@ def checked_number(name, value, low=-inf, high=inf, *, above=False):
     return number
 
 
-def checked_count(name, value, low=1, high=inf):
+def checked_count(name: str, value: Any, low: float = 1, high: float = inf) -> int:
     """Give `value` as an int from `low` to `high`, or say what is wrong with it: nothing is cut off."""
     number = checked_number(name, value, low, high)
     if number != int(number):
@@ -77,7 +88,7 @@ def checked_count(name, value, low=1, high=inf):
     return int(number)
 
 
-def as_floats(name, values, wanted="a list of numbers"):
+def as_floats(name: str, values: ArrayLike, wanted: str = "a list of numbers") -> NDArray[np.float64]:
     """Give `values` as a new array of floats of any shape, NaN and infinity included."""
     try:
         return _real(lambda given: np.array(given, dtype=float), values)
@@ -85,20 +96,35 @@ def as_floats(name, values, wanted="a list of numbers"):
         raise ValueError(f"{name} must be {wanted}, got {values!r}") from None
 
 
-def is_single(values):
+def is_single(values: ArrayLike | None) -> bool:
     """Tell whether one number was given rather than several."""
     try:
-        return np.ndim(values) == 0
+        return values is None or np.ndim(values) == 0
     except ValueError:  # lists of unequal length
         return False
 
 
-def as_given(value, argument):
+@overload
+def as_given(value: Floats, argument: float) -> float: ...
+@overload
+def as_given(value: Floats, argument: Several) -> Floats: ...
+@overload
+def as_given(value: Floats, argument: ArrayLike) -> float | Floats: ...
+def as_given(value: Floats, argument: ArrayLike) -> float | Floats:
     """Give the only value of an array as a float where the argument was a single number, else the array."""
     return float(np.ravel(value)[0]) if is_single(argument) else value
 
 
-def checked_array(name, values, low=-inf, high=inf, *, above=False, shortest=1, like=None):
+def checked_array(
+    name: str,
+    values: ArrayLike,
+    low: float = -inf,
+    high: float = inf,
+    *,
+    above: bool = False,
+    shortest: int = 1,
+    like: tuple[str, int] | None = None,
+) -> NDArray[np.float64]:
     """Give `values` as a new read-only array of one dimension, or say what is wrong with them.
 
     Parameters
@@ -153,34 +179,46 @@ def checked_array(name, values, low=-inf, high=inf, *, above=False, shortest=1, 
     return array
 
 
-def checked_flags(name, values, count):
+def checked_flags(name: str, values: ArrayLike, count: int) -> Flags:
     """Give True or False for each of `count` readings, said once or for each; read-only."""
     try:
-        flags = np.asarray(values)
+        flags: NDArray[Any] = np.asarray(values)
     except ValueError:  # lists of unequal length
         flags = np.empty(0)
     if flags.dtype != bool or flags.shape not in ((), (count,)):
         raise ValueError(
             f"{name} must be True or False, once or for each of {count} readings, got {values!r}"
         )
-    return np.broadcast_to(flags, (count,))
+    return np.broadcast_to(np.asarray(flags, bool), (count,))
 
 
-def checked_kind(name, value, kind, *, none_too=False):
+@overload
+def checked_kind(name: str, value: Any, kind: type[T]) -> T: ...
+@overload
+def checked_kind(name: str, value: Any, kind: type[T], *, none_too: bool) -> T | None: ...
+def checked_kind(name: str, value: Any, kind: type[T], *, none_too: bool = False) -> T | None:
     """Give `value` back if it is of its kind (or None, where that is allowed)."""
     if not isinstance(value, kind) and not (none_too and value is None):
         raise ValueError(f"{name} must be a {kind.__name__}{' or None' * none_too}, got {value!r}")
     return value
 
 
-def checked_choice(name, value, choices):
+def checked_choice(name: str, value: str, choices: Iterable[str]) -> str:
     """Give a word back if it is one of those allowed."""
     if not isinstance(value, str) or value not in choices:
         raise ValueError(f"{name} must be one of {choices}, got {value!r}")
     return value
 
 
-def checked_items(name, values, kind, *, least=0, none_too=False):
+@overload
+def checked_items(name: str, values: Any, kind: type[T], *, least: int = 0) -> tuple[T, ...]: ...
+@overload
+def checked_items(
+    name: str, values: Any, kind: type[T], *, least: int = 0, none_too: bool
+) -> tuple[T | None, ...]: ...
+def checked_items(
+    name: str, values: Any, kind: type[T], *, least: int = 0, none_too: bool = False
+) -> tuple[T | None, ...]:
     """Give several things of one kind as a tuple of at least so many."""
     try:
         items = tuple(values)
@@ -194,7 +232,7 @@ def checked_items(name, values, kind, *, least=0, none_too=False):
     return items
 
 
-def checked_key(name, key):
+def checked_key(name: str, key: Any) -> Any:
     """Give a key back if things can be looked up by it."""
     try:
         hash(key)
@@ -203,7 +241,7 @@ def checked_key(name, key):
     return key
 
 
-def _without_blanks(speed_rpm, advance_deg, falling):
+def _without_blanks(speed_rpm: ArrayLike, advance_deg: Any, falling: Flags):
     """Leave out the rows whose advance is None, a cell left blank; give the count left out too."""
     if isinstance(advance_deg, np.ndarray) and advance_deg.dtype != object:
         return speed_rpm, advance_deg, falling, 0
@@ -219,7 +257,7 @@ def _without_blanks(speed_rpm, advance_deg, falling):
     return speeds, [advance_deg[index] for index in kept], falling[kept], len(advance_deg) - len(kept)
 
 
-def _strays(speed_rpm, advance_deg):
+def _strays(speed_rpm: Floats, advance_deg: Floats):
     """Mark the readings that break the rising order, those in most conflicts first."""
     higher_speed = speed_rpm[:, None] < speed_rpm[None, :]
     conflict = higher_speed & (advance_deg[:, None] > advance_deg[None, :] + STRAY_DEG)
@@ -275,13 +313,17 @@ class Readings:
     (array([1000., 1500.]), array([ 5., 10.]), 1)
     """
 
-    speed_rpm: np.ndarray
-    advance_deg: np.ndarray
-    falling: np.ndarray = False
+    speed_rpm: Floats
+    advance_deg: Floats
+    falling: Flags = False  # pyrefly: ignore[bad-assignment]: said once for all, kept for each
     missing: int = field(init=False, default=0)
-    stray: np.ndarray = field(init=False, default=None)
+    stray: Flags = field(init=False)
 
-    def __post_init__(self):
+    if TYPE_CHECKING:  # what may be given; what is kept are arrays
+
+        def __init__(self, speed_rpm: ArrayLike, advance_deg: Any, falling: ArrayLike = False) -> None: ...
+
+    def __post_init__(self) -> None:
         rows = np.asarray(self.speed_rpm, dtype=object).size
         falling = checked_flags("falling", self.falling, rows)
         speed, advance, falling, missing = _without_blanks(self.speed_rpm, self.advance_deg, falling)
@@ -301,5 +343,5 @@ class Readings:
             object.__setattr__(self, name, array)
         object.__setattr__(self, "missing", missing)
 
-    def __len__(self):
+    def __len__(self) -> int:
         return self.speed_rpm.size

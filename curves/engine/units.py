@@ -1,8 +1,12 @@
 """The only place where crank and shaft frames meet, and where imperial units become metric ones."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from math import pi
+from typing import overload
 
+from .arrays import Floats, Several
 from .readings import as_floats, checked_number
 
 MM_PER_INCH = 25.4
@@ -20,13 +24,21 @@ MIN_RATIO, MAX_RATIO = 0.01, 100.0
 _FOUR_STROKE_CRANK_PER_SHAFT = 2.0
 
 
-def _scaled(name, values, factor):
+@overload
+def _scaled(name: str, values: float, factor: float) -> float: ...
+@overload
+def _scaled(name: str, values: Several, factor: float) -> Floats: ...
+def _scaled(name: str, values: float | Several, factor: float) -> float | Floats:
     """Scale a number to a number, anything else to a new array."""
     scaled = as_floats(name, values, "a number or a list of numbers") * factor
     return float(scaled) if scaled.ndim == 0 else scaled
 
 
-def to_newtons(load, unit):
+@overload
+def to_newtons(load: float, unit: str) -> float: ...
+@overload
+def to_newtons(load: Several, unit: str) -> Floats: ...
+def to_newtons(load: float | Several, unit: str) -> float | Floats:
     """Turn loads as a spring tester shows them into newtons.
 
     Parameters
@@ -96,26 +108,30 @@ class Drive:
 
     crank_per_shaft: float = _FOUR_STROKE_CRANK_PER_SHAFT
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         ratio = checked_number("crank_per_shaft", self.crank_per_shaft, MIN_RATIO, MAX_RATIO)
         object.__setattr__(self, "crank_per_shaft", ratio)
 
     @classmethod
-    def four_stroke(cls):
+    def four_stroke(cls) -> Drive:
         """Give the drive of a four-stroke engine: the shaft turns at half crank speed."""
         return cls(_FOUR_STROKE_CRANK_PER_SHAFT)
 
     @classmethod
-    def two_stroke(cls):
+    def two_stroke(cls) -> Drive:
         """Give the drive of a two-stroke engine: the shaft turns at crank speed."""
         return cls(1.0)
 
     @classmethod
-    def crank_speed(cls):
+    def crank_speed(cls) -> Drive:
         """Give the drive of a magneto that turns at crank speed."""
         return cls(1.0)
 
-    def to_crank_deg(self, shaft_deg):
+    @overload
+    def to_crank_deg(self, shaft_deg: float) -> float: ...
+    @overload
+    def to_crank_deg(self, shaft_deg: Several) -> Floats: ...
+    def to_crank_deg(self, shaft_deg: float | Several) -> float | Floats:
         """Turn angles of the shaft into angles of the crank.
 
         Parameters
@@ -140,7 +156,11 @@ class Drive:
         """
         return _scaled("shaft_deg", shaft_deg, self.crank_per_shaft)
 
-    def to_crank_rpm(self, shaft_rpm):
+    @overload
+    def to_crank_rpm(self, shaft_rpm: float) -> float: ...
+    @overload
+    def to_crank_rpm(self, shaft_rpm: Several) -> Floats: ...
+    def to_crank_rpm(self, shaft_rpm: float | Several) -> float | Floats:
         """Turn speeds of the shaft into speeds of the crank.
 
         Parameters
@@ -165,7 +185,11 @@ class Drive:
         """
         return _scaled("shaft_rpm", shaft_rpm, self.crank_per_shaft)
 
-    def to_shaft_deg(self, crank_deg):
+    @overload
+    def to_shaft_deg(self, crank_deg: float) -> float: ...
+    @overload
+    def to_shaft_deg(self, crank_deg: Several) -> Floats: ...
+    def to_shaft_deg(self, crank_deg: float | Several) -> float | Floats:
         """Turn angles of the crank into angles of the shaft.
 
         Parameters
@@ -190,7 +214,11 @@ class Drive:
         """
         return _scaled("crank_deg", crank_deg, 1.0 / self.crank_per_shaft)
 
-    def to_shaft_rpm(self, crank_rpm):
+    @overload
+    def to_shaft_rpm(self, crank_rpm: float) -> float: ...
+    @overload
+    def to_shaft_rpm(self, crank_rpm: Several) -> Floats: ...
+    def to_shaft_rpm(self, crank_rpm: float | Several) -> float | Floats:
         """Turn speeds of the crank into speeds of the shaft.
 
         Parameters

@@ -1,9 +1,14 @@
 """The band a curve must lie in: target points with tolerances."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, overload
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from ..arrays import Floats, Several
 from ..readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, as_given, checked_array, checked_kind, is_single
 
 EDGE_DEG = 1e-6  # a touch of the edge: turning crank into shaft degrees rounds, and no scale shows so little
@@ -44,12 +49,23 @@ class Target:
     array([ 500., 1500.])
     """
 
-    speed_rpm: np.ndarray
-    advance_deg: np.ndarray
-    tolerance_deg: np.ndarray
+    speed_rpm: Floats
+    advance_deg: Floats
+    tolerance_deg: Floats
     initial_range_deg: tuple[float, float] = field(default=(0.0, 0.0), kw_only=True)
 
-    def __post_init__(self):
+    if TYPE_CHECKING:  # what may be given; what is kept are arrays
+
+        def __init__(
+            self,
+            speed_rpm: ArrayLike,
+            advance_deg: ArrayLike,
+            tolerance_deg: ArrayLike,
+            *,
+            initial_range_deg: tuple[float, float] = (0.0, 0.0),
+        ) -> None: ...
+
+    def __post_init__(self) -> None:
         speed = checked_array("speed_rpm", self.speed_rpm, 0.0, MAX_SPEED_RPM)
         like = ("speed_rpm", speed.size)
         advance = checked_array("advance_deg", self.advance_deg, -MAX_ADVANCE_DEG, MAX_ADVANCE_DEG, like=like)
@@ -70,7 +86,11 @@ class Target:
         object.__setattr__(self, "initial_range_deg", tuple(map(float, ends)))
 
 
-def band_edges(target, speed_rpm):
+@overload
+def band_edges(target: Target, speed_rpm: float) -> tuple[float, float]: ...
+@overload
+def band_edges(target: Target, speed_rpm: Several) -> tuple[Floats, Floats]: ...
+def band_edges(target: Target, speed_rpm: float | Several) -> tuple[float | Floats, float | Floats]:
     """Return the lower and upper edge of a target's band at one speed or an array of speeds.
 
     Parameters
@@ -111,7 +131,13 @@ def band_edges(target, speed_rpm):
     return as_given(middle - width, speed_rpm), as_given(middle + width, speed_rpm)
 
 
-def distance_outside(target, speed_rpm, advance_deg):
+@overload
+def distance_outside(target: Target, speed_rpm: float, advance_deg: float) -> float: ...
+@overload
+def distance_outside(target: Target, speed_rpm: Several, advance_deg: Several) -> Floats: ...
+def distance_outside(
+    target: Target, speed_rpm: float | Several, advance_deg: float | Several
+) -> float | Floats:
     """Return how far points lie outside the band of a target.
 
     Parameters
@@ -151,7 +177,11 @@ def distance_outside(target, speed_rpm, advance_deg):
     return as_given(np.maximum(above_upper, 0.0) + np.minimum(above_lower, 0.0), speed_rpm)
 
 
-def above_edges(target, speed_rpm, advance_deg):
+def above_edges(target: Target, speed_rpm: Floats, advance_deg: Floats) -> tuple[Floats, Floats]:
     """Give how far points lie above the lower and the upper edge [shaft degree]: 0 for a touch of it."""
-    above = (advance_deg - edge for edge in band_edges(target, speed_rpm))
-    return tuple(np.where(np.abs(part) <= EDGE_DEG, 0.0, part) for part in above)
+    above_lower, above_upper = (advance_deg - edge for edge in band_edges(target, speed_rpm))
+    return _untouched(above_lower), _untouched(above_upper)
+
+
+def _untouched(above: Floats) -> Floats:
+    return np.where(np.abs(above) <= EDGE_DEG, 0.0, above)

@@ -1,11 +1,14 @@
 """How a curve lies against the band of a target: where, how far, on which side."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
 
+from ..arrays import Floats
 from ..codes import Code, EngineWarning, warn
-from ..curve import Curve, points_of
+from ..curve import AnyCurve, Curve, points_of
 from ..readings import MAX_ADVANCE_DEG, checked_kind, checked_number
 from .band import Target, above_edges, distance_outside
 
@@ -67,16 +70,16 @@ class Verdict:
     worst_deg: float
     worst_rpm: float
     worst_side: str
-    speed_rpm: np.ndarray
-    outside_deg: np.ndarray
-    at_points_deg: np.ndarray
+    speed_rpm: Floats
+    outside_deg: Floats
+    at_points_deg: Floats
     ranges: tuple[SpeedRange, ...]
     too_much_deg_rpm: float
     too_little_deg_rpm: float
     warnings: tuple[EngineWarning, ...]
 
 
-def judge_curve(target, curve, *, initial_deg=0.0) -> Verdict:
+def judge_curve(target: Target, curve: AnyCurve, *, initial_deg: float = 0.0) -> Verdict:
     """Say where, how far and on which side a curve lies outside the band of a target.
 
     Parameters
@@ -150,7 +153,7 @@ def judge_curve(target, curve, *, initial_deg=0.0) -> Verdict:
     )
 
 
-def shared_speeds(target, line):
+def shared_speeds(target: Target, line: Curve) -> Floats:
     """Return the speeds at which either a curve or the band bends, where both exist."""
     low = max(target.speed_rpm[0], line.speed_rpm[0])
     high = min(target.speed_rpm[-1], line.speed_rpm[-1])
@@ -158,7 +161,7 @@ def shared_speeds(target, line):
     return speed[(speed >= low) & (speed <= high)]
 
 
-def ranges_outside(speed, above_lower, above_upper):
+def ranges_outside(speed: Floats, above_lower: Floats, above_upper: Floats) -> tuple[SpeedRange, ...]:
     """Return the stretches of speed where a curve lies below its lower or above its upper edge.
 
     `above_lower` and `above_upper` are how far the curve lies above the two edges at each of `speed`.
@@ -167,7 +170,7 @@ def ranges_outside(speed, above_lower, above_upper):
     return tuple(sorted(ranges, key=lambda stretch: stretch.from_rpm))
 
 
-def _stretches(side, speed, beyond):
+def _stretches(side: str, speed: Floats, beyond: Floats):
     """Yield the stretches where a line straight between its points is above zero."""
     turn = np.flatnonzero(beyond[:-1] * beyond[1:] < 0)
     share = beyond[turn] / (beyond[turn] - beyond[turn + 1])
@@ -190,11 +193,11 @@ def _stretches(side, speed, beyond):
         )
 
 
-def _own_points(target, curve, line, initial):
+def _own_points(target: Target, curve: AnyCurve, line: Curve, initial: float):
     """Return distances of readings that share a speed, which the line through their mean would hide."""
-    speed, advance = points_of(curve)
-    if np.size(speed) == line.speed_rpm.size:
+    speed, advance = (np.asarray(part, float) for part in points_of(curve))
+    if speed.size == line.speed_rpm.size:
         return np.empty(0), np.empty(0)
-    outside = distance_outside(target, speed, np.asarray(advance, float) + initial)
+    outside = distance_outside(target, speed, advance + initial)
     inside = np.isfinite(outside)
-    return np.asarray(speed, float)[inside], outside[inside]
+    return speed[inside], outside[inside]

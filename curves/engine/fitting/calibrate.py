@@ -1,5 +1,9 @@
 """Find the head and the springs that explain all runs so far, and how surely."""
 
+from __future__ import annotations
+
+from collections.abc import Iterable
+
 import numpy as np
 
 from ..governor.head import Head, Run
@@ -7,12 +11,12 @@ from ..governor.prior import GROWTH, HEAD_SIZE
 from ..readings import checked_items, checked_kind, checked_number
 from .calibration import ESTIMATES, Calibration, Estimate
 from .doubts import doubts
-from .fit import fit
-from .model import MIN_SCATTER_DEG, READING_SCATTER_DEG, build_model
+from .fit import Fit, fit
+from .model import MIN_SCATTER_DEG, READING_SCATTER_DEG, Model, build_model
 from .starts import starting_points
 
 
-def calibrate(head, runs, *, scatter_deg=READING_SCATTER_DEG):
+def calibrate(head: Head, runs: Iterable[Run], *, scatter_deg: float = READING_SCATTER_DEG) -> Calibration:
     """Find the most likely head and springs given all runs on it so far.
 
     Parameters
@@ -76,7 +80,7 @@ def calibrate(head, runs, *, scatter_deg=READING_SCATTER_DEG):
     )
 
 
-def _estimates(model, fitted):
+def _estimates(model: Model, fitted: Fit):
     """Give the head's values and standard errors; those taken by their logarithm are turned back."""
     value = model.natural(fitted.z[None])[0, :HEAD_SIZE]
     root = model.head.root

@@ -1,10 +1,14 @@
 """A head after its runs: what it and its springs are found to be, and what curve to expect of any pair."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from ..arrays import Floats
 from ..codes import EngineWarning
 from ..governor.equilibrium import Balance, advance_at
 from ..governor.head import MAX_BEND_MM, MAX_TRAVEL_DEG, Head, Run
@@ -30,7 +34,8 @@ from ..readings import (
     checked_number,
 )
 from ..springs.spring import Spring
-from .model import MODEL_SD_DEG
+from .fit import Fit
+from .model import MODEL_SD_DEG, Model
 from .posterior import sample
 
 _SEED = 20_011
@@ -90,20 +95,20 @@ class Calibration:
     estimates: dict[str, Estimate]
     converged: bool
     cost: float
-    residuals_deg: tuple[np.ndarray, ...]
+    residuals_deg: tuple[Floats, ...]
     warnings: tuple[EngineWarning, ...]
-    fitted: object = field(repr=False)  # Fit
-    model: object = field(repr=False)  # Model
+    fitted: Fit = field(repr=False)
+    model: Model = field(repr=False)
 
     @cached_property
-    def draws(self):
+    def draws(self) -> Floats:
         """Give draws of all unknowns as log, mm and N, shape (512, size), read-only."""
         draws = self.model.natural(sample(self.model, self.fitted, _SEED))
         draws.setflags(write=False)
         return draws
 
     @cached_property
-    def unrest(self):
+    def unrest(self) -> float:
         """Give how many times as far the readings scatter as was taken of them, 1 at least.
 
         Weights that stick unevenly, or a bench that shakes, show in the readings between rest and stop. As
@@ -119,11 +124,11 @@ class Calibration:
         return float(max(np.sqrt(squares / (free + SOUND_READINGS)), 1.0))
 
     @property
-    def head_draws(self):
+    def head_draws(self) -> Floats:
         """Give draws of `HEAD_NAMES`, shape (512, 8)."""
         return self.draws[:, :HEAD_SIZE]
 
-    def spring_draws(self, spring, place, number=0):
+    def spring_draws(self, spring: Spring, place: int, number: int = 0) -> Floats:
         """Give draws of a spring: together with the head if it was run, from its label if not.
 
         Parameters
@@ -161,7 +166,13 @@ class Calibration:
         normal = np.random.default_rng((_SEED, place, number)).standard_normal((len(self.draws), 3))
         return np.array(prior.mean) + normal @ prior.root.T
 
-    def balance_draws(self, primary, secondary, post_bend_mm=(0.0, 0.0), travel_deg=None):
+    def balance_draws(
+        self,
+        primary: Spring,
+        secondary: Spring | None,
+        post_bend_mm: tuple[float, float] = (0.0, 0.0),
+        travel_deg: float | None = None,
+    ) -> Balance:
         """Give draws of the head with a pair of springs in it.
 
         Parameters
@@ -213,8 +224,15 @@ class Calibration:
         )
 
     def curve(
-        self, primary, secondary, speed_rpm, *, falling=False, post_bend_mm=(0.0, 0.0), travel_deg=None
-    ):
+        self,
+        primary: Spring,
+        secondary: Spring | None,
+        speed_rpm: ArrayLike,
+        *,
+        falling: ArrayLike = False,
+        post_bend_mm: tuple[float, float] = (0.0, 0.0),
+        travel_deg: float | None = None,
+    ) -> tuple[Floats, Floats]:
         """Give the advance to expect from a pair of springs, and how surely.
 
         Parameters
@@ -266,12 +284,12 @@ class Calibration:
         bend = checked_array("post_bend_mm", post_bend_mm, -MAX_BEND_MM, MAX_BEND_MM, like=("(p, s)", 2))
         if travel_deg is not None:
             travel_deg = checked_number("travel_deg", travel_deg, 0.0, MAX_TRAVEL_DEG, above=True)
-        balance = self.balance_draws(primary, secondary, bend, travel_deg)
+        balance = self.balance_draws(primary, secondary, (bend[0], bend[1]), travel_deg)
         angle = advance_at(balance, speed, falling)
         moving = np.mean((angle > 0.0) & (angle < balance.travel_deg), axis=0)
         return angle.mean(axis=0), np.hypot(angle.std(axis=0), MODEL_SD_DEG * moving)
 
-    def run_draws(self, index, speed_rpm, *, falling=False):
+    def run_draws(self, index: int, speed_rpm: ArrayLike, *, falling: bool = False) -> Floats:
         """Give draws of the advance in a run as it was, its bends' own errors included.
 
         Parameters
@@ -310,7 +328,7 @@ class Calibration:
         }
         return advance_at(head._replace(**each), speed, falling)
 
-    def post_error_draws(self):
+    def post_error_draws(self) -> Floats:
         """Give draws of how far beside its bend each post stands since the last run.
 
         Returns
@@ -331,7 +349,7 @@ class Calibration:
         padded = np.column_stack([self.draws, np.zeros(len(self.draws))])  # what NO_SPRING points at
         return padded[:, self.model.bend_column[-1]]
 
-    def corrected(self, spring, position=None):
+    def corrected(self, spring: Spring, position: str | None = None) -> Spring:
         """Give a spring as it was found to be, to be used from now on.
 
         Parameters
@@ -378,6 +396,6 @@ class Calibration:
         raise ValueError(f"spring must be one that was run, got {spring!r}")
 
 
-def _place(position):
+def _place(position: str):
     """Turn "primary" or "secondary" into 0 or 1."""
     return POSITIONS.index(checked_choice("position", position, POSITIONS))

@@ -1,10 +1,17 @@
 """What a person should look at after a calibration."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
 import numpy as np
 
-from ..codes import Code, warn
+from ..codes import Code, EngineWarning, warn
 from ..governor.equilibrium import Balance, find_snaps
+from ..governor.head import Run
 from ..governor.prior import POSITIONS, SPRING_FIGURES, TRAVEL
+from .fit import Fit
+from .model import Model
 
 DOUBTED_WEIGHT = 0.5
 CONTRADICTED_SHARE = 0.2  # of a run's readings
@@ -14,7 +21,7 @@ MOVING_SDS = 2.0  # standard deviations of a reading that it must lie off rest a
 FEWEST_SPEEDS = 3
 
 
-def doubts(model, fitted, runs):
+def doubts(model: Model, fitted: Fit, runs: Sequence[Run]) -> Iterator[EngineWarning]:
     """Give warnings: readings left out, contradictions, snaps, springs unlike their label, little data."""
     yield from _mistyped(model, fitted)
     yield from _snaps(model, fitted, runs)
@@ -25,7 +32,7 @@ def doubts(model, fitted, runs):
     yield from _uninformed(model, fitted)
 
 
-def _mistyped(model, fitted):
+def _mistyped(model: Model, fitted: Fit):
     """Name the readings that were left out, and say when there are too many of them."""
     doubted = np.flatnonzero(fitted.weight < DOUBTED_WEIGHT)
     fits = model.advance_deg - fitted.residuals * model.noise_deg
@@ -43,7 +50,7 @@ def _mistyped(model, fitted):
             yield warn(Code.RUN_CONTRADICTS, run=run + 1, misfit_count=wrong, reading_count=total)
 
 
-def _uninformed(model, fitted):
+def _uninformed(model: Model, fitted: Fit):
     """Say when the readings hold too little to know the springs and weights by."""
     speeds = np.unique(model.speed_rpm).size
     if speeds < FEWEST_SPEEDS:
@@ -55,7 +62,7 @@ def _uninformed(model, fitted):
         yield warn(Code.NOTHING_READ_MOVING)
 
 
-def _snaps(model, fitted, runs):
+def _snaps(model: Model, fitted: Fit, runs: Sequence[Run]):
     """Name the runs in which the weights jump."""
     head = model.balance(model.natural(fitted.z[None]))
     for index, run in enumerate(runs):
@@ -71,7 +78,7 @@ def _snaps(model, fitted, runs):
                 )
 
 
-def _surprises(model, fitted):
+def _surprises(model: Model, fitted: Fit):
     """Name the springs that are far from what their label says."""
     for (spring, place), column in model.springs.items():
         off = np.abs(fitted.z[column : column + 3])
@@ -82,7 +89,7 @@ def _surprises(model, fitted):
             )
 
 
-def _two_labels(model):
+def _two_labels(model: Model):
     """Name keys that came with more than one label in the same place."""
     seen = {}
     for spring, place in model.springs:

@@ -1,9 +1,14 @@
 """A robust nonlinear least-squares fit with a standard normal prior, from several starts at once."""
 
+from __future__ import annotations
+
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+
+from ..arrays import Flags, Floats
 
 BROAD_STEPS = 3
 MAX_STEPS = 60
@@ -20,21 +25,21 @@ FIRST_DAMPING = 1e-2
 class Fit:
     """The best of all starts: unknowns, covariance, and each reading's weight (1 believed, 0 mistyped)."""
 
-    z: np.ndarray
-    covariance: np.ndarray
+    z: Floats
+    covariance: Floats
     cost: float
-    residuals: np.ndarray
-    weight: np.ndarray
+    residuals: Floats
+    weight: Floats
     converged: bool
 
 
-def broad_loss(residual):
+def broad_loss(residual: Floats) -> tuple[Floats, Floats]:
     """Give cost and weight of residuals by a loss that pulls from afar: it brings a poor start home."""
     root = np.sqrt(1.0 + residual**2)
     return 2.0 * (root - 1.0), 1.0 / root
 
 
-def mistyping_loss(residual):
+def mistyping_loss(residual: Floats) -> tuple[Floats, Floats]:
     """Give cost and weight of residuals that are normal, but for a few that are just anything.
 
     ``rho = -2 log((exp(-r**2 / 2) + c) / (1 + c))``: a square to about 3.5 standard deviations, then flat.
@@ -47,22 +52,22 @@ def mistyping_loss(residual):
 class Standing(NamedTuple):
     """Where searches stand, each with what the next step is made of; `_look` makes it."""
 
-    z: np.ndarray  # (m, size)
-    cost: np.ndarray  # (m,)
-    residual: np.ndarray  # (m, n)
-    weight: np.ndarray  # (m, n)
-    gradient: np.ndarray  # (m, size) of half the cost
-    matrix: np.ndarray  # (m, size, size) Gauss and Newton's, of half the cost
+    z: Floats  # (m, size)
+    cost: Floats  # (m,)
+    residual: Floats  # (m, n)
+    weight: Floats  # (m, n)
+    gradient: Floats  # (m, size) of half the cost
+    matrix: Floats  # (m, size, size) Gauss and Newton's, of half the cost
 
-    def take(self, rows):
+    def take(self, rows: int | list[int]) -> Standing:
         """Give some of the searches."""
         return Standing(*(part[rows] for part in self))
 
-    def join(self, other):
+    def join(self, other: Standing) -> Standing:
         """Give these searches and others."""
         return Standing(*(np.concatenate(parts) for parts in zip(self, other, strict=True)))
 
-    def better_of(self, other, better):
+    def better_of(self, other: Standing, better: Flags) -> Standing:
         """Give the other's state of each search for which it is better."""
         return Standing(
             *(
@@ -72,7 +77,11 @@ class Standing(NamedTuple):
         )
 
 
-def _look(evaluate, loss, z):
+def _look(
+    evaluate: Callable[[Floats], tuple[Floats, Floats]],
+    loss: Callable[[Floats], tuple[Floats, Floats]],
+    z: Floats,
+):
     """Look around at z (m, size)."""
     residual, jacobian = evaluate(z)
     each, weight = loss(residual)
@@ -87,7 +96,12 @@ def _look(evaluate, loss, z):
     )
 
 
-def descend(evaluate, z, loss, max_steps=MAX_STEPS):
+def descend(
+    evaluate: Callable[[Floats], tuple[Floats, Floats]],
+    z: Floats,
+    loss: Callable[[Floats], tuple[Floats, Floats]],
+    max_steps: int = MAX_STEPS,
+) -> tuple[Standing, Flags]:
     """Run Levenberg-Marquardt from all starts side by side.
 
     Parameters
@@ -126,7 +140,7 @@ def descend(evaluate, z, loss, max_steps=MAX_STEPS):
     return standing, settled
 
 
-def _kicked(evaluate, standing, settled):
+def _kicked(evaluate: Callable[[Floats], tuple[Floats, Floats]], standing: Standing, settled: Flags):
     """Go on from about where one search stands: kinks stop it short of where it could get."""
     for _ in range(KICK_ROUNDS):
         before = standing.cost[0]
@@ -136,7 +150,7 @@ def _kicked(evaluate, standing, settled):
     return standing, settled
 
 
-def _kicked_once(evaluate, standing, settled):
+def _kicked_once(evaluate: Callable[[Floats], tuple[Floats, Floats]], standing: Standing, settled: Flags):
     """Search from a few points about the optimum, and give the best of them and of where it stood."""
     normal = np.random.default_rng(_SEED).standard_normal((standing.z.shape[-1], KICKS))
     kicks = np.linalg.solve(np.linalg.cholesky(standing.matrix[0]).T, KICK_SIZE * normal).T
@@ -144,13 +158,13 @@ def _kicked_once(evaluate, standing, settled):
     return _best(standing.join(others), np.concatenate([settled, others_settled]))
 
 
-def _best(standing, settled):
+def _best(standing: Standing, settled: Flags):
     """Give the one search that stands lowest."""
     best = [int(np.argmin(standing.cost))]
     return standing.take(best), settled[best]
 
 
-def fit(evaluate, starts, keep=2):
+def fit(evaluate: Callable[[Floats], tuple[Floats, Floats]], starts: Floats, keep: int = 2) -> Fit:
     """Find the most likely unknowns from several starts.
 
     Parameters

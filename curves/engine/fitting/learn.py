@@ -1,7 +1,12 @@
 """What earlier heads of one type teach about the next."""
 
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
 import numpy as np
 
+from ..arrays import Floats
 from ..governor.head import UNMEASURED, Head
 from ..governor.prior import GROWTH, LearnedType, measured_head, typical_head
 from ..readings import checked_items, checked_kind
@@ -13,7 +18,7 @@ MIN_SPREAD = np.array([0.01, 0.001, 0.2, 0.003, 0.003, 0.005, 0.005, 0.005])
 ROUNDS = 20
 
 
-def learn_head(calibrations):
+def learn_head(calibrations: Iterable[Calibration]) -> Head:
     """Learn a type of head from earlier calibrations: a `Head` that starts narrower than a measured one.
 
     Parameters
@@ -57,7 +62,7 @@ def learn_head(calibrations):
     found = [_information(each) for each in calibrations]
     typical_mean, typical_sd = typical_head([run for each in calibrations for run in each.runs])
     base = np.diag(typical_sd**-2.0)
-    spread = (4.0 * MIN_SPREAD) ** 2
+    mean, covariance, spread = typical_mean, np.linalg.inv(base), (4.0 * MIN_SPREAD) ** 2
     for _ in range(ROUNDS):
         weights = [_weight(information, spread) for information, _ in found]
         covariance = np.linalg.inv(base + sum(weights))
@@ -69,7 +74,7 @@ def learn_head(calibrations):
     return Head(UNMEASURED, UNMEASURED, None, learned=learned)
 
 
-def learned_values(learned):
+def learned_values(learned: LearnedType) -> dict[str, Estimate]:
     """Say what a learned type expects of the next head of its kind.
 
     Parameters
@@ -112,7 +117,7 @@ def learned_values(learned):
     return {name: Estimate(float(v), float(s)) for name, v, s in zip(ESTIMATES, value, sd, strict=True)}
 
 
-def _information(calibration):
+def _information(calibration: Calibration):
     """Give the information matrix of one head without what was only typical, and its mean."""
     draws = calibration.head_draws
     mean, covariance = draws.mean(axis=0), np.cov(draws.T)
@@ -125,12 +130,12 @@ def _information(calibration):
     return (vector * np.maximum(value, 0.0)) @ vector.T, mean
 
 
-def _weight(information, spread):
+def _weight(information: Floats, spread: float | Floats):
     """Give (information^-1 + spread)^-1 without inverting the information, which may say nothing at all."""
     return information - information @ np.linalg.solve(information + np.diag(1.0 / spread), information)
 
 
-def _spread(found, weights, mean):
+def _spread(found: Sequence[tuple[Floats, Floats]], weights: Sequence[Floats], mean: Floats):
     """Give how much heads of the type differ, each quantity by itself, by moments."""
     off = np.array([value for _, value in found]) - mean
     own = np.array([np.diag(np.linalg.pinv(information)) for information, _ in found])

@@ -1,12 +1,17 @@
 """The model that calibration fits: readings as a function of whitened unknowns, with exact derivatives."""
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import hypot
 
 import numpy as np
 
+from ..arrays import Flags, Floats, Indices
 from ..governor.equilibrium import TORQUE_PER_RPM_SQUARED, Balance, settle, spring_lines
+from ..governor.head import Head, Run
 from ..governor.prior import (
     BEND_SD_MM,
     FRICTION,
@@ -16,9 +21,11 @@ from ..governor.prior import (
     INERTIA,
     STRETCH,
     TRAVEL,
+    HeadPrior,
     head_prior,
     spring_prior,
 )
+from ..springs.spring import Spring
 
 READING_SCATTER_DEG = 0.25
 MIN_SCATTER_DEG = 0.001  # no scale shows less
@@ -40,40 +47,40 @@ class Model:
     at once.
     """
 
-    head: object  # HeadPrior
-    springs: dict  # (Spring, place) -> first column
-    mean: np.ndarray  # (size,)
-    root: np.ndarray  # (size, size), block by block the square root of the prior covariance
-    speed_rpm: np.ndarray  # (n,)
-    advance_deg: np.ndarray  # (n,)
-    falling: np.ndarray | bool  # (n,), or False if all are rising
-    noise_deg: np.ndarray  # (n,)
-    run: np.ndarray  # (n,) which run a reading belongs to
-    bend_mm: np.ndarray  # (runs, 2)
-    spring_column: np.ndarray  # (runs, 2), NO_SPRING for none
-    bend_column: np.ndarray  # (runs, 2), NO_SPRING for a post left alone
+    head: HeadPrior
+    springs: dict[tuple[Spring, int], int]  # (Spring, place) -> first column
+    mean: Floats  # (size,)
+    root: Floats  # (size, size), block by block the square root of the prior covariance
+    speed_rpm: Floats  # (n,)
+    advance_deg: Floats  # (n,)
+    falling: Flags | bool  # (n,), or False if all are rising
+    noise_deg: Floats  # (n,)
+    run: Indices  # (n,) which run a reading belongs to
+    bend_mm: Floats  # (runs, 2)
+    spring_column: Indices  # (runs, 2), NO_SPRING for none
+    bend_column: Indices  # (runs, 2), NO_SPRING for a post left alone
 
     @cached_property
-    def spring_columns(self):
+    def spring_columns(self) -> list[Indices]:
         """Give the columns of rate, length and tension, each (runs, 2)."""
         return [
             np.where(self.spring_column == NO_SPRING, NO_SPRING, self.spring_column + i) for i in range(3)
         ]
 
     @property
-    def size(self):
+    def size(self) -> int:
         """Give the number of unknowns."""
         return self.mean.size
 
-    def natural(self, z):
+    def natural(self, z: Floats) -> Floats:
         """Turn whitened unknowns into log, mm and N."""
         return self.mean + z @ self.root.T
 
-    def spring_root(self, column):
+    def spring_root(self, column: int) -> Floats:
         """Give the square root of the prior covariance of the spring whose columns begin here."""
         return self.root[column : column + 3, column : column + 3]
 
-    def balance(self, theta):
+    def balance(self, theta: Floats) -> Balance:
         """Give the head as it was in each run, arrays of shape (m, 1), (m, runs, 2) or (m, 1, 2)."""
         rate, length, tension, bend = self._springs(theta)
         return Balance(
@@ -88,7 +95,7 @@ class Model:
             tension_n=tension,
         )
 
-    def at_readings(self, balance):
+    def at_readings(self, balance: Balance) -> Balance:
         """Give the head as each reading met it, arrays of shape (m, 1), (m, n, 2) or (m, 1, 2)."""
         each = {
             name: getattr(balance, name).take(self.run, axis=1)
@@ -96,7 +103,7 @@ class Model:
         }
         return balance._replace(**each)
 
-    def _springs(self, theta):
+    def _springs(self, theta: Floats):
         """Give rate, free length, tension and bend, each (m, runs, 2); no spring pulls with nothing."""
         filled = np.concatenate([theta, np.zeros((len(theta), 1))], axis=1)  # what NO_SPRING points at
         first = np.arange(0, 3 * len(self.springs), 3) + HEAD_SIZE
@@ -105,24 +112,33 @@ class Model:
         rate, length, tension = (filled[:, column] for column in self.spring_columns)
         return rate, length, tension, self.bend_mm + filled[:, self.bend_column]
 
-    def predict(self, z):
+    def predict(self, z: Floats) -> Floats:
         """Give the advance [deg] of each reading, shape (m, n)."""
         return self._advance(self.balance(self.natural(z)))
 
-    def residuals(self, z):
+    def residuals(self, z: Floats) -> Floats:
         """Give reading less model over its standard deviation, shape (m, n)."""
         return (self.advance_deg - self.predict(z)) / self.noise_deg
 
-    def _advance(self, head):
+    def _advance(self, head: Balance):
         """Give the advance [deg] of each reading of the head as it was in each run, shape (m, n)."""
-        lines = tuple(tuple(part.take(self.run, axis=1) for part in line) for line in spring_lines(head))
-        return settle(lines, self._weight(head), head.growth, head.friction, head.travel_deg, self.falling)
+        (at_1, by_1, from_1), (at_2, by_2, from_2) = (
+            (part.take(self.run, axis=1) for part in line) for line in spring_lines(head)
+        )
+        return settle(
+            ((at_1, by_1, from_1), (at_2, by_2, from_2)),
+            self._weight(head),
+            head.growth,
+            head.friction,
+            head.travel_deg,
+            self.falling,
+        )
 
-    def _weight(self, head):
+    def _weight(self, head: Balance):
         """Give the weights' torque at rest [N mm/deg] at each reading's speed, shape (m, n)."""
         return head.inertia * TORQUE_PER_RPM_SQUARED * self.speed_rpm**2
 
-    def jacobian(self, z):
+    def jacobian(self, z: Floats) -> tuple[Floats, Floats]:
         """Give residuals and their derivatives by z, shapes (m, n) and (m, n, size).
 
         At rest inside a piece the excess q(t, theta) stays 0, so dt/dtheta = -(dq/dtheta) / (dq/dt). On the
@@ -180,7 +196,7 @@ class Model:
         return rows[columns][self.run] / -self.noise_deg[:, None, None]
 
 
-def _slopes(speed_rpm, advance_deg):
+def _slopes(speed_rpm: Floats, advance_deg: Floats):
     """Estimate the slope of a run [deg/rpm] at its readings, for the tachometer's part in their error."""
     speed, back = np.unique(speed_rpm, return_inverse=True)
     if speed.size < 2:
@@ -189,7 +205,7 @@ def _slopes(speed_rpm, advance_deg):
     return np.clip(np.gradient(mean, speed), 0.0, STEEPEST_DEG_PER_RPM)[back]
 
 
-def _noise(run, scatter_deg):
+def _noise(run: Run, scatter_deg: float):
     """Give the standard deviation of each reading of a run [deg]."""
     slope = _slopes(run.speed_rpm, run.advance_deg)
     tachometer = np.hypot(TACHOMETER_SD * run.speed_rpm, TACHOMETER_JITTER_RPM)
@@ -197,7 +213,7 @@ def _noise(run, scatter_deg):
     return np.hypot(reading, slope * tachometer)
 
 
-def _block_diagonal(blocks):
+def _block_diagonal(blocks: Sequence[Floats]):
     """Put square blocks on a diagonal; SciPy's own takes ten times as long for small ones."""
     ends = np.cumsum([len(block) for block in blocks])
     whole = np.zeros((ends[-1], ends[-1]))
@@ -206,7 +222,7 @@ def _block_diagonal(blocks):
     return whole
 
 
-def build_model(head, runs, scatter_deg=READING_SCATTER_DEG):
+def build_model(head: Head, runs: Sequence[Run], scatter_deg: float = READING_SCATTER_DEG) -> Model:
     """Lay out the unknowns of a head and all springs and bends of its runs."""
     prior = head_prior(head, runs)
     mean, roots = list(prior.mean), [prior.root]

@@ -1,8 +1,14 @@
 """Draws of all that is still possible after a fit, by Markov chains that know the fit's covariance."""
 
+from __future__ import annotations
+
+from typing import Any
+
 import numpy as np
 
-from .fit import mistyping_loss
+from ..arrays import Floats
+from .fit import Fit, mistyping_loss
+from .model import Model
 
 CHAINS = 128
 STEPS = 60
@@ -10,7 +16,7 @@ STRIDE = 0.4
 KEPT_STEPS = (29, 39, 49, 59)  # far enough apart to count as draws of their own
 
 
-def sample(model, fitted, seed):
+def sample(model: Model, fitted: Fit, seed: int) -> Floats:
     """Draw from the posterior.
 
     Parameters
@@ -55,7 +61,7 @@ def sample(model, fitted, seed):
     return fitted.z + np.concatenate(kept) @ root
 
 
-def _surplus(model, z, place):
+def _surplus(model: Model, z: Floats, place: Any):
     """Give the cost of draws above what the Gaussian they were drawn from says."""
     cost = mistyping_loss(model.residuals(z))[0].sum(axis=-1) + (z**2).sum(axis=-1)
     return cost - (place**2).sum(axis=-1)

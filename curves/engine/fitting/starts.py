@@ -1,9 +1,13 @@
 """Where the search for a head begins: knees early to late, each with the inertia that then fits."""
 
+from __future__ import annotations
+
 import numpy as np
 
+from ..arrays import Floats
 from ..governor.equilibrium import TORQUE_PER_RPM_SQUARED, spring_torque
 from ..governor.prior import GAP, INERTIA, STRETCH, TRAVEL
+from .model import Model
 
 KNEE_SHARES = (0.25, 0.5, 0.75)  # of the travel
 SCATTERED = 2
@@ -12,7 +16,7 @@ FARTHEST = 2.0  # standard deviations that a start may push a spring
 _SEED = 20_013
 
 
-def starting_points(model):
+def starting_points(model: Model) -> Floats:
     """Give points to start from in whitened unknowns, shape (m, size).
 
     The first stays at what the labels say, some move every secondary so that it comes in early or late, the
@@ -31,7 +35,7 @@ def starting_points(model):
     return starts
 
 
-def _place_knee(model, start, share):
+def _place_knee(model: Model, start: Floats, share: float):
     """Lengthen or shorten all secondaries, as far as is likely, to come in at a share of the travel."""
     theta = model.natural(start[None])[0]
     gap, stretch, travel = np.exp(theta[[GAP.start + 1, STRETCH.start + 1, TRAVEL]])
@@ -42,7 +46,7 @@ def _place_knee(model, start, share):
             start[column + 1] = np.clip(shift, -FARTHEST, FARTHEST)
 
 
-def _match_inertia(model, starts):
+def _match_inertia(model: Model, starts: Floats):
     """Give each start the inertia at which the springs balance the weights at most of its readings."""
     balance = model.at_readings(model.balance(model.natural(starts)))
     advance = model.advance_deg

@@ -1,10 +1,14 @@
 """The balance of weights and springs: speed as a function of angle, and the advance curve, its inverse."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from ..arrays import Flags, Floats
 from ..units import RAD_PER_S_PER_RPM
 
 # kg mm2/deg times (rad/s)2 is 1e-6 N m/deg = 1e-3 N mm/deg.
@@ -12,6 +16,10 @@ TORQUE_PER_RPM_SQUARED = 1e-3 * RAD_PER_S_PER_RPM**2
 _MIN_GROWTH = 0.05  # the weights' arm never shrinks to nothing
 _BESIDE = 1e-9  # of a speed: just before it, just beyond it
 _SAME_DEG = 1e-3  # angles that close are one
+
+# Both springs' torque as lines in the angle: at rest [N mm], per degree, and the angle from which it holds.
+Lines = tuple[tuple[Floats, Floats, Floats], tuple[Floats, Floats, Floats]]
+_Cut = tuple[tuple[Any, Any, Any, Any], ...]  # low and high end, offset and slope: arrays, or 0.0
 
 
 class Balance(NamedTuple):
@@ -21,15 +29,15 @@ class Balance(NamedTuple):
     governor. The last axis of `gap_mm` to `tension_n` is the two springs; rate and tension 0 is no spring.
     """
 
-    inertia: np.ndarray  # [kg mm2/deg] half the change of inertia per degree, at rest
-    growth: np.ndarray  # [1/deg] how much that grows per degree
-    friction: np.ndarray  # [N mm/deg] helps to stay wherever the weights are
-    travel_deg: np.ndarray
-    gap_mm: np.ndarray  # (..., 2) between the posts at rest
-    stretch: np.ndarray  # (..., 2) [mm/deg]
-    rate: np.ndarray  # (..., 2) [N/mm]
-    length_mm: np.ndarray  # (..., 2) free length
-    tension_n: np.ndarray  # (..., 2) initial tension
+    inertia: Floats  # [kg mm2/deg] half the change of inertia per degree, at rest
+    growth: Floats  # [1/deg] how much that grows per degree
+    friction: Floats  # [N mm/deg] helps to stay wherever the weights are
+    travel_deg: Floats
+    gap_mm: Floats  # (..., 2) between the posts at rest
+    stretch: Floats  # (..., 2) [mm/deg]
+    rate: Floats  # (..., 2) [N/mm]
+    length_mm: Floats  # (..., 2) free length
+    tension_n: Floats  # (..., 2) initial tension
 
 
 @dataclass(frozen=True)
@@ -41,12 +49,12 @@ class Snap:
     to_deg: float
 
 
-def _sign(falling):
+def _sign(falling: bool | Flags):
     """Friction holds the weights in on the way up, out on the way down."""
     return np.where(falling, -1.0, 1.0)
 
 
-def spring_torque(balance, angle_deg):
+def spring_torque(balance: Balance, angle_deg: Floats) -> Floats:
     """Give the springs' torque [N mm/deg] at an angle; broadcasts."""
     angle = np.asarray(angle_deg, dtype=float)[..., None]
     extension = balance.gap_mm + balance.stretch * angle - balance.length_mm
@@ -54,7 +62,7 @@ def spring_torque(balance, angle_deg):
     return (pull * balance.stretch).sum(axis=-1)
 
 
-def speed_at(balance, angle_deg, falling=False):
+def speed_at(balance: Balance, angle_deg: ArrayLike, falling: bool | Flags = False) -> Floats:
     """Give the speed at which the weights rest at an angle.
 
     Parameters
@@ -93,7 +101,7 @@ def speed_at(balance, angle_deg, falling=False):
     return np.sqrt(np.maximum(torque, 0.0) / (TORQUE_PER_RPM_SQUARED * arm))
 
 
-def advance_at(balance, speed_rpm, falling=False):
+def advance_at(balance: Balance, speed_rpm: ArrayLike, falling: bool | Flags = False) -> Floats:
     """Give the advance at a speed: the inverse of `speed_at`, cut at 0 and at the travel.
 
     Parameters
@@ -127,15 +135,23 @@ def advance_at(balance, speed_rpm, falling=False):
     return settle(spring_lines(balance), weight, balance.growth, balance.friction, travel, falling)
 
 
-def spring_lines(balance):
+def spring_lines(balance: Balance) -> Lines:
     """Give both springs' torque as a line in the angle: offset, slope, and the angle from which it holds."""
     stretch, rate = np.asarray(balance.stretch, dtype=float), np.asarray(balance.rate, dtype=float)
     slack = np.subtract(balance.length_mm, balance.gap_mm)
-    lines = ((np.asarray(balance.tension_n) - rate * slack) * stretch, rate * stretch**2, slack / stretch)
-    return tuple(part[..., 0] for part in lines), tuple(part[..., 1] for part in lines)
+    at_rest, slope = (np.asarray(balance.tension_n) - rate * slack) * stretch, rate * stretch**2
+    taut = slack / stretch
+    return (at_rest[..., 0], slope[..., 0], taut[..., 0]), (at_rest[..., 1], slope[..., 1], taut[..., 1])
 
 
-def settle(lines, weight, growth, friction, travel_deg, falling=False):
+def settle(
+    lines: Lines,
+    weight: Floats,
+    growth: Floats,
+    friction: Floats,
+    travel_deg: Floats,
+    falling: bool | Flags = False,
+) -> Floats:
     """Give the angle at which the weights rest, all arguments broadcasting together.
 
     `lines` are those of `spring_lines`; `weight` is the weights' torque at rest [N mm/deg], J w**2.
@@ -152,7 +168,7 @@ def settle(lines, weight, growth, friction, travel_deg, falling=False):
         return np.where(falling, _last_stop(pieces, -friction - weight, bend), rising)
 
 
-def _pieces(lines, travel_deg):
+def _pieces(lines: Lines, travel_deg: Floats) -> _Cut:
     """Cut 0 to travel where springs come in; give each piece's edges and its torque's offset and slope."""
     (offset_1, slope_1, taut_1), (offset_2, slope_2, taut_2) = lines
     taut_1, taut_2 = (np.minimum(np.maximum(taut, 0.0), travel_deg) for taut in (taut_1, taut_2))
@@ -166,7 +182,7 @@ def _pieces(lines, travel_deg):
     )
 
 
-def _first_stop(pieces, against, bend, travel_deg):
+def _first_stop(pieces: _Cut, against: Floats, bend: Floats, travel_deg: Floats):
     """Give the smallest angle at which the springs win."""
     angle = np.full(np.broadcast(against, bend, *pieces[-1]).shape, travel_deg)
     for low, high, offset, slope in reversed(pieces):
@@ -177,7 +193,7 @@ def _first_stop(pieces, against, bend, travel_deg):
     return angle
 
 
-def _last_stop(pieces, against, bend):
+def _last_stop(pieces: _Cut, against: Floats, bend: Floats):
     """Give the greatest angle at which the weights win."""
     angle = np.zeros(np.broadcast(against, bend, *pieces[-1]).shape)
     for low, high, offset, slope in pieces:
@@ -188,7 +204,7 @@ def _last_stop(pieces, against, bend):
     return angle
 
 
-def _excess(low, high, level, tilt):
+def _excess(low: Floats, high: Floats, level: Floats, tilt: Floats):
     """Give the springs' excess at both ends of a piece, and where its line crosses zero."""
     at_low, at_high = tilt * low, tilt * high
     at_low += level
@@ -196,7 +212,7 @@ def _excess(low, high, level, tilt):
     return at_low, at_high, level / -tilt
 
 
-def find_snaps(balance, falling=False):
+def find_snaps(balance: Balance, falling: bool = False) -> tuple[Snap, ...]:
     """Give the snaps of one head: where a higher speed has no angle next to the one before.
 
     Parameters

@@ -1,9 +1,13 @@
 """What is known of an advance head before a curve is run, and the runs made on it."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
+from numpy.typing import ArrayLike
 
+from ..arrays import Flags, Floats
 from ..readings import Readings, checked_array, checked_kind, checked_number
 from ..springs.spring import Spring
 from .prior import MIN_GAP_MM, LearnedType
@@ -15,7 +19,7 @@ MAX_BEND_MM = 20.0
 UNMEASURED = (None, None)
 
 
-def _pair(name, values, low, high):
+def _pair(name: str, values: Any, low: float, high: float):
     """Check a (primary, secondary) pair in which None stands for unmeasured."""
     if values is None:
         return UNMEASURED
@@ -74,9 +78,9 @@ class Head:
     post_gap_sd_mm: float = field(default=0.2, kw_only=True)
     stretch_sd: float = field(default=0.08, kw_only=True)
     travel_sd_deg: float = field(default=0.25, kw_only=True)
-    learned: object = field(default=None, kw_only=True, repr=False)
+    learned: LearnedType | None = field(default=None, kw_only=True, repr=False)
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         checked = {
             "post_gap_mm": _pair("post_gap_mm", self.post_gap_mm, MIN_GAP_MM, MAX_GAP_MM),
             "stretch_mm_per_deg": _pair(
@@ -98,7 +102,7 @@ class Head:
             object.__setattr__(self, name, value)
 
 
-def stretch_per_degree(gap_mm, gap_at_stop_mm, travel_deg):
+def stretch_per_degree(gap_mm: float, gap_at_stop_mm: float, travel_deg: float) -> float:
     """Give how much a post gap opens per degree, from the gap at rest and at the stop.
 
     Parameters
@@ -180,13 +184,27 @@ class Run:
 
     primary: Spring
     secondary: Spring | None
-    speed_rpm: np.ndarray
-    advance_deg: np.ndarray
-    falling: np.ndarray = field(default=False, kw_only=True)
+    speed_rpm: Floats
+    advance_deg: Floats
+    falling: Flags = field(default=False, kw_only=True)  # pyrefly: ignore[bad-assignment]: as in Readings
     scale_deg: float = field(default=0.5, kw_only=True)
     post_bend_mm: tuple[float, float] = field(default=(0.0, 0.0), kw_only=True)
 
-    def __post_init__(self):
+    if TYPE_CHECKING:  # what may be given; what is kept are arrays
+
+        def __init__(
+            self,
+            primary: Spring,
+            secondary: Spring | None,
+            speed_rpm: ArrayLike,
+            advance_deg: Any,
+            *,
+            falling: ArrayLike = False,
+            scale_deg: float = 0.5,
+            post_bend_mm: tuple[float, float] = (0.0, 0.0),
+        ) -> None: ...
+
+    def __post_init__(self) -> None:
         checked_kind("primary", self.primary, Spring)
         checked_kind("secondary", self.secondary, Spring, none_too=True)
         readings = Readings(self.speed_rpm, self.advance_deg, self.falling)

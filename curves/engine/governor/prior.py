@@ -1,12 +1,20 @@
 """What is known before a run: every unknown of a head and its springs as a value and a standard deviation."""
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot, log
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..arrays import Floats
 from ..readings import as_floats, checked_array, checked_count
 from ..springs.spring import Spring, within_range
+
+if TYPE_CHECKING:
+    from .head import Head, Run
 
 # A head's unknowns. Positive ones are taken by their logarithm; growth alone has either sign.
 HEAD_NAMES = (
@@ -52,8 +60,8 @@ BEND_SD_MM = 0.05  # how well a post is bent by hand
 class HeadPrior:
     """Mean and a square root of the covariance (lower triangular) of a head's unknowns."""
 
-    mean: np.ndarray
-    root: np.ndarray
+    mean: Floats
+    root: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,8 +72,8 @@ class SpringPrior:
     and friction can be scaled together, which no run can tell, without bending the posterior.
     """
 
-    mean: np.ndarray
-    root: np.ndarray
+    mean: Floats
+    root: Floats
 
 
 @dataclass(frozen=True)
@@ -106,7 +114,7 @@ class LearnedType:
     covariance: tuple[tuple[float, ...], ...]
     heads: int
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         like = ("HEAD_NAMES", HEAD_SIZE)
         checked_array("mean", self.mean, like=like)
         covariance = np.ravel(as_floats("covariance", self.covariance))
@@ -117,13 +125,13 @@ class LearnedType:
         checked_count("heads", self.heads)
 
 
-def _mean_rate(primaries):
+def _mean_rate(primaries: Sequence[Spring]):
     """Give the geometric mean of the known rates."""
     rates = [log(spring.rate_n_per_mm) for spring in primaries if spring.rate_n_per_mm]
     return float(np.exp(np.mean(rates))) if rates else TYPICAL_RATES[0]
 
 
-def head_prior(head, runs):
+def head_prior(head: Head, runs: Sequence[Run]) -> HeadPrior:
     """Turn a head's measurements into a prior, with typical values for what was not measured.
 
     The springs of `runs` say where an unmeasured gap lies: about as long as what hangs in it.
@@ -136,7 +144,7 @@ def head_prior(head, runs):
     return HeadPrior(np.where(unknown, typical_mean, mean), np.diag(np.where(unknown, typical_sd, sd)))
 
 
-def measured_head(head):
+def measured_head(head: Head) -> tuple[Floats, Floats]:
     """Give mean and standard deviation of what was measured on a head, NaN for all else."""
     mean, sd = np.full(HEAD_SIZE, np.nan), np.full(HEAD_SIZE, np.nan)
     for place in range(2):
@@ -150,7 +158,7 @@ def measured_head(head):
     return mean, np.minimum(sd, WIDEST_LOG_SD)
 
 
-def typical_head(runs):
+def typical_head(runs: Sequence[Run]) -> tuple[Floats, Floats]:
     """Give mean and standard deviation of a head of which only the springs that hung in it are known."""
     gaps = []
     for side, slack in zip(POSITIONS, (PRELOAD_MM, -SECONDARY_SLACK_MM), strict=True):
@@ -174,7 +182,7 @@ def typical_head(runs):
     return mean, np.array(sds)
 
 
-def _narrowed(learned, mean, sd):
+def _narrowed(learned: LearnedType, mean: Floats, sd: Floats):
     """Put what was measured on this head together with what was learned from others."""
     known = np.flatnonzero(~np.isnan(mean))
     prior, covariance = np.array(learned.mean), np.array(learned.covariance)
@@ -185,7 +193,7 @@ def _narrowed(learned, mean, sd):
     )
 
 
-def spring_prior(spring, place, gap_mm):
+def spring_prior(spring: Spring, place: int, gap_mm: float) -> SpringPrior:
     """Turn a label into a prior; `place` is 0 for a primary, 1 for a secondary.
 
     What is unknown is taken to be what hangs in such a gap as a rule.
@@ -210,14 +218,14 @@ def spring_prior(spring, place, gap_mm):
     return SpringPrior(np.array([log(rate), length, tension_mm]), root)
 
 
-def _correlation(spring):
+def _correlation(spring: Spring):
     """Give the correlation matrix of a spring's errors."""
     matrix = np.eye(3)
     matrix[np.triu_indices(3, 1)] = spring.error_correlation
     return np.triu(matrix) + np.triu(matrix, 1).T
 
 
-def corrected_spring(spring, draws):
+def corrected_spring(spring: Spring, draws: Floats) -> Spring:
     """Give the spring as its draws have it: log rate, free length and tension / rate, shape (n, 3)."""
     mean, sd = draws.mean(axis=0), draws.std(axis=0)
     tension_mm = max(float(mean[2]), MIN_TENSION_SHARE * float(sd[2]), MIN_TENSION_MM)
@@ -230,9 +238,8 @@ def corrected_spring(spring, draws):
         "free_length_sd_mm": sd[1],
         "initial_tension_sd": sd[2] / tension_mm,
     }
-    found = {name: within_range(name, value) for name, value in found.items()}
+    checked: dict[str, Any] = {name: within_range(name, value) for name, value in found.items()}
     spread = np.maximum(sd, MIN_SPREAD)
     correlation = np.cov(draws.T, bias=True) / np.outer(spread, spread) * CORRELATION_KEPT
-    return Spring(
-        spring.key, **found, error_correlation=tuple(map(float, correlation[np.triu_indices(3, 1)]))
-    )
+    first, second, third = map(float, correlation[np.triu_indices(3, 1)])
+    return Spring(spring.key, **checked, error_correlation=(first, second, third))

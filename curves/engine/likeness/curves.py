@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from ..arrays import Floats, Indices
 from ..codes import EngineWarning
-from ..curve import Curve
+from ..curve import AnyCurve, Curve
 from ..readings import MAX_SPEED_RPM, as_floats, checked_count, checked_number
 
 DESCRIPTION_RPM = np.arange(200.0, 3001.0, 100.0)  # shaft speeds at which a description holds the advance
@@ -41,7 +44,9 @@ class CurveDistance:
     to_rpm: float
 
 
-def curve_distance(first, second, *, from_rpm=None, to_rpm=None) -> CurveDistance:
+def curve_distance(
+    first: AnyCurve, second: AnyCurve, *, from_rpm: float | None = None, to_rpm: float | None = None
+) -> CurveDistance:
     """Measure the distance between two curves.
 
     Parameters
@@ -105,7 +110,7 @@ def curve_distance(first, second, *, from_rpm=None, to_rpm=None) -> CurveDistanc
     )
 
 
-def describe_curve(curve) -> np.ndarray:
+def describe_curve(curve: AnyCurve) -> Floats:
     """Describe a curve by its advance at fixed speeds, to be kept and compared with many others.
 
     Parameters
@@ -142,8 +147,8 @@ def describe_curve(curve) -> np.ndarray:
 class Neighbours:
     """The nearest rows of a table, the nearest first: their places and distances, and what to look at."""
 
-    index: np.ndarray
-    distance: np.ndarray
+    index: Indices
+    distance: Floats
     warnings: tuple[EngineWarning, ...] = ()
 
 
@@ -177,18 +182,22 @@ class Shelf:
     ([0, 1], [0.57735, 0.816497])
     """
 
-    descriptions: np.ndarray
+    descriptions: Floats
 
-    def __post_init__(self):
+    if TYPE_CHECKING:  # what may be given; what is kept are arrays
+
+        def __init__(self, descriptions: ArrayLike) -> None: ...
+
+    def __post_init__(self) -> None:
         table = checked_table("descriptions", self.descriptions)
         table.setflags(write=False)
         object.__setattr__(self, "descriptions", table)
 
     @cached_property
-    def _half_squares(self):
+    def _half_squares(self) -> Floats:
         return 0.5 * np.einsum("ij,ij->i", self.descriptions, self.descriptions)
 
-    def nearest(self, description, count=10) -> Neighbours:
+    def nearest(self, description: ArrayLike, count: int = 10) -> Neighbours:
         """Give the rows nearest to a description by root mean square difference.
 
         Parameters
@@ -233,7 +242,7 @@ class Shelf:
         return Neighbours(few[order], distance[order])
 
 
-def nearest_curves(curve, descriptions, count=10) -> Neighbours:
+def nearest_curves(curve: AnyCurve, descriptions: Shelf | ArrayLike, count: int = 10) -> Neighbours:
     """Return the nearest of many curves to one, by root mean square difference of their descriptions.
 
     Parameters
@@ -272,7 +281,7 @@ def nearest_curves(curve, descriptions, count=10) -> Neighbours:
     return shelf.nearest(describe_curve(curve), count)
 
 
-def checked_table(name, values, *, unknown=False):
+def checked_table(name: str, values: ArrayLike, *, unknown: bool = False) -> Floats:
     """Give `values` as a table of finite numbers, NaN too where something may be unknown."""
     table = as_floats(name, values, "a table of numbers with rows of one length")
     if table.ndim != 2 or not table.size:
@@ -280,7 +289,7 @@ def checked_table(name, values, *, unknown=False):
     return _comparable(name, table, unknown)
 
 
-def checked_row(name, values, width, *, unknown=False):
+def checked_row(name: str, values: ArrayLike, width: int, *, unknown: bool = False) -> Floats:
     """Give `values` as a row of as many finite numbers as the table has columns, or NaN too."""
     row = as_floats(name, values)
     if row.shape != (width,):
@@ -288,7 +297,7 @@ def checked_row(name, values, width, *, unknown=False):
     return _comparable(name, row, unknown)
 
 
-def _comparable(name, values, unknown):
+def _comparable(name: str, values: Floats, unknown: bool):
     """Give `values` back if their differences can be squared."""
     bad = ~(np.abs(values) <= MOST) & ~(unknown & np.isnan(values))
     if bad.any():
@@ -297,6 +306,6 @@ def _comparable(name, values, unknown):
     return values
 
 
-def wanted_count(count, rows):
+def wanted_count(count: int, rows: int) -> int:
     """Give how many neighbours to return of so many rows."""
     return min(checked_count("count", count), rows)

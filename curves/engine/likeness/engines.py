@@ -1,14 +1,20 @@
 """Which engines are alike: nearest neighbours by attributes of which some may be unknown."""
 
-import numpy as np
+from __future__ import annotations
 
+import numpy as np
+from numpy.typing import ArrayLike
+
+from ..arrays import Floats
 from ..codes import Code, warn
 from .curves import Neighbours, checked_row, checked_table, wanted_count
 
 MIN_SPREAD = 1e-9  # an attribute that differs by less does not differ
 
 
-def nearest_engines(attributes, table, count=10, *, spread=None) -> Neighbours:
+def nearest_engines(
+    attributes: ArrayLike, table: ArrayLike, count: int = 10, *, spread: ArrayLike | None = None
+) -> Neighbours:
     """Return the rows of a table of engine attributes nearest to one engine, each in its own spread.
 
     Parameters
@@ -70,7 +76,7 @@ def nearest_engines(attributes, table, count=10, *, spread=None) -> Neighbours:
     return Neighbours(order, distance[order], warnings)
 
 
-def _spread(rows):
+def _spread(rows: Floats):
     known = np.isfinite(rows)
     count = np.maximum(known.sum(axis=0), 1)
     mean = np.where(known, rows, 0.0).sum(axis=0) / count

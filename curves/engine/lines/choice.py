@@ -1,15 +1,20 @@
 """How many straight pieces readings call for."""
 
+from __future__ import annotations
+
 import numpy as np
 
-from .pieces import Shape
+from ..arrays import Floats
+from .pieces import Pieces, Shape
 from .ramps import fit_pieces
 
 MAX_SLOPES = 3
 DOUBT = 12.0  # evidence, in units of the criterion, that an odd description must have over a sound one
 
 
-def choose_pieces(x, y, shapes, level, sd, *, forced):
+def choose_pieces(
+    x: Floats, y: Floats, shapes: list[Shape], level: float | None, sd: float, *, forced: bool
+) -> tuple[Pieces | None, bool]:
     """Return the best of the shapes, None for a flat line, and whether there were too few readings to choose.
 
     Parameters
@@ -66,12 +71,12 @@ def choose_pieces(x, y, shapes, level, sd, *, forced):
     return best, speeds < 4
 
 
-def _doubt(fit):
+def _doubt(fit: Pieces):
     """Return what a fit is set back by when it is odd: a piece held by one reading, a begin below "
     "standstill."""
     return 0.0 if fit.held.all() and fit.knots[0] >= 0 else DOUBT
 
 
-def _criterion(sse, parameters, count, sd):
+def _criterion(sse: float, parameters: int, count: int, sd: float):
     variance = max(sse / count, sd**2)
     return count * np.log(variance) + sse / variance + parameters * np.log(count)

@@ -1,9 +1,17 @@
 """What to look at when straight pieces were put through readings."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
 import numpy as np
 
-from ..codes import Code, warn
+from ..arrays import Flags, Floats
+from ..codes import Code, EngineWarning, warn
+from ..readings import Readings
 from ..units import FOUR_STROKE
+from .pieces import Pieces
 
 # Maximum advance in the field runs from "only a few" to 42 crank degrees (TM 10-3930-623-12, para 4-22).
 UNUSUAL_DEG = FOUR_STROKE.to_shaft_deg(42.0)
@@ -11,7 +19,7 @@ MAX_NAMED = 3  # more strays than this are no strays: the scatter is named inste
 STRAY_SDS = 4.0  # a residual beyond this many standard deviations is named
 
 
-def few_readings(readings, used):
+def few_readings(readings: Readings, used: Flags) -> tuple[EngineWarning, ...]:
     """Warn of what too few readings leave open."""
     speeds = len(np.unique(readings.speed_rpm[used]))
     if speeds == 1:
@@ -19,7 +27,7 @@ def few_readings(readings, used):
     return (warn(Code.READ_AT_FEW_SPEEDS, speed_count=speeds),)
 
 
-def stray_readings(readings, used, left, sd_deg):
+def stray_readings(readings: Readings, used: Flags, left: Floats, sd_deg: float) -> tuple[EngineWarning, ...]:
     """Name the readings left aside and those that lie far from the pieces."""
     far = np.flatnonzero(~used | (np.abs(left) > STRAY_SDS * sd_deg))
     worst = far[np.argsort(-np.abs(left[far]), kind="stable")][:MAX_NAMED]
@@ -34,7 +42,7 @@ def stray_readings(readings, used, left, sd_deg):
     )
 
 
-def shape_doubts(fit, x, values):
+def shape_doubts(fit: Pieces, x: Floats, values: dict[str, Any]) -> Iterator[EngineWarning]:
     """Give what the readings do not show of the shape that was found."""
     begin, stop = values["begin_rpm"], values["stop_rpm"]
     if fit.shape.begin_free and begin <= 0:
@@ -52,7 +60,7 @@ def shape_doubts(fit, x, values):
         yield warn(Code.ADVANCE_UNUSUALLY_MUCH, advance_shaft_deg=values["top_deg"] - values["floor_deg"])
 
 
-def _named(values):
+def _named(values: dict[str, Any]):
     yield "begin", values["begin_rpm"], values["begin_se_rpm"]
     for knee, error in zip(values["knee_rpm"], values["knee_se_rpm"], strict=True):
         yield "knee", knee, error

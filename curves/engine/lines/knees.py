@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any, overload
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from ..arrays import Flags, Floats, Several
 from ..codes import Code, EngineWarning, warn
-from ..curve import RPM_STEP
+from ..curve import RPM_STEP, HasPoints
 from ..readings import Readings, as_given, checked_array, checked_count, checked_flags, checked_number
 from .choice import MAX_SLOPES, choose_pieces
 from .knee_doubts import few_readings, shape_doubts, stray_readings
@@ -59,35 +62,39 @@ class Knees:
 
     begin_rpm: float | None
     begin_se_rpm: float | None
-    slope_deg_per_100rpm: np.ndarray
-    slope_se: np.ndarray
-    knee_rpm: np.ndarray
-    knee_se_rpm: np.ndarray
+    slope_deg_per_100rpm: Floats
+    slope_se: Floats
+    knee_rpm: Floats
+    knee_se_rpm: Floats
     stop_rpm: float | None
     stop_se_rpm: float | None
     top_deg: float
     top_se_deg: float
     floor_deg: float
     floor_se_deg: float
-    speed_rpm: np.ndarray = field(init=False)
-    advance_deg: np.ndarray = field(init=False)
-    read_rpm: np.ndarray
-    read_deg: np.ndarray
-    residual_deg: np.ndarray
-    used: np.ndarray
+    speed_rpm: Floats = field(init=False)
+    advance_deg: Floats = field(init=False)
+    read_rpm: Floats
+    read_deg: Floats
+    residual_deg: Floats
+    used: Flags
     rms_deg: float
     sse_deg2: float
     converged: bool
     warnings: tuple[EngineWarning, ...]
     _pieces: Pieces | None = field(repr=False)
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         knots = [] if self._pieces is None else self._pieces.knots
         corners = np.unique([*self.read_rpm[[0, -1]], *(k for k in knots if 0 <= k < self.read_rpm[-1])])
         object.__setattr__(self, "speed_rpm", corners)
         object.__setattr__(self, "advance_deg", self.advance_at(corners))
 
-    def advance_at(self, speed_rpm):
+    @overload
+    def advance_at(self, speed_rpm: float) -> float: ...
+    @overload
+    def advance_at(self, speed_rpm: Several) -> Floats: ...
+    def advance_at(self, speed_rpm: float | Several) -> float | Floats:
         """Give the advance at one speed or at several.
 
         Parameters
@@ -114,7 +121,11 @@ class Knees:
         value = np.full(speed.size, self.floor_deg) if self._pieces is None else self._pieces.value(speed)
         return as_given(value, speed_rpm)
 
-    def slope_at(self, speed_rpm):
+    @overload
+    def slope_at(self, speed_rpm: float) -> float: ...
+    @overload
+    def slope_at(self, speed_rpm: Several) -> Floats: ...
+    def slope_at(self, speed_rpm: float | Several) -> float | Floats:
         """Give the slope just above one speed or each of several.
 
         Parameters
@@ -167,14 +178,14 @@ class Knees:
 
 
 def fit_knees(
-    speed_rpm,
-    advance_deg=None,
+    speed_rpm: ArrayLike | HasPoints,
+    advance_deg: ArrayLike | None = None,
     *,
-    slopes=None,
-    stop=None,
-    floor_deg=0.0,
-    pieces=None,
-    reading_sd_deg=READING_SD_DEG,
+    slopes: int | None = None,
+    stop: bool | None = None,
+    floor_deg: float | None = 0.0,
+    pieces: int | None = None,
+    reading_sd_deg: float = READING_SD_DEG,
 ) -> Knees:
     """Describe readings by continuous straight pieces and choose how many there are.
 
@@ -233,7 +244,7 @@ def fit_knees(
     return _result(readings, used, best, level, sd, poor)
 
 
-def _readings(speed_rpm, advance_deg):
+def _readings(speed_rpm: Any, advance_deg: ArrayLike | None):
     if isinstance(speed_rpm, Readings):
         return speed_rpm
     if advance_deg is None and hasattr(speed_rpm, "advance_deg"):
@@ -242,7 +253,7 @@ def _readings(speed_rpm, advance_deg):
     return Readings(speed_rpm, advance_deg)
 
 
-def _shapes(slopes, stop, level_free, pieces):
+def _shapes(slopes: int | None, stop: bool | None, level_free: bool, pieces: int | None):
     if pieces is not None:
         count = checked_count("pieces", pieces, 1, 5)
         return [Shape(count, stop=False, level_free=True, begin_free=False)]
@@ -252,13 +263,13 @@ def _shapes(slopes, stop, level_free, pieces):
     return [Shape(count, top, level_free) for count in counts for top in tops]
 
 
-def _used(readings):
+def _used(readings: Readings):
     """Leave stray readings aside as long as that leaves something to describe."""
     used = ~readings.stray
     return used if len(np.unique(readings.speed_rpm[used])) > 1 else np.ones(len(readings), bool)
 
 
-def _result(readings, used, fit, level, sd, poor):
+def _result(readings: Readings, used: Flags, fit: Pieces | None, level: float | None, sd: float, poor: bool):
     x, y = readings.speed_rpm, readings.advance_deg
     if fit is None:
         return _flat(readings, used, level, sd, poor)
@@ -271,7 +282,7 @@ def _result(readings, used, fit, level, sd, poor):
     top = fit.gradient(x[-1:] if not fit.shape.stop else np.array([np.inf]))[0]
     felt = top != 0
     top_variance = variance * top[felt] @ fit.covariance[np.ix_(felt, felt)] @ top[felt]
-    values = {
+    values: dict[str, Any] = {
         "begin_rpm": float(knots[0]),
         "begin_se_rpm": float(knot_errors[0]),
         "slope_deg_per_100rpm": fit.slopes * RPM_STEP,
@@ -304,11 +315,11 @@ def _result(readings, used, fit, level, sd, poor):
     )
 
 
-def _flat(readings, used, level, sd, poor):
+def _flat(readings: Readings, used: Flags, level: float | None, sd: float, poor: bool):
     x, y = readings.speed_rpm, readings.advance_deg
     count = int(used.sum())
     given = level is not None and not poor
-    floor = level if given else float(y[used].mean())
+    floor = float(y[used].mean()) if level is None or poor else level
     left = y - floor
     error = 0.0 if given else sd / np.sqrt(count)
     sse = float(left[used] @ left[used])

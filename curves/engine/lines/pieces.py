@@ -7,6 +7,8 @@ from functools import cached_property
 
 import numpy as np
 
+from ..arrays import Flags, Floats
+
 
 @dataclass(frozen=True)
 class Shape:
@@ -36,19 +38,19 @@ class Pieces:
 
     shape: Shape
     level: float
-    slopes: np.ndarray
-    knots: np.ndarray
+    slopes: Floats
+    knots: Floats
     sse: float
     converged: bool
-    x: np.ndarray
+    x: Floats
 
     @property
-    def ends(self) -> np.ndarray:
+    def ends(self) -> Floats:
         """The ends of the sloping pieces; the last is infinite when there is no stop."""
         return self.knots if self.shape.stop else np.append(self.knots, np.inf)
 
     @cached_property
-    def held(self) -> np.ndarray:
+    def held(self) -> Flags:
         """Which sloping pieces have two readings inside; one at an end could belong next door."""
         ends, x = self.ends, np.unique(self.x)
         slack = 1e-9 * (x[-1] - x[0])
@@ -58,25 +60,25 @@ class Pieces:
         inside = np.searchsorted(x, ends[1:] - slack, side="left") - np.searchsorted(x, lower, side="left")
         return inside >= 2
 
-    def value(self, x):
+    def value(self, x: Floats) -> Floats:
         return self.level + _ramps(np.asarray(x, float), self.ends) @ self.slopes
 
-    def slope(self, x):
+    def slope(self, x: Floats) -> Floats:
         """Return the slope just above `x`."""
         pieces = np.concatenate([[0.0], self.slopes, [0.0]])
         return pieces[np.searchsorted(self.ends, np.asarray(x, float), side="right")]
 
-    def gradient(self, x):
+    def gradient(self, x: float | Floats) -> Floats:
         """Return how the value at `x` changes with level, slopes and knots, shape (n, 1 + slopes + knots)."""
-        x = np.atleast_1d(np.asarray(x, float))
+        at = np.atleast_1d(np.asarray(x, float))
         pieces = np.concatenate([[0.0], self.slopes, [0.0]])
-        bends = (pieces[:-1] - pieces[1:])[: self.shape.knots] * (x[:, None] > self.knots)
+        bends = (pieces[:-1] - pieces[1:])[: self.shape.knots] * (at[:, None] > self.knots)
         bends[:, 0] *= self.shape.begin_free
-        level = np.full((len(x), 1), float(self.shape.level_free))
-        return np.concatenate([level, _ramps(x, self.ends), bends], axis=1)
+        level = np.full((len(at), 1), float(self.shape.level_free))
+        return np.concatenate([level, _ramps(at, self.ends), bends], axis=1)
 
     @cached_property
-    def covariance(self) -> np.ndarray:
+    def covariance(self) -> Floats:
         """Covariance of level, slopes and knots, in this order, for readings of variance 1.
 
         What is given instead of fitted has zeros; what the readings leave open is infinite.
@@ -99,6 +101,6 @@ class Pieces:
         return covariance
 
 
-def _ramps(x, ends):
+def _ramps(x: Floats, ends: Floats):
     """Return clip(x, t_j, t_j+1) - t_j with the pieces on a new last axis."""
     return np.clip(x[..., None], ends[:-1], ends[1:]) - ends[:-1]

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import combinations
+from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
-from .pieces import Pieces
+from ..arrays import Flags, Floats, Indices
+from .pieces import Pieces, Shape
 
 STARTS = 8  # local searches per knot of a shape; the grid already ranks them
 LEADING = 6  # of these so many go on after the first step
@@ -18,7 +22,7 @@ BELOW = -0.3  # and the first one also this many spans below the lowest reading
 PARK = 1e3  # unused knots are parked this many spans above the readings, where their ramp is zero
 
 
-def fit_pieces(x, y, shapes, level=0.0) -> list[Pieces]:
+def fit_pieces(x: ArrayLike, y: ArrayLike, shapes: Sequence[Shape], level: float = 0.0) -> list[Pieces]:
     """Fit each shape to the points by least squares and return the fits in the order of `shapes`.
 
     Every way to share the readings out to the pieces is tried in one sweep through tables of sums; the best
@@ -84,16 +88,16 @@ class _Tables:
     reading.
     """
 
-    grid: np.ndarray
-    total: np.ndarray
-    square: np.ndarray
-    product: np.ndarray
+    grid: Floats
+    total: Floats
+    square: Floats
+    product: Floats
     count: int
     y_sum: float
     y_square: float
 
     @classmethod
-    def of(cls, u, rest):
+    def of(cls, u: Floats, rest: Floats) -> _Tables:
         inside = np.unique(u)
         middle = 0.5 * (inside[:-1] + inside[1:])
         if len(middle) > GRID:
@@ -101,23 +105,23 @@ class _Tables:
         grid = np.concatenate([[BELOW, 0.0], middle, [1.0]])
         ramp = np.maximum(np.minimum(u, grid[:, None]) - grid[:, None, None], 0.0)
         sums = (ramp.sum(-1).ravel(), (ramp**2).sum(-1).ravel(), (ramp @ rest).ravel())
-        return cls(grid, *sums, len(u), rest.sum(), rest @ rest)
+        return cls(grid, *sums, len(u), rest.sum(), float(rest @ rest))
 
 
-def _starts(tables, shape, most):
+def _starts(tables: _Tables, shape: Shape, most: int) -> Floats:
     """Return the knots of the best few grid fits of a shape, padded to the most knots there can be."""
     picks, flat = _picks(len(tables.grid), shape)
     count = STARTS * shape.knots
     if len(picks) > count:
         sse = _grid_errors(tables, picks, flat, shape)
         picks = picks[np.argpartition(sse, count)[:count]]
-    padded = np.full((len(picks), most + 1), PARK) + np.arange(most + 1)
+    padded = np.full((len(picks), most + 1), PARK) + np.arange(most + 1.0)
     padded[:, : shape.knots] = tables.grid[picks[:, : shape.knots]]
     return padded
 
 
 @lru_cache(maxsize=256)
-def _picks(size, shape):
+def _picks(size: int, shape: Shape):
     """Return every choice of grid positions for the ends of the ramps, and their places in the tables."""
     below, lowest, gaps, last = 0, 1, range(2, size - 1), size - 1
     begins = [lowest] if not shape.begin_free else [*gaps] if shape.level_free else [below, *gaps]
@@ -132,7 +136,7 @@ def _picks(size, shape):
     return picks, flat
 
 
-def _grid_errors(tables, picks, flat, shape):
+def _grid_errors(tables: _Tables, picks: Indices, flat: Indices, shape: Shape):
     """Return the squared error of the linear fit at each choice of knots, from the normal equations."""
     ends = tables.grid[picks.T]
     width, total, square = np.diff(ends, axis=0), tables.total[flat], tables.square[flat]
@@ -159,7 +163,7 @@ def _grid_errors(tables, picks, flat, shape):
     return tables.y_square - explained
 
 
-def _improve(u, rest, shapes, owner, knots):
+def _improve(u: Floats, rest: Floats, shapes: Sequence[Shape], owner: Indices, knots: Floats):
     """Improve all starts of all shapes together; return knots, coefficients, squared errors, settled."""
     search = _Search.of(u, rest, shapes).take(owner)
     state = (knots, *search.fit_linear(knots))
@@ -183,7 +187,7 @@ def _improve(u, rest, shapes, owner, knots):
     return out
 
 
-def _leading(owner, sse):
+def _leading(owner: Indices, sse: Floats):
     """Mark the searches worth going on with: one exact step tells the few that can win from the rest."""
     order = np.lexsort((sse, owner))
     place = np.empty(len(owner), int)
@@ -195,15 +199,15 @@ def _leading(owner, sse):
 class _Search:
     """A batch of local searches: what each is free to change, and the linear fit and the step they share."""
 
-    u: np.ndarray
-    rest: np.ndarray
+    u: Floats
+    rest: Floats
     tiny: float  # a squared error that is as good as none
-    linear: np.ndarray  # (batch, 1 + slopes): level and slopes in use
-    free_knot: np.ndarray  # (batch, knots)
-    lowest: np.ndarray  # (batch,): how far down the first knot may go
+    linear: Floats  # (batch, 1 + slopes): level and slopes in use
+    free_knot: Flags  # (batch, knots)
+    lowest: Floats  # (batch,): how far down the first knot may go
 
     @classmethod
-    def of(cls, u, rest, shapes):
+    def of(cls, u: Floats, rest: Floats, shapes: Sequence[Shape]) -> _Search:
         """Set up one search per shape."""
         most = max(shape.slopes for shape in shapes)
         linear = [[s.level_free, *(j < s.slopes for j in range(most))] for s in shapes]
@@ -212,12 +216,12 @@ class _Search:
         tiny = 1e-24 * float(rest @ rest) + 1e-300
         return cls(u, rest, tiny, np.array(linear, float), np.array(free_knot), np.array(lowest))
 
-    def take(self, rows):
+    def take(self, rows: Flags | Indices) -> _Search:
         return replace(
             self, linear=self.linear[rows], free_knot=self.free_knot[rows], lowest=self.lowest[rows]
         )
 
-    def fit_linear(self, knots):
+    def fit_linear(self, knots: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         """Return basis, coefficients, residuals and squared error with the knots held."""
         linear = self.linear if len(knots) == len(self.linear) else np.concatenate([self.linear] * 2)
         lower, upper = knots[:, :-1, None], knots[:, 1:, None]
@@ -229,7 +233,9 @@ class _Search:
         left = self.rest - (coef[:, None, :] @ basis)[:, 0]
         return basis, coef, left, (left * left).sum(axis=1)
 
-    def best_step(self, knots, basis, coef, left, sse):
+    def best_step(
+        self, knots: Floats, basis: Floats, coef: Floats, left: Floats, sse: Floats
+    ) -> tuple[_Search, tuple[Floats, ...]]:
         """Return the search and the state after the better of two steps.
 
         The first goes to where the separately fitted lines meet; the second no further than the gap each knot
@@ -251,7 +257,7 @@ class _Search:
         held = ~far[:, None] & ((short == floor) | (short == roof))
         return replace(self, free_knot=self.free_knot & ~held), tuple(v[chosen] for v in tried)
 
-    def meet(self, knots, basis, coef, left):
+    def meet(self, knots: Floats, basis: Floats, coef: Floats, left: Floats) -> Floats:
         """Return where the lines meet that fit each piece's readings best, continuous or not."""
         most = coef.shape[1]
         slopes = np.zeros((len(knots), most + 1))
@@ -268,7 +274,7 @@ class _Search:
         return np.where(self.free_knot, np.minimum(knots + change[:, most:] / safe, 1.0), knots)
 
 
-def _solve(normal, right, used):
+def _solve(normal: Floats, right: Floats, used: NDArray[Any]):
     """Solve batched normal equations; unused unknowns come out as zero, undetermined ones stay small."""
     diagonal = np.einsum("ijj->ij", normal)
     ridge = 1e-13 * diagonal.max(axis=1, keepdims=True) + 1e-200

@@ -1,14 +1,22 @@
 """The springs at hand as draws, together with the head they would hang in, and what was tried of them."""
 
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from ..governor.head import MAX_BEND_MM
+from ..arrays import Flags
+from ..bands.band import Target
+from ..fitting.calibration import Calibration
+from ..governor.head import MAX_BEND_MM, Run
 from ..governor.prior import BEND_SD_MM
 from ..readings import checked_array, checked_items, checked_key
 from ..springs.spring import Spring
 from .ranking import Bench, Choices, chance_inside
+from .sweeps import Sweeps
 
 DRAWS = 256
 ROUGH_STRIDE = 2  # every so many-th draw does for a first look at a whole drawer
@@ -17,33 +25,42 @@ SAME_BEND_MM = 0.02
 TOLD_APART_MM = 2.0 * BEND_SD_MM  # bends nearer than this a hand can't tell apart
 BELIEF_IN_FAILURE = 0.9  # someone may have judged a run by its readings, not by the curve behind them
 _SEED = 20_012
+# A run, or its springs or their keys, and the bends it was run at.
+Tried = Run | tuple[Any, Any] | tuple[Any, Any, Any]
+Bends = list[tuple[float, float]]
 
 
 @dataclass(frozen=True, eq=False)
 class Drawer:
     """A drawer opened on a calibrated head."""
 
-    primaries: tuple
-    secondaries: tuple
+    primaries: tuple[Spring, ...]
+    secondaries: tuple[Spring | None, ...]
     bench: Bench
-    tried: dict  # (primary key, secondary key) -> bends (k, 2)
+    tried: dict[tuple[Hashable, Hashable], Bends]  # (primary key, secondary key) -> bends (k, 2)
 
     @classmethod
-    def open(cls, calibration, target, primaries, secondaries, tried=(), sweeps=None):
+    def open(
+        cls,
+        calibration: Calibration,
+        target: Target,
+        primaries: Iterable[Spring],
+        secondaries: Iterable[Spring | None] | None,
+        tried: Iterable[Tried] = (),
+        sweeps: Sweeps | None = None,
+    ) -> Drawer:
         """Draw all springs of a drawer together with the head.
 
         Raises ValueError if the drawer has no primary or holds something else than springs, or what was tried
         is not said as `propose` wants it.
         """
-        primaries = checked_items("primaries", primaries, Spring, least=1)
-        secondaries = () if secondaries is None else secondaries
-        secondaries = checked_items("secondaries", secondaries, Spring, none_too=True) or (None,)
+        firsts = checked_items("primaries", primaries, Spring, least=1)
+        given = () if secondaries is None else secondaries
+        seconds = checked_items("secondaries", given, Spring, none_too=True) or (None,)
         done = tried_bends(tried, calibration.runs)
         # Of a run that is judged by its readings, its failure says nothing that they do not say.
         rows = _plausible_draws(calibration, target, {} if sweeps else done)
-        tables = [
-            _table(calibration, side, place)[:, rows] for place, side in enumerate((primaries, secondaries))
-        ]
+        tables = [_table(calibration, side, place)[:, rows] for place, side in enumerate((firsts, seconds))]
         bench = Bench.make(
             calibration.head_draws[rows],
             *tables,
@@ -51,16 +68,16 @@ class Drawer:
             stays_error=calibration.post_error_draws()[rows],
             rng=np.random.default_rng(_SEED),
         )
-        return cls(primaries, secondaries, bench.read(target, sweeps) if sweeps else bench, done)
+        return cls(firsts, seconds, bench.read(target, sweeps) if sweeps else bench, done)
 
-    def pairs(self):
+    def pairs(self) -> Choices:
         """Give every pair, posts straight and the travel as it is."""
         first, second = np.meshgrid(
             np.arange(len(self.primaries)), np.arange(len(self.secondaries)), indexing="ij"
         )
         return Choices(first.ravel(), second.ravel(), np.zeros((first.size, 2)), np.full(first.size, np.nan))
 
-    def untried(self, choices):
+    def untried(self, choices: Choices) -> Flags:
         """Mark the choices that were not tried; a smaller travel makes any choice a new one."""
         fresh = np.ones(len(choices.primary), dtype=bool)
         for (primary, secondary), bends in self.tried.items():
@@ -75,15 +92,16 @@ class Drawer:
         return fresh
 
 
-def _key(spring):
+def _key(spring: Spring | Hashable):
     """Give a spring's key, or the key itself."""
     return checked_key("tried", getattr(spring, "key", spring))
 
 
-def tried_bends(tried, runs):
+def tried_bends(tried: Iterable[Tried], runs: Sequence[Run]) -> dict[tuple[Hashable, Hashable], Bends]:
     """Give the bends at which each pair was tried, {(primary key, secondary key): [bend, ...]}."""
-    done = {}
-    for entry in checked_items("tried", tried, object):
+    done: dict[tuple[Hashable, Hashable], Bends] = {}
+    entries: tuple[Any, ...] = checked_items("tried", tried, object)
+    for entry in entries:
         if hasattr(entry, "post_bend_mm"):
             entry = (entry.primary, entry.secondary, entry.post_bend_mm)
         if not isinstance(entry, tuple | list) or len(entry) not in (2, 3):
@@ -92,18 +110,18 @@ def tried_bends(tried, runs):
         bends = done.setdefault(pair, [])
         if len(entry) == 3:
             bend = checked_array("bend of tried", entry[2], -MAX_BEND_MM, MAX_BEND_MM, like=("(p, s)", 2))
-            bends.append(tuple(map(float, bend)))
+            bends.append((float(bend[0]), float(bend[1])))
         else:
             bends.extend([run.post_bend_mm for run in runs if _pair(run) == pair] or [(0.0, 0.0)])
     return done
 
 
-def _pair(run):
+def _pair(run: Run):
     """Give the keys of a run's springs."""
     return _key(run.primary), _key(run.secondary)
 
 
-def _table(calibration, springs, place):
+def _table(calibration: Calibration, springs: Sequence[Spring | None], place: int):
     """Give draws of one side of the drawer, shape (springs, draws, 3)."""
     table = np.zeros((len(springs), len(calibration.head_draws), 3))
     for number, spring in enumerate(springs):
@@ -114,7 +132,7 @@ def _table(calibration, springs, place):
     return table
 
 
-def _plausible_draws(calibration, target, tried):
+def _plausible_draws(calibration: Calibration, target: Target, tried: dict[tuple[Hashable, Hashable], Bends]):
     """Choose 256 draws, those less often in which a run that failed should have been a success.
 
     The runs' readings are in the draws already; that the curve behind them was out of the band is one thing

@@ -3,11 +3,16 @@
 Nothing here is what anybody was told: a run of a pair that nobody proposed says as much of the model.
 """
 
+from __future__ import annotations
+
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
+from ..bands.band import Target
 from ..fitting.calibrate import calibrate
+from ..fitting.calibration import Calibration
 from .drawer import Drawer
 from .ranking import Choices
 from .sweeps import Sweeps, judge_sweeps
@@ -40,7 +45,7 @@ class Forecast:
     kept: bool
 
 
-def forecasts_of(calibration, target):
+def forecasts_of(calibration: Calibration, target: Target) -> tuple[Forecast, ...]:
     """Give what the model had the newest runs come to; as received, and short of the band, nothing.
 
     Each costs a calibration on the runs before it, some 60 ms.
@@ -50,21 +55,22 @@ def forecasts_of(calibration, target):
     return tuple(forecast for forecast in made if forecast)
 
 
-def _forecast(calibration, target, index):
+def _forecast(calibration: Calibration, target: Target, index: int):
     run = calibration.runs[index]
     sweeps = Sweeps(run.speed_rpm, run.falling, scale_deg=run.scale_deg)
     if run.falling.all() or sweeps.reaching(target).speed_rpm.size > run.speed_rpm.size:
         return None
     before = calibrate(calibration.head, calibration.runs[:index])
     drawer = Drawer.open(before, target, [run.primary], [run.secondary], sweeps=sweeps.as_loose_as(before))
-    choice = Choices(*np.zeros((2, 1), int), np.array([run.post_bend_mm]), np.array([np.nan]))
+    only = np.zeros(1, int)
+    choice = Choices(only, only, np.array([run.post_bend_mm]), np.array([np.nan]))
     initial = drawer.bench.score(choice, target).initial_deg
     chance = float(drawer.bench.chances(choice, target, initial).mean())
     verdicts = judge_sweeps(target, run, initial_deg=float(initial[0]))
     return Forecast(index, chance, verdicts[0].within and all(v.worst_side == "inside" for v in verdicts))
 
 
-def belief(forecasts):
+def belief(forecasts: Iterable[Forecast]) -> float:
     """Give the share of a chance that is left once forecasts came true and failed.
 
     Either the head is as the model and its readings say, or something else is at work and only half of what

@@ -1,10 +1,22 @@
 """Which measurement would raise the best chance most, and what the weights cost that stick."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..arrays import Floats
+from ..bands.band import Target
+from ..fitting.calibration import Calibration
 from ..governor.prior import GAP, POSITIONS, SPRING_FIGURES, STRETCH, TRAVEL
+from .drawer import Drawer
+from .ranking import Choices, Scores
+
+if TYPE_CHECKING:
+    from .proposals import Proposal
 
 PARTS = 4  # the draws are cut into so many by what a measurement would say
 CONTENDERS = 200
@@ -38,7 +50,9 @@ class Measurement:
     spring: str | None = None
 
 
-def most_helpful(drawer, finely, target, ranked):
+def most_helpful(
+    drawer: Drawer, finely: tuple[Choices, Scores], target: Target, ranked: Sequence[Proposal]
+) -> Measurement | None:
     """Find the measurement that would help most to choose.
 
     If a quantity were known, one would choose what suits that value. So the draws are cut into parts by the
@@ -51,7 +65,7 @@ def most_helpful(drawer, finely, target, ranked):
     rng = np.random.default_rng(_SEED)
     by_luck = [_gain(chances, rng.random(chances.shape[1])) for _ in range(CHANCE_ROUNDS)]
     gains = {what: _gain(chances, values) for what, values in _quantities(drawer, ranked)}
-    best = max(gains, key=gains.get)
+    best = max(gains, key=lambda what: gains[what])
     gain = gains[best] - float(np.mean(by_luck))
     quantity, position, spring = best
     return Measurement(quantity, gain, position, spring) if gain > WORTH_IT else None
@@ -74,12 +88,14 @@ class Sticking:
     chance: float
     freed_chance: float
 
-    def believed(self, share):
+    def believed(self, share: float) -> Sticking:
         """Give the same with only so much left of its chances."""
         return replace(self, chance=share * self.chance, freed_chance=share * self.freed_chance)
 
 
-def what_sticking_costs(drawer, calibration, finely, target):
+def what_sticking_costs(
+    drawer: Drawer, calibration: Calibration, finely: tuple[Choices, Scores], target: Target
+) -> Sticking | None:
     """Tell what it would bring to free the weights, or None where it is not worth it."""
     if not any(run.falling.any() for run in calibration.runs):
         return None  # nothing read tells the friction
@@ -99,14 +115,16 @@ def what_sticking_costs(drawer, calibration, finely, target):
     return Sticking(float(down[worst] - up[worst]), float(speeds[worst]), chance, float(freed))
 
 
-def _gain(chances, values):
+def _gain(chances: Floats, values: Floats):
     """Give how much the best chance would rise on average if `values` were known to a quarter."""
     parts = np.array_split(np.argsort(values, kind="stable"), PARTS)
     informed = np.mean([chances[:, part].mean(axis=1).max() for part in parts])
     return float(informed - chances.mean(axis=1).max())
 
 
-def _quantities(drawer, ranked):
+def _quantities(
+    drawer: Drawer, ranked: Sequence[Proposal]
+) -> Iterator[tuple[tuple[str, str | None, Any], Floats]]:
     """Give what can be measured, (quantity, position, spring), with its draws: the head, and the springs of
     the first proposals."""
     head = drawer.bench.head

@@ -1,9 +1,12 @@
 """Whether any pair of springs could give a target at all: what weights and springs can't do."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
 
+from ..arrays import Floats
 from ..bands.band import Target
 from ..governor.prior import GROWTH_SD, TYPICAL_GROWTH
 from ..readings import MAX_ADVANCE_DEG, checked_kind, checked_number
@@ -38,7 +41,7 @@ class Feasibility:
     needed_deg: float
 
 
-def can_follow(target, *, travel_deg=None) -> Feasibility:
+def can_follow(target: Target, *, travel_deg: float | None = None) -> Feasibility:
     """Tell whether weights and two springs could follow a target, whatever the springs.
 
     Parameters
@@ -92,7 +95,7 @@ def can_follow(target, *, travel_deg=None) -> Feasibility:
     return Feasibility(not reasons, reasons, at, needed)
 
 
-def _too_steep(weight, least, upper):
+def _too_steep(weight: Floats, least: Floats, upper: Floats):
     """Mark where the first concave line leaves the band, if no begin and no shelf makes it fit."""
     count = len(weight)
     starts = [k for k in range(count + 1) if k == 0 or least[:k].max() <= upper[:k].min()]
@@ -103,7 +106,7 @@ def _too_steep(weight, least, upper):
     return np.concatenate([np.zeros(first, bool), above if above.any() else np.ones(count - first, bool)])
 
 
-def _fits(weight, least, upper, begin, shelf):
+def _fits(weight: Floats, least: Floats, upper: Floats, begin: int, shelf: int):
     """Whether a curve that begins before one point, with a shelf before another, can lie in the band."""
     before, behind = slice(begin, shelf), slice(shelf, None)
     for part in (before, behind):
@@ -114,7 +117,7 @@ def _fits(weight, least, upper, begin, shelf):
     return needed <= _most_rise(weight[before], least[before], upper[before])
 
 
-def _hull(x, y):
+def _hull(x: Floats, y: Floats):
     """The least concave line over points of rising x, at each of them."""
     value = np.array(y, dtype=float)
     for i in range(len(x)):
@@ -125,15 +128,15 @@ def _hull(x, y):
     return value
 
 
-def _least_rise(x, least, upper):
+def _least_rise(x: Floats, least: Floats, upper: Floats):
     """The least slope that some stretch from the shelf on must have."""
     return max([0.0, *((least[j] - upper[i]) / (x[j] - x[i]) for i, j in _pairs(x))])
 
 
-def _most_rise(x, least, upper):
+def _most_rise(x: Floats, least: Floats, upper: Floats):
     """The greatest slope that the line before the shelf can end with."""
     return min([np.inf, *((upper[j] - least[i]) / (x[j] - x[i]) for i, j in _pairs(x))])
 
 
-def _pairs(x):
+def _pairs(x: Floats):
     return [(i, j) for i in range(len(x)) for j in range(i + 1, len(x))]

@@ -1,7 +1,10 @@
 """What `propose` answers with."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import overload
 
 from ..codes import EngineWarning
 from ..springs.spring import Spring
@@ -49,7 +52,7 @@ class Proposal:
 
 
 @dataclass(frozen=True)
-class Proposals(Sequence):
+class Proposals(Sequence[Proposal]):
     """Proposals, best first, and what to do if none is good.
 
     Attributes
@@ -93,8 +96,12 @@ class Proposals(Sequence):
     belief: float = 1.0
     sticking: Sticking | None = None
 
-    def __len__(self):
+    def __len__(self) -> int:
         return len(self.ranked)
 
-    def __getitem__(self, index):
+    @overload
+    def __getitem__(self, index: int) -> Proposal: ...
+    @overload
+    def __getitem__(self, index: slice) -> tuple[Proposal, ...]: ...
+    def __getitem__(self, index: int | slice) -> Proposal | tuple[Proposal, ...]:
         return self.ranked[index]

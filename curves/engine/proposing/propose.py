@@ -1,20 +1,26 @@
 """Rank every pair in the drawer by the chance that its curve lies in the band, and say what would help."""
 
+from __future__ import annotations
+
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from ..arrays import Floats, Indices
 from ..bands.band import Target
 from ..codes import Code, warn
 from ..fitting.calibration import Calibration
 from ..governor.head import MAX_BEND_MM, MAX_TRAVEL_DEG
 from ..governor.prior import TRAVEL
 from ..readings import checked_array, checked_count, checked_kind, checked_number
-from .drawer import GLANCE_STRIDE, ROUGH_STRIDE, Drawer
+from ..springs.spring import Spring
+from .drawer import GLANCE_STRIDE, ROUGH_STRIDE, Drawer, Tried
 from .forecasts import belief, forecasts_of
 from .helpful import most_helpful, what_sticking_costs
 from .proposals import Proposal, Proposals
-from .ranking import FAIR_CHANCE, Choices
+from .ranking import FAIR_CHANCE, Choices, Scores
 from .sweeps import Sweeps
 
 BEND_STEP_MM = 0.05  # finer than this no post is bent
@@ -27,17 +33,17 @@ CHANCE_STEP = 0.1  # 256 draws know a chance to 0.03, one standard deviation
 
 
 def propose(
-    calibration,
-    target,
-    primaries,
-    secondaries,
-    tried=(),
-    count=10,
-    post_bend_limit_mm=0.0,
+    calibration: Calibration,
+    target: Target,
+    primaries: Iterable[Spring],
+    secondaries: Iterable[Spring | None] | None,
+    tried: Iterable[Tried] = (),
+    count: int = 10,
+    post_bend_limit_mm: float = 0.0,
     *,
-    smaller_travels_deg=(),
-    sweeps=None,
-):
+    smaller_travels_deg: ArrayLike = (),
+    sweeps: Sweeps | None = None,
+) -> Proposals:
     """Rank every pair in the drawer by the chance that its curve lies in the band.
 
     Parameters
@@ -122,9 +128,10 @@ def propose(
     if not limit:
         choices = choices.take(drawer.untried(choices))
     choices = _leading(drawer, target, choices, limit, max(SHORTLIST, count))
-    best, scores, finely = _finely_trimmed(drawer, target, choices, limit)
-    if not len(best.primary):
+    trimmed = _finely_trimmed(drawer, target, choices, limit)
+    if trimmed is None:
         return Proposals((), False, (warn(Code.EVERY_PAIR_TRIED),))
+    best, scores, finely = trimmed
     prospects = _prospects(drawer, target, best, scores, limit)
     read = _as_read(drawer, calibration, target, finely)
     scores, prospects = scores._replace(chance=read.belief * scores.chance), read.belief * prospects
@@ -141,7 +148,7 @@ def propose(
     )
 
 
-def _as_read(drawer, calibration, target, finely):
+def _as_read(drawer: Drawer, calibration: Calibration, target: Target, finely: tuple[Choices, Scores]):
     """Give what is known of the verdict on a run that will be read, with no proposals yet."""
     if drawer.bench.look is None:
         return Proposals((), False, ())
@@ -160,12 +167,12 @@ def _as_read(drawer, calibration, target, finely):
     )
 
 
-def _grid(limit, steps):
+def _grid(limit: float, steps: int):
     """Give bends from -limit to limit in so many steps to either side."""
     return np.arange(-steps, steps + 1) * (limit / steps)
 
 
-def _roughly_trimmed(drawer, target, choices, limit):
+def _roughly_trimmed(drawer: Drawer, target: Target, choices: Choices, limit: float):
     """Give each pair the bends that suit the mean of the draws best."""
     if not limit:
         return choices
@@ -178,18 +185,18 @@ def _roughly_trimmed(drawer, target, choices, limit):
     return choices._replace(bend_mm=_to_steps(choices.bend_mm))
 
 
-def _to_steps(bend_mm):
+def _to_steps(bend_mm: Floats):
     """Round bends to what a hand can do."""
     return np.round(np.round(bend_mm / BEND_STEP_MM) * BEND_STEP_MM, 6)
 
 
-def _with_travels(choices, travels):
+def _with_travels(choices: Choices, travels: Floats):
     """Give each choice with the travel as it is and with each smaller one."""
     parts = [choices, *(choices._replace(travel_deg=np.full(len(choices.primary), t)) for t in travels)]
     return Choices(*(np.concatenate(part) for part in zip(*parts, strict=True)))
 
 
-def _leading(drawer, target, choices, limit, many):
+def _leading(drawer: Drawer, target: Target, choices: Choices, limit: float, many: int):
     """Give the choices worth a closer look: those with the best chances, and with the best prospects."""
     scores = drawer.bench.thinned(ROUGH_STRIDE).score(choices, target)
     by_chance = np.lexsort((scores.worst_miss_deg, -scores.chance))[:many]
@@ -200,8 +207,11 @@ def _leading(drawer, target, choices, limit, many):
     return choices.take(np.union1d(by_chance[: many - HOPEFUL], hopeful))
 
 
-def _finely_trimmed(drawer, target, choices, limit):
-    """Give each choice its best bend over all draws, with its score, and all allowed bends with theirs."""
+def _finely_trimmed(drawer: Drawer, target: Target, choices: Choices, limit: float):
+    """Give each choice its best bend over all draws, with its score, and all allowed bends with theirs.
+
+    None where every one was tried.
+    """
     group = 1
     if limit:
         axis = _grid(TRIM_STEPS * BEND_STEP_MM, TRIM_STEPS)
@@ -211,7 +221,7 @@ def _finely_trimmed(drawer, target, choices, limit):
     owner = np.repeat(np.arange(len(allowed) // group), group)[allowed]
     choices = choices.take(allowed)
     if not len(owner):
-        return choices, None, None
+        return None
     bench = drawer.bench if drawer.bench.look is None else drawer.bench.thinned(ROUGH_STRIDE)
     scores = bench.score(choices, target)
     order = np.lexsort((scores.worst_miss_deg, -scores.chance, owner))
@@ -222,7 +232,7 @@ def _finely_trimmed(drawer, target, choices, limit):
     return choices.take(first), scores.take(first), (choices, scores)
 
 
-def _judged(drawer, target, choices, scores, owner, order):
+def _judged(drawer: Drawer, target: Target, choices: Choices, scores: Scores, owner: Indices, order: Indices):
     """Give the most promising bends of each choice, with the chance that their run is judged in the band."""
     begins = np.unique(owner[order], return_index=True)[1]
     rank = np.arange(len(order)) - np.repeat(begins, np.diff([*begins, len(order)]))
@@ -232,7 +242,7 @@ def _judged(drawer, target, choices, scores, owner, order):
     return choices, scores._replace(chance=chance), owner
 
 
-def _prospects(drawer, target, choices, scores, limit):
+def _prospects(drawer: Drawer, target: Target, choices: Choices, scores: Scores, limit: float):
     """Give the chance that each pair could be bent into the band in the end."""
     if not limit:
         return scores.chance
@@ -241,7 +251,7 @@ def _prospects(drawer, target, choices, scores, limit):
     )
 
 
-def _proposals(drawer, choices, scores, prospects, order):
+def _proposals(drawer: Drawer, choices: Choices, scores: Scores, prospects: Floats, order: Indices):
     """Put choices into words and numbers."""
     travel = float(np.exp(drawer.bench.head[:, TRAVEL]).mean())
     return tuple(
@@ -251,7 +261,7 @@ def _proposals(drawer, choices, scores, prospects, order):
             chance=float(scores.chance[row]),
             worst_miss_deg=float(scores.worst_miss_deg[row]),
             initial_deg=float(scores.initial_deg[row]),
-            post_bend_mm=tuple(map(float, choices.bend_mm[row])),
+            post_bend_mm=(float(choices.bend_mm[row, 0]), float(choices.bend_mm[row, 1])),
             travel_deg=travel if np.isnan(choices.travel_deg[row]) else float(choices.travel_deg[row]),
             prospect=float(prospects[row]),
         )
@@ -259,7 +269,7 @@ def _proposals(drawer, choices, scores, prospects, order):
     )
 
 
-def _each_pair_once(ranked):
+def _each_pair_once(ranked: Iterable[Proposal]):
     """Keep the first of proposals that differ only in travel."""
     first = {}
     for proposal in ranked:
@@ -267,7 +277,7 @@ def _each_pair_once(ranked):
     return tuple(first.values())
 
 
-def _warnings(first, greatest_chance, limit):
+def _warnings(first: Proposal, greatest_chance: float, limit: float):
     """Say plainly that there is little hope."""
     if first.prospect >= HOPE:
         code = Code.NO_PAIR_BUT_WORTH_A_RUN

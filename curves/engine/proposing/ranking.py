@@ -1,16 +1,22 @@
 """Many pairs of springs over many draws at once: their curves, and the chance that each lies in a band."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
 from functools import reduce
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from scipy.special import ndtr
 
+from ..arrays import Flags, Floats, Indices
+from ..bands.band import Target
 from ..fitting.model import MODEL_SD_DEG
 from ..governor.equilibrium import TORQUE_PER_RPM_SQUARED, settle
 from ..governor.prior import BEND_SD_MM, FRICTION, GAP, GROWTH, INERTIA, STRETCH, TRAVEL
 from .judge import Look
+from .sweeps import Sweeps
 
 BLOCK = 1 << 14  # angles worked on at once: they and their helpers stay in the processor's cache
 FAIR_CHANCE = 0.1  # below it a try is a gamble
@@ -22,19 +28,22 @@ SAME_PLACE_MM = 1e-4
 PRECISION = np.float32
 
 
+Rows = Indices | Flags | slice | list[int]
+
+
 class Choices(NamedTuple):
     """What could be tried: indices into the drawer, bends of the posts, travel (NaN leaves it as it is)."""
 
-    primary: np.ndarray  # (n,)
-    secondary: np.ndarray  # (n,)
-    bend_mm: np.ndarray  # (n, 2)
-    travel_deg: np.ndarray  # (n,)
+    primary: Indices  # (n,)
+    secondary: Indices  # (n,)
+    bend_mm: Floats  # (n, 2)
+    travel_deg: Floats  # (n,)
 
-    def take(self, rows):
+    def take(self, rows: Rows) -> Choices:
         """Give some of the choices."""
-        return Choices(*(part[rows] for part in self))
+        return Choices(self.primary[rows], self.secondary[rows], self.bend_mm[rows], self.travel_deg[rows])
 
-    def bent(self, first, second):
+    def bent(self, first: Floats, second: Floats) -> Choices:
         """Give each choice with every pair of added bends, those of one choice next to each other."""
         added = np.stack(np.meshgrid(first, second, indexing="ij"), axis=-1).reshape(-1, 2)
         each = self.take(np.repeat(np.arange(len(self.primary)), len(added)))
@@ -44,11 +53,11 @@ class Choices(NamedTuple):
 class Scores(NamedTuple):
     """How choices do: chance to lie in the band, expected worst miss [deg], best initial timing [deg]."""
 
-    chance: np.ndarray  # (n,)
-    worst_miss_deg: np.ndarray  # (n,)
-    initial_deg: np.ndarray  # (n,)
+    chance: Floats  # (n,)
+    worst_miss_deg: Floats  # (n,)
+    initial_deg: Floats  # (n,)
 
-    def take(self, rows):
+    def take(self, rows: Rows) -> Scores:
         """Give some of the scores."""
         return Scores(*(part[rows] for part in self))
 
@@ -57,58 +66,69 @@ class Scores(NamedTuple):
 class Bench:
     """Draws of a head and of all springs in a drawer, ready to be combined."""
 
-    head: np.ndarray  # (draws, 8)
-    primaries: np.ndarray  # (springs, draws, 3) log rate, free length, tension / rate
-    secondaries: np.ndarray
-    bend_error: np.ndarray  # (draws, 2) [mm] a post that is bent ends up a little beside where it should
-    stays_mm: np.ndarray  # (2,) where the last run left the posts: one that stays there is not bent again
-    stays_error: np.ndarray  # (draws, 2) [mm] and how far beside they are
-    travel_error: np.ndarray  # (draws,) [deg]
+    head: Floats  # (draws, 8)
+    primaries: Floats  # (springs, draws, 3) log rate, free length, tension / rate
+    secondaries: Floats
+    bend_error: Floats  # (draws, 2) [mm] a post that is bent ends up a little beside where it should
+    stays_mm: Floats  # (2,) where the last run left the posts: one that stays there is not bent again
+    stays_error: Floats  # (draws, 2) [mm] and how far beside they are
+    travel_error: Floats  # (draws,) [deg]
     look: Look | None = None  # how the run will be read; None: chances are of the rising curve itself
 
     @classmethod
-    def make(cls, head, primaries, secondaries, stays_mm, stays_error, rng):
+    def make(
+        cls,
+        head: Floats,
+        primaries: Floats,
+        secondaries: Floats,
+        stays_mm: Floats,
+        stays_error: Floats,
+        rng: np.random.Generator,
+    ) -> Bench:
         """Put draws together with the errors of hands that bend posts and set stops."""
         errors = rng.standard_normal((len(head), 3))
         hands = (BEND_SD_MM * errors[:, :2], stays_mm, stays_error, TRAVEL_SD_DEG * errors[:, 2])
-        return cls(*(part.astype(PRECISION) for part in (head, primaries, secondaries, *hands)))
+        parts: Iterator[Any] = (part.astype(PRECISION) for part in (head, primaries, secondaries, *hands))
+        return cls(*parts)
 
-    def read(self, target, sweeps):
+    def read(self, target: Target, sweeps: Sweeps) -> Bench:
         """Give the bench on which chances are of the verdict on a run that is read so."""
         return replace(self, look=Look.make(target, sweeps, len(self.head), PRECISION))
 
-    def thinned(self, stride):
+    def thinned(self, stride: int) -> Bench:
         """Give the bench with every so many-th draw."""
         whole = ("stays_mm", "look")
         parts = {part.name: getattr(self, part.name) for part in fields(self) if part.name not in whole}
-        thin = {name: part[:, ::stride] if part.ndim == 3 else part[::stride] for name, part in parts.items()}
+        thin: dict[str, Any] = {
+            name: part[:, ::stride] if part.ndim == 3 else part[::stride] for name, part in parts.items()
+        }
         return replace(self, **thin, look=self.look and self.look.thinned(stride))
 
     @property
-    def directions(self):
+    def directions(self) -> tuple[bool, ...]:
         """Give the directions in which a curve is held against the band's points: as they will be read."""
         both = self.look is not None and self.look.judge.sweeps.falling.any()
         return (False, True) if both else (False,)
 
     @property
-    def softness_deg(self):
+    def softness_deg(self) -> float:
         """Give how softly the band's edge is taken where a chance is only estimated [deg]."""
         if self.look is None:
             return MODEL_SD_DEG
         sweeps = self.look.judge.sweeps
         return float(np.hypot(sweeps.scatter_deg, sweeps.scale_deg / 12.0**0.5))
 
-    def freed(self, share):
+    def freed(self, share: float) -> Bench:
         """Give the bench with weights of which only this share of the friction is left."""
         head = self.head.copy()
         head[:, FRICTION] += PRECISION(np.log(share))
         return replace(self, head=head)
 
-    def with_side(self, place, table):
+    def with_side(self, place: int, table: Floats) -> Bench:
         """Give the bench with other springs on one side."""
         return replace(self, **{("primaries", "secondaries")[place]: table})
 
-    def centre(self):
+    def centre(self) -> Bench:
         """Give the bench with one draw only, the mean, and hands that do not err."""
         head, primaries, secondaries = (
             part.mean(axis=-2, keepdims=True) for part in (self.head, self.primaries, self.secondaries)
@@ -118,7 +138,7 @@ class Bench:
         look = self.look and self.look.thinned(len(self.head))
         return Bench(head, primaries, secondaries, no_error, self.stays_mm, no_error, still, look)
 
-    def curves(self, choices, speed_rpm, falling=False):
+    def curves(self, choices: Choices, speed_rpm: Floats, falling: bool = False) -> Floats:
         """Give the advance of each choice in each draw, shape (n, draws, speeds), one way.
 
         Speeds have the shape (speeds,), or (draws, speeds) where they differ between the draws.
@@ -132,10 +152,10 @@ class Bench:
         weight = np.exp(head[:, INERTIA, None]) * turning
         friction, growth = np.exp(head[:, FRICTION, None]), head[:, GROWTH, None]
         tables = ((self.primaries, choices.primary), (self.secondaries, choices.secondary))
-        lines = tuple(self._lines(place, *table, choices.bend_mm) for place, table in enumerate(tables))
-        return settle(lines, weight, growth, friction, travel[..., None], falling)
+        first, second = (self._lines(place, *table, choices.bend_mm) for place, table in enumerate(tables))
+        return settle((first, second), weight, growth, friction, travel[..., None], falling)
 
-    def _lines(self, place, table, index, bend_mm):
+    def _lines(self, place: int, table: Floats, index: Indices, bend_mm: Floats):
         """Give one spring's torque in each choice and draw as a line in the angle, parts (n, draws, 1)."""
         bend = bend_mm[..., place].astype(PRECISION)
         bend = bend if bend.ndim == 2 else bend[:, None]
@@ -145,20 +165,20 @@ class Bench:
         error = np.where(stays, self.stays_error[:, place], error)
         slack = table[index, :, 1] - np.exp(self.head[:, GAP.start + place]) - bend - error
         slope = np.exp(table[..., 0])[index] * stretch
-        lines = (slope * (table[index, :, 2] - slack), slope * stretch, slack / stretch)
-        return tuple(part[..., None] for part in lines)
+        at_rest = slope * (table[index, :, 2] - slack)
+        return at_rest[..., None], (slope * stretch)[..., None], (slack / stretch)[..., None]
 
-    def score(self, choices, target):
+    def score(self, choices: Choices, target: Target) -> Scores:
         """Score all choices against a target."""
         parts = [self._score(block, target) for block in self._blocks(choices, target)]
         if not parts:
             return Scores(*(np.zeros(0) for _ in Scores._fields))
         return Scores(*(np.concatenate(part) for part in zip(*parts, strict=True)))
 
-    def chances(self, choices, target, initial_deg):
+    def chances(self, choices: Choices, target: Target, initial_deg: Floats) -> Floats:
         """Give each draw's own chance that a choice lies in the band, shape (n, draws)."""
         if self.look is not None:
-            return self._judged(choices, initial_deg)
+            return self._judged(self.look, choices, initial_deg)
         parts, start = [], 0
         for block in self._blocks(choices, target):
             stop = start + len(block.primary)
@@ -167,28 +187,30 @@ class Bench:
             start = stop
         return np.concatenate(parts)
 
-    def _judged(self, choices, initial_deg, left_deg=None):
+    def _judged(
+        self, look: Look, choices: Choices, initial_deg: Floats, left_deg: Floats | None = None
+    ) -> Floats:
         """Give each draw's chance that a run will be judged to lie in the band, shape (n, draws).
 
         `left_deg` (draws,) shifts the whole curve of each draw: what is still unknown of it.
         """
-        falling = self.look.judge.sweeps.falling
-        size = max(1, BLOCK // self.look.speed_rpm.size)
+        falling = look.judge.sweeps.falling
+        size = max(1, BLOCK // look.speed_rpm.size)
         parts = []
         for start in range(0, len(choices.primary), size):
             rows = slice(start, start + size)
             ways = [
-                self.curves(choices.take(rows), self.look.speed_rpm[:, falling == way], way)
+                self.curves(choices.take(rows), look.speed_rpm[:, falling == way], way)
                 for way in (False, True)
                 if (falling == way).any()
             ]
             advance = np.concatenate(ways, axis=-1)
             if left_deg is not None:
                 advance = advance + left_deg[:, None]
-            parts.append(self.look.chances(advance, initial_deg[rows]))
+            parts.append(look.chances(advance, initial_deg[rows]))
         return np.concatenate(parts)
 
-    def prospects(self, choices, target, bends_mm):
+    def prospects(self, choices: Choices, target: Target, bends_mm: Floats) -> Floats:
         """Give the chance that each choice could be bent into the band once it was run."""
         group = len(bends_mm) ** 2
         best = []
@@ -208,17 +230,17 @@ class Bench:
             known = block._replace(bend_mm=wide.bend_mm[at])
             draws = np.arange(len(self.head))
             left = LEFT_AFTER_A_RUN_DEG * self.look.left
-            best.append(self._judged(known, initial[at, draws], left).mean(axis=-1))
+            best.append(self._judged(self.look, known, initial[at, draws], left).mean(axis=-1))
         return np.concatenate(best)
 
-    def _blocks(self, choices, target, each=1):
+    def _blocks(self, choices: Choices, target: Target, each: int = 1):
         """Cut choices, each to be worked on `each` times, into blocks that fit the processor's cache."""
         points = target.speed_rpm.size * len(self.directions)
         size = max(1, BLOCK // (len(self.head) * points * each))
         for start in range(0, len(choices.primary), size):
             yield choices.take(slice(start, start + size))
 
-    def _misses(self, choices, target):
+    def _misses(self, choices: Choices, target: Target):
         """Give how far each choice is above the target in each draw [deg], shape (n, draws, points).
 
         The points are the target's as the speed rises, then as it falls if it is to be read so.
@@ -227,11 +249,11 @@ class Bench:
         ways = [self.curves(choices, target.speed_rpm, falling) - wanted for falling in self.directions]
         return ways[0] if len(ways) == 1 else np.concatenate(ways, axis=-1)
 
-    def _tolerance(self, target):
+    def _tolerance(self, target: Target):
         """Give what is allowed at each of these points [deg]."""
         return np.tile(target.tolerance_deg.astype(PRECISION), len(self.directions))
 
-    def _score(self, choices, target):
+    def _score(self, choices: Choices, target: Target):
         """Score one block of choices, with the best of a few initial timings."""
         miss, tolerance = self._misses(choices, target), self._tolerance(target)
         best = None
@@ -250,24 +272,24 @@ class Bench:
         return best
 
 
-def chance_inside(margin_deg, softness_deg=MODEL_SD_DEG):
+def chance_inside(margin_deg: Floats, softness_deg: float = MODEL_SD_DEG) -> Floats:
     """Give the chance to lie inside by a margin [deg], the model itself being off a little."""
     return ndtr(margin_deg / softness_deg)
 
 
-def _margin(off, tolerance):
+def _margin(off: Floats, tolerance: Floats):
     """Give how far inside the band the worst point is [deg], negative outside."""
     return reduce(
         np.minimum, (allowed - point for allowed, point in zip(tolerance, _points(off), strict=True))
     )
 
 
-def _points(values):
+def _points(values: Floats):
     """Put the target points first: a few long rows are faster than many short ones."""
     return np.moveaxis(values, -1, 0)
 
 
-def _initials(miss, target, tolerance):
+def _initials(miss: Floats, target: Target, tolerance: Floats):
     """Give initial timings to try with each choice [deg]: what suits the middle draw, and beside it."""
     low, high = (PRECISION(end) for end in target.initial_range_deg)
     if low == high:
@@ -276,7 +298,7 @@ def _initials(miss, target, tolerance):
     return [np.clip(middle + PRECISION(shift), low, high) for shift in INITIAL_SHIFTS_DEG]
 
 
-def centring_initial(miss, tolerance_deg):
+def centring_initial(miss: Floats, tolerance_deg: Floats) -> Floats:
     """Give the shift that makes the worst of |miss + shift| / tolerance least, over the last axis.
 
     Of a point that is too high by m and one too low by n the best shift weighs each by the other's tolerance:

@@ -1,15 +1,23 @@
 """A run as it is read and judged: each sweep by itself."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from ..arrays import Flags, Floats
+from ..bands.band import Target
 from ..bands.verdict import Verdict, judge_curve
+from ..fitting.calibration import Calibration
 from ..fitting.model import MIN_SCATTER_DEG, READING_SCATTER_DEG
+from ..governor.head import Run
 from ..readings import MAX_SPEED_RPM, Readings, checked_array, checked_flags, checked_number
 
 
-def sweep_of(readings, *, falling):
+def sweep_of(readings: Readings | Run, *, falling: bool) -> Readings | None:
     """Give the readings of one direction; a falling sweep starts from where the rising one turned.
 
     Parameters
@@ -44,7 +52,9 @@ def sweep_of(readings, *, falling):
     return Readings(readings.speed_rpm[rows], readings.advance_deg[rows], falling) if rows.any() else None
 
 
-def judge_sweeps(target, readings, *, initial_deg=0.0) -> tuple[Verdict, ...]:
+def judge_sweeps(
+    target: Target, readings: Readings | Run, *, initial_deg: float = 0.0
+) -> tuple[Verdict, ...]:
     """Judge a run as it was read: the rising sweep and the falling one, each by itself.
 
     Parameters
@@ -83,7 +93,7 @@ def judge_sweeps(target, readings, *, initial_deg=0.0) -> tuple[Verdict, ...]:
     return tuple(judge_curve(target, sweep, initial_deg=initial_deg) for sweep in sweeps if sweep is not None)
 
 
-def unread_speeds(target, sweep) -> tuple[float, ...]:
+def unread_speeds(target: Target, sweep: Readings | Run) -> tuple[float, ...]:
     """Give the speeds of a band that one sweep was not read near.
 
     Parameters
@@ -133,7 +143,7 @@ def unread_speeds(target, sweep) -> tuple[float, ...]:
     return tuple(sorted({*unread.tolist(), *((read[wide] + read[wide + 1]) / 2).tolist()}))
 
 
-def _corners(target):
+def _corners(target: Target):
     """The ends of a band, and the speeds between where one of its edges bends."""
     speed = target.speed_rpm
     bends = np.zeros(max(speed.size - 2, 0), bool)
@@ -178,12 +188,23 @@ class Sweeps:
     array([ 500., 1500.])
     """
 
-    speed_rpm: np.ndarray
-    falling: np.ndarray = False
+    speed_rpm: Floats
+    falling: Flags = False  # pyrefly: ignore[bad-assignment]: as in Readings
     scale_deg: float = field(default=0.5, kw_only=True)
     scatter_deg: float = field(default=READING_SCATTER_DEG, kw_only=True)
 
-    def __post_init__(self):
+    if TYPE_CHECKING:  # what may be given; what is kept are arrays
+
+        def __init__(
+            self,
+            speed_rpm: ArrayLike,
+            falling: ArrayLike = False,
+            *,
+            scale_deg: float = 0.5,
+            scatter_deg: float = READING_SCATTER_DEG,
+        ) -> None: ...
+
+    def __post_init__(self) -> None:
         speed = checked_array("speed_rpm", self.speed_rpm, 0.0, MAX_SPEED_RPM)
         falling = checked_flags("falling", self.falling, speed.size)
         order = np.lexsort((speed, falling))  # rising first: each way is one block
@@ -194,7 +215,7 @@ class Sweeps:
         scatter = checked_number("scatter_deg", self.scatter_deg, MIN_SCATTER_DEG, 10.0)
         object.__setattr__(self, "scatter_deg", scatter)
 
-    def as_loose_as(self, calibration):
+    def as_loose_as(self, calibration: Calibration) -> Sweeps:
         """Give the sweeps with the scatter that the readings of a calibration show, if that is greater.
 
         Parameters
@@ -220,7 +241,7 @@ class Sweeps:
         """
         return replace(self, scatter_deg=self.scatter_deg * calibration.unrest)
 
-    def reaching(self, target):
+    def reaching(self, target: Target) -> Sweeps:
         """Give the sweeps with the target's speeds added that the rising one does not reach.
 
         Parameters
@@ -249,7 +270,7 @@ class Sweeps:
         return replace(self, speed_rpm=np.concatenate([self.speed_rpm, added]), falling=falling)
 
 
-def rows_of(speed_rpm, falling, wanted):
+def rows_of(speed_rpm: Floats, falling: Flags, wanted: bool) -> Flags:
     """Mark the readings that make one sweep, as `sweep_of` gives it."""
     rows = falling if wanted else ~falling
     if wanted and rows.any():

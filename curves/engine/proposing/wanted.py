@@ -1,9 +1,14 @@
 """The spring to buy or to wind when the drawer has none."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from ..arrays import Floats
 from ..bands.band import Target
 from ..codes import Code, EngineWarning, warn
 from ..fitting.calibration import Calibration
@@ -68,16 +73,16 @@ class WantedSpring:
 
 
 def wanted_spring(
-    calibration,
-    target,
-    position,
-    other,
+    calibration: Calibration,
+    target: Target,
+    position: str,
+    other: Spring | None,
     *,
-    initial_tension_n=0.0,
-    post_bend_mm=(0.0, 0.0),
-    coils_mm=COILS_MM,
-    sweeps=None,
-):
+    initial_tension_n: float = 0.0,
+    post_bend_mm: tuple[float, float] = (0.0, 0.0),
+    coils_mm: ArrayLike = COILS_MM,
+    sweeps: Sweeps | None = None,
+) -> WantedSpring:
     """Find rate and free length of the spring that would do best beside another.
 
     Parameters
@@ -140,15 +145,11 @@ def wanted_spring(
         calibration, target, place, other, tension, bend, sweeps
     )
     fair = FAIR_CHANCE * (Judge.of(target, sweeps).middle_chance(target) if sweeps else 1.0)
-    spring = Spring(
-        f"wanted {position}",
-        within_range("rate_n_per_mm", rate),  # which taking and undoing a logarithm may leave by a hair
-        length,
-        tension,
-    )
-    load = tension + spring.rate_n_per_mm * max(stop + bend[place] - length, 0.0)
+    rate = within_range("rate_n_per_mm", rate)  # which taking and undoing a logarithm may leave by a hair
+    spring = Spring(f"wanted {position}", rate, length, tension)
+    load = tension + rate * max(stop + bend[place] - length, 0.0)
     # More than any spring is taken to bear is over every wire's stress in any case.
-    winding = wind(spring.rate_n_per_mm, length, min(load, MAX_TENSION_N), coils_mm=coils)
+    winding = wind(rate, length, min(load, MAX_TENSION_N), coils_mm=coils)
     warnings = []
     if chance < fair:
         warnings.append(warn(Code.NO_WANTED_SPRING))
@@ -159,15 +160,23 @@ def wanted_spring(
     return WantedSpring(spring, chance, miss, winding, tuple(warnings))
 
 
-def _search(calibration, target, place, other, tension, bend, sweeps):
+def _search(
+    calibration: Calibration,
+    target: Target,
+    place: int,
+    other: Spring | None,
+    tension: float,
+    bend: Floats,
+    sweeps: Sweeps | None,
+):
     """Draw a net over rate and length closer and closer.
 
     Gives rate and length of the best knot, the gap of its posts at the stop, its chance and worst miss, and
     whether it lies at the first net's edge.
     """
-    sides = [(other,), (other,)]
+    sides: list[Any] = [(other,), (other,)]
     sides[place] = (Spring("any", TYPICAL_RATES[place], 1.0),)
-    drawer = Drawer.open(calibration, target, *sides, sweeps=sweeps)
+    drawer = Drawer.open(calibration, target, sides[0], sides[1], sweeps=sweeps)
     known = [spring.rate_n_per_mm for spring, where in calibration.model.springs if where == place]
     known = [rate for rate in known if rate] or [TYPICAL_RATES[place]]
     middle = np.array([np.mean(np.log(known)), np.exp(drawer.bench.head[:, GAP.start + place]).mean()])
@@ -181,9 +190,10 @@ def _search(calibration, target, place, other, tension, bend, sweeps):
         scores = bench.score(choices, target)
         best = np.lexsort((scores.worst_miss_deg, -scores.chance))[0]
         middle, reach = net[best], reach / NARROWER
-    chance = scores.chance[best]
+    chance = scores.chance[best]  # pyrefly: ignore[unbound-name]: there is more than no round
     if sweeps:
-        chance = bench.chances(choices.take([best]), target, scores.initial_deg[[best]]).mean()
+        only = choices.take([best])  # pyrefly: ignore[unbound-name]: there is more than no round
+        chance = bench.chances(only, target, scores.initial_deg[[best]]).mean()  # pyrefly: ignore[unbound-name]
     return (
         float(np.exp(middle[0])),
         float(middle[1]),
@@ -194,17 +204,17 @@ def _search(calibration, target, place, other, tension, bend, sweeps):
     )
 
 
-def _hung(drawer, place, net, tension, bend):
+def _hung(drawer: Drawer, place: int, net: Floats, tension: float, bend: Floats):
     """Hang in springs of exactly such log rates and lengths."""
     exact = np.column_stack([net, tension * np.exp(-net[:, 0])])
     table = np.repeat(exact[:, None].astype(drawer.bench.head.dtype), len(drawer.bench.head), axis=1)
     index = [np.zeros(len(net), dtype=int)] * 2
     index[place] = np.arange(len(net))
-    choices = Choices(*index, np.tile(bend, (len(net), 1)), np.full(len(net), np.nan))
+    choices = Choices(index[0], index[1], np.tile(bend, (len(net), 1)), np.full(len(net), np.nan))
     return drawer.bench.with_side(place, table), choices
 
 
-def _gap_at_stop_mm(head, place):
+def _gap_at_stop_mm(head: Floats, place: int):
     """Give how far apart a spring's posts are at the stop, posts straight, in the mean of all draws."""
     gap, stretch, travel = (np.exp(head[:, at]) for at in (GAP.start + place, STRETCH.start + place, TRAVEL))
     return float((gap + stretch * travel).mean())

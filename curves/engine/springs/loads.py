@@ -1,9 +1,15 @@
 """A spring as a spring tester shows it: rate, initial tension and free length from lengths and loads."""
 
+from __future__ import annotations
+
+from collections.abc import Hashable
 from dataclasses import dataclass
+from typing import Any, overload
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from ..arrays import Floats
 from ..codes import Code, EngineWarning, Refused, warn
 from ..readings import checked_array, checked_number
 from .spring import (
@@ -49,7 +55,7 @@ class SpringTest:
     initial_tension_se_n: float
     free_length_mm: float
     free_length_se_mm: float
-    residual_n: np.ndarray
+    residual_n: Floats
     converged: bool
     warnings: tuple[EngineWarning, ...]
 
@@ -58,10 +64,10 @@ class SpringTest:
         """Whether the readings tell the initial tension, rather than that it was taken as 0."""
         return not np.isnan(self.initial_tension_se_n)
 
-    def spring(self, key) -> Spring:
+    def spring(self, key: Hashable) -> Spring:
         """Make the `Spring` of this test, under the name the shop gives it."""
         tension = self.initial_tension_n
-        known = {"rate_sd": self.rate_se / self.rate_n_per_mm}
+        known: dict[str, Any] = {"rate_sd": self.rate_se / self.rate_n_per_mm}
         if tension > 0:
             known["initial_tension_sd"] = self.initial_tension_se_n / tension
         known["free_length_sd_mm"] = self.free_length_se_mm
@@ -70,12 +76,12 @@ class SpringTest:
 
 
 def spring_from_loads(
-    length_mm,
-    load_n,
+    length_mm: ArrayLike,
+    load_n: ArrayLike,
     *,
-    free_length_mm=None,
-    load_sd_n=LOAD_SD_N,
-    length_sd_mm=LENGTH_SD_MM,
+    free_length_mm: float | None = None,
+    load_sd_n: float = LOAD_SD_N,
+    length_sd_mm: float = LENGTH_SD_MM,
 ) -> SpringTest:
     """Find rate, initial tension and free length of an extension spring from loads at lengths.
 
@@ -163,7 +169,7 @@ def spring_from_loads(
     )
 
 
-def _free_length(length, load, given, length_sd):
+def _free_length(length: Floats, load: Floats, given: float | None, length_sd: float):
     """Return the free length and its standard deviation, as given or from the readings without load."""
     if given is not None:
         return checked_number("free_length_mm", given, 0.0, MAX_LENGTH_MM, above=True), length_sd
@@ -173,7 +179,7 @@ def _free_length(length, load, given, length_sd):
     return float(slack.mean()), length_sd / np.sqrt(slack.size)
 
 
-def _refuse_pull_below(free, length, error_mm):
+def _refuse_pull_below(free: float | None, length: Floats, error_mm: float):
     """Refuse loads at lengths at which the spring would be shorter than unloaded."""
     if free is not None and length.size and length.min() < free - SURE * error_mm:
         shortest = length.min()
@@ -183,7 +189,7 @@ def _refuse_pull_below(free, length, error_mm):
         )
 
 
-def _refuse_no_spring(line):
+def _refuse_no_spring(line: _Line):
     """Refuse loads that do not rise with length as those of a spring do."""
     if line.slope > MAX_RATE_N_PER_MM:
         raise Refused(
@@ -206,26 +212,30 @@ class _Line:
     size: float
 
     @property
-    def variance(self):
+    def variance(self) -> float:
         return max(self.stated, self.seen)
 
     @property
-    def scattered(self):
+    def scattered(self) -> bool:
         """Whether the readings scatter far more than they are said to."""
         return self.seen > SURE**2 * self.stated
 
     @property
-    def slope_se(self):
+    def slope_se(self) -> float:
         return float(np.sqrt(self.variance / self.size))
 
-    def at(self, x):
+    @overload
+    def at(self, x: float) -> float: ...
+    @overload
+    def at(self, x: Floats) -> Floats: ...
+    def at(self, x: float | Floats) -> float | Floats:
         return self.height + self.slope * (x - self.middle)
 
-    def se_at(self, x):
+    def se_at(self, x: float) -> float:
         return float(np.sqrt(self.variance * (1.0 / self.count + (x - self.middle) ** 2 / self.size)))
 
 
-def _line(x, y, load_sd, length_sd):
+def _line(x: Floats, y: Floats, load_sd: float, length_sd: float):
     middle = x.mean()
     size = (x - middle) @ (x - middle)
     slope = float((x - middle) @ y / size)
@@ -235,7 +245,7 @@ def _line(x, y, load_sd, length_sd):
     return _Line(float(middle), float(y.mean()), slope, stated, seen, len(x), float(size))
 
 
-def _shape_doubts(x, y, line, load_sd, length_sd):
+def _shape_doubts(x: Floats, y: Floats, line: _Line, load_sd: float, length_sd: float):
     """Give what keeps the loads off a straight line: one odd load, a bend, or scatter."""
     odd = _odd_loads(x, y, load_sd, length_sd) if line.scattered else []
     if len(odd) == 1:
@@ -246,7 +256,7 @@ def _shape_doubts(x, y, line, load_sd, length_sd):
         yield warn(Code.LOADS_SCATTER, scatter_n=np.sqrt(line.seen), expected_n=np.sqrt(line.stated))
 
 
-def _odd_loads(x, y, load_sd, length_sd):
+def _odd_loads(x: Floats, y: Floats, load_sd: float, length_sd: float):
     """Give the places of loads without which the others lie on a line that these are far from."""
     odd = []
     for place in range(len(x)):
@@ -260,7 +270,7 @@ def _odd_loads(x, y, load_sd, length_sd):
     return odd
 
 
-def _at_rest(line, free, free_sd, warnings):
+def _at_rest(line: _Line, free: float | None, free_sd: float, warnings: list[EngineWarning]):
     """Return initial tension and free length with their errors, and warn when they contradict each other."""
     zero = line.middle - line.height / line.slope
     zero_se = line.se_at(zero) / line.slope
@@ -274,7 +284,7 @@ def _at_rest(line, free, free_sd, warnings):
     return max(tension, 0.0), tension_se, free, free_sd
 
 
-def _bent(x, y, line):
+def _bent(x: Floats, y: Floats, line: _Line):
     """Tell whether a curvature stands out of the scatter by more than three standard errors."""
     if np.unique(x).size < 4:
         return False

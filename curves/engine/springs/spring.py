@@ -1,5 +1,7 @@
 """An extension spring of an advance head: what its label or a tester says, and how far that is trusted."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
 
 from ..readings import checked_array, checked_key, checked_number
@@ -20,7 +22,7 @@ RANGES = {  # of a spring's figures: what is less is no spring, or known better 
 }
 
 
-def within_range(name, value):
+def within_range(name: str, value: float) -> float:
     """Give a figure that was worked out, or the end of its range that it lies beyond."""
     low, high = RANGES[name]
     return min(max(float(value), low), high)
@@ -80,7 +82,7 @@ class Spring:
     initial_tension_sd: float | None = field(default=0.15, kw_only=True)
     error_correlation: tuple[float, float, float] = field(default=(0.0, 0.0, 0.0), kw_only=True, repr=False)
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         checked_key("key", self.key)
         for name, limits in RANGES.items():
             value = getattr(self, name)
@@ -96,7 +98,7 @@ class Spring:
             )
         object.__setattr__(self, "error_correlation", (a, b, c))
 
-    def force_n(self, length_mm):
+    def force_n(self, length_mm: float) -> float:
         """Give the pull at a length between the loops.
 
         Parameters
@@ -119,7 +121,8 @@ class Spring:
         >>> Spring("P", 2.0, 20.0, 1.0).force_n(23.0)
         7.0
         """
-        if None in (self.rate_n_per_mm, self.free_length_mm, self.initial_tension_n):
+        rate, free, tension = self.rate_n_per_mm, self.free_length_mm, self.initial_tension_n
+        if rate is None or free is None or tension is None:
             raise ValueError(f"rate, free length and initial tension must be known, got {self!r}")
-        extension = checked_number("length_mm", length_mm) - self.free_length_mm
-        return self.initial_tension_n + self.rate_n_per_mm * extension if extension > 0 else 0.0
+        extension = checked_number("length_mm", length_mm) - free
+        return tension + rate * extension if extension > 0 else 0.0

@@ -1,8 +1,11 @@
 """The wire, coil and turns to wind a wanted spring of."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from ..readings import checked_array, checked_number
 from .spring import MAX_LENGTH_MM, MAX_RATE_N_PER_MM, MAX_TENSION_N, MIN_LENGTH_MM
@@ -43,7 +46,7 @@ class Winding:
     load_n: float
 
 
-def allowed_stress(wire_mm):
+def allowed_stress(wire_mm: float) -> float:
     """Give the shear stress that the body of an extension spring of music wire is usually allowed.
 
     Parameters
@@ -78,7 +81,14 @@ def allowed_stress(wire_mm):
     return ALLOWED_SHARE * STRENGTH_AT_1_MM / wire**STRENGTH_FALL
 
 
-def wind(rate_n_per_mm, free_length_mm, load_n, *, coils_mm=COILS_MM, wires_mm=WIRES_MM) -> Winding | None:
+def wind(
+    rate_n_per_mm: float,
+    free_length_mm: float,
+    load_n: float,
+    *,
+    coils_mm: ArrayLike = COILS_MM,
+    wires_mm: ArrayLike = WIRES_MM,
+) -> Winding | None:
     """Choose wire, coil and turns that make a wanted spring between its loops.
 
     Parameters
@@ -134,7 +144,7 @@ def wind(rate_n_per_mm, free_length_mm, load_n, *, coils_mm=COILS_MM, wires_mm=W
     return next((one for one in fit if one.spring.within), fit[0] if fit else None)
 
 
-def _fits(rate, length, wire, coil):
+def _fits(rate: float, length: float, wire: float, coil: float):
     if not USUAL_INDEX[0] <= coil / wire <= USUAL_INDEX[1]:
         return False
     turns = turns_for_rate(rate, wire, coil)
@@ -142,7 +152,7 @@ def _fits(rate, length, wire, coil):
     return turns >= MIN_TURNS and (turns + 1.0) * wire <= length - loops
 
 
-def _made(rate, wire, coil, load):
+def _made(rate: float, wire: float, coil: float, load: float):
     turns = turns_for_rate(rate, wire, coil)
     spring = spring_from_wire(wire, coil, turns, load_n=load, stress_limit=allowed_stress(wire))
     return Winding(spring, body_turns(turns), load)

@@ -1,5 +1,7 @@
 """Round-wire coil springs: rate and stress from wire, coil and turns, and the turns for a wanted rate."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from math import pi
 
@@ -49,7 +51,9 @@ class WireSpring:
     warnings: tuple[EngineWarning, ...]
 
 
-def body_turns(active_turns, *, modulus=MODULUS_N_PER_MM2, youngs=YOUNGS_N_PER_MM2) -> float:
+def body_turns(
+    active_turns: float, *, modulus: float = MODULUS_N_PER_MM2, youngs: float = YOUNGS_N_PER_MM2
+) -> float:
     """Take from an extension spring's active turns what its two hooks yield.
 
     Parameters
@@ -88,7 +92,13 @@ def body_turns(active_turns, *, modulus=MODULUS_N_PER_MM2, youngs=YOUNGS_N_PER_M
 
 
 def spring_from_wire(
-    wire_mm, coil_mm, turns, *, modulus=MODULUS_N_PER_MM2, load_n=None, stress_limit=None
+    wire_mm: float,
+    coil_mm: float,
+    turns: float,
+    *,
+    modulus: float = MODULUS_N_PER_MM2,
+    load_n: float | None = None,
+    stress_limit: float | None = None,
 ) -> WireSpring:
     """Work out rate and stress of a coil spring from wire, coil and turns.
 
@@ -152,7 +162,9 @@ def spring_from_wire(
     )
 
 
-def turns_for_rate(rate_n_per_mm, wire_mm, coil_mm, *, modulus=MODULUS_N_PER_MM2) -> float:
+def turns_for_rate(
+    rate_n_per_mm: float, wire_mm: float, coil_mm: float, *, modulus: float = MODULUS_N_PER_MM2
+) -> float:
     """Return the active turns that give a rate with this wire and coil.
 
     Parameters
@@ -191,16 +203,16 @@ def turns_for_rate(rate_n_per_mm, wire_mm, coil_mm, *, modulus=MODULUS_N_PER_MM2
     return spring_from_wire(wire_mm, coil_mm, 1.0, modulus=modulus).rate_n_per_mm / rate
 
 
-def checked_limit(stress_limit):
+def checked_limit(stress_limit: float) -> float:
     """Check an allowed shear stress [N/mm2]."""
     return checked_number("stress_limit", stress_limit, 0.0, MAX_STRESS, above=True)
 
 
-def wahl_factor(index):
+def wahl_factor(index: float) -> float:
     """Give how much more the inside of a coil bears, its diameter over the wire's being `index`."""
     return (4.0 * index - 1.0) / (4.0 * index - 4.0) + 0.615 / index
 
 
-def shear_stress(load, wire, coil):
+def shear_stress(load: float, wire: float, coil: float) -> float:
     """Give the shear stress [N/mm2] of a load [N] on wire and coil [mm]."""
     return wahl_factor(coil / wire) * 8.0 * load * coil / (pi * wire**3)

@@ -1,9 +1,11 @@
 """Whether the timing stands still at idle: how far below the begin of advance the engine idles."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 from ..codes import Code, EngineWarning, warn
-from ..curve import Curve
+from ..curve import AnyCurve, Curve
 from ..readings import MAX_SPEED_RPM, checked_kind, checked_number
 from ..units import FOUR_STROKE, Drive
 
@@ -36,7 +38,9 @@ class IdleTiming:
     warnings: tuple[EngineWarning, ...]
 
 
-def idle_timing(curve, idle_crank_rpm, *, drive=FOUR_STROKE, margin_rpm=IDLE_MARGIN_RPM) -> IdleTiming:
+def idle_timing(
+    curve: AnyCurve, idle_crank_rpm: float, *, drive: Drive = FOUR_STROKE, margin_rpm: float = IDLE_MARGIN_RPM
+) -> IdleTiming:
     """Tell whether the timing at idle stands still, and how far idle lies below the begin of advance.
 
     Parameters

@@ -1,11 +1,15 @@
 """The initial timing that hides behind what a timing light reads at the crank."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from ..arrays import Flags, Floats
 from ..codes import Code, EngineWarning, warn
-from ..curve import Curve
+from ..curve import AnyCurve, Curve
 from ..readings import (
     MAX_ADVANCE_DEG,
     MAX_SPEED_RPM,
@@ -49,14 +53,14 @@ class TrueInitial:
         What to look at.
     """
 
-    initial_deg: np.ndarray
-    used: np.ndarray
+    initial_deg: Floats
+    used: Flags
     pooled_deg: float
     pooled_se_deg: float
     spread_deg: float
     drift_deg_per_1000rpm: float
     drift_se: float
-    vacuum_on: np.ndarray
+    vacuum_on: Flags
     vacuum_deg: float
     finding: str
     converged: bool
@@ -64,14 +68,14 @@ class TrueInitial:
 
 
 def true_initial(
-    speed_crank_rpm,
-    light_crank_deg,
-    curve,
+    speed_crank_rpm: ArrayLike,
+    light_crank_deg: ArrayLike,
+    curve: AnyCurve,
     *,
-    drive=FOUR_STROKE,
-    part_throttle=None,
-    vacuum_on=None,
-    reading_sd_deg=LIGHT_SD_DEG,
+    drive: Drive = FOUR_STROKE,
+    part_throttle: ArrayLike | None = None,
+    vacuum_on: ArrayLike | None = None,
+    reading_sd_deg: float = LIGHT_SD_DEG,
 ) -> TrueInitial:
     """Find the initial timing behind timing-light readings by taking the distributor's curve off them.
 
@@ -158,7 +162,7 @@ def true_initial(
     )
 
 
-def _vacuum_suspects(speed, initial, part, known, sd):
+def _vacuum_suspects(speed: Floats, initial: Floats, part: Flags, known: Flags, sd: float):
     """Mark the readings that look as if the vacuum line was on."""
     if known.any() or len(initial) < 3:
         return np.zeros(len(initial), bool)
@@ -180,7 +184,7 @@ def _vacuum_suspects(speed, initial, part, known, sd):
     return high if better else np.zeros(len(initial), bool)
 
 
-def _strays(initial, eligible, sd):
+def _strays(initial: Floats, eligible: Flags, sd: float):
     """Mark single readings far from the middle of the others; with fewer than four there is no telling."""
     if eligible.sum() < 4:
         return np.zeros(len(initial), bool)
@@ -189,7 +193,7 @@ def _strays(initial, eligible, sd):
     return eligible & (off > 4.0 * scatter)
 
 
-def _drift(speed, initial, sd):
+def _drift(speed: Floats, initial: Floats, sd: float):
     """Return slope and standard error of initial timing over speed, per 1000 rpm."""
     away = (speed - speed.mean()) / 1000.0
     size = away @ away
@@ -201,7 +205,7 @@ def _drift(speed, initial, sd):
     return float(slope), float(np.sqrt(variance / size))
 
 
-def _finding(speed, initial, drift, drift_se, sd):
+def _finding(speed: Floats, initial: Floats, drift: float, drift_se: float, sd: float):
     across = abs(drift) * (speed.max() - speed.min()) / 1000.0
     if abs(drift) > SURE * drift_se and across > 2.0 * sd:
         return "drift"
@@ -216,7 +220,19 @@ def _finding(speed, initial, drift, drift_se, sd):
     return "steady"
 
 
-def _doubts(speed, initial, used, on, known, stray, extra, finding, drift, line, drive):
+def _doubts(
+    speed: Floats,
+    initial: Floats,
+    used: Flags,
+    on: Flags,
+    known: Flags,
+    stray: Flags,
+    extra: float,
+    finding: str,
+    drift: float,
+    line: Curve,
+    drive: Drive,
+):
     if len(speed) == 1:
         yield warn(Code.LIGHT_READ_ONCE)
     if (on & ~known).any():

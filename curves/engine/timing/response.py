@@ -1,10 +1,14 @@
 """Best advance at one speed from a timing sweep on the road or a dynamometer."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.special import ndtri, stdtrit
 
+from ..arrays import Floats
 from ..codes import Code, EngineWarning, warn
 from ..readings import MAX_ADVANCE_DEG, checked_array, checked_choice, checked_number
 
@@ -50,26 +54,26 @@ class Response:
     enough_deg: float | None
     curvature: float
     curvature_se: float
-    residual: np.ndarray
+    residual: Floats
     finding: str
     converged: bool
     warnings: tuple[EngineWarning, ...]
 
-    def at(self, advance_deg):
+    def at(self, advance_deg: float | Floats) -> float | Floats | None:
         """Return the parabola's value at an advance or at each of an array; None when no best was found."""
-        if self.best_deg is None:
+        if self.best_deg is None or self.best_value is None:
             return None
         return self.best_value + 0.5 * self.curvature * (np.asarray(advance_deg) - self.best_deg) ** 2
 
 
 def fit_response(
-    advance_deg,
-    value,
+    advance_deg: ArrayLike,
+    value: ArrayLike,
     *,
-    best="most",
-    value_sd=None,
-    confidence=CONFIDENCE,
-    allowed_share=ENOUGH_SHARE,
+    best: str = "most",
+    value_sd: float | None = None,
+    confidence: float = CONFIDENCE,
+    allowed_share: float = ENOUGH_SHARE,
 ) -> Response:
     """Find the best advance at one speed, with an interval that stays open when the readings can't close it.
 
@@ -128,15 +132,17 @@ def fit_response(
     low, high, finding = _interval(fit, advance)
     found = finding in ("best inside", "best beyond the readings")
     top = fit.top if found else None
-    peak = fit.at(top) if found else None
-    enough = top - np.sqrt(share * abs(peak) / -fit.c2) if found and finding == "best inside" else None
+    peak = None if top is None else fit.at(top)
+    enough = None
+    if top is not None and peak is not None and finding == "best inside":
+        enough = float(top - np.sqrt(share * abs(peak) / -fit.c2))
     return Response(
         best_deg=top,
         best_se_deg=fit.top_se if found else None,
         low_deg=low,
         high_deg=high,
         best_value=None if peak is None else sign * peak,
-        enough_deg=None if enough is None else float(enough),
+        enough_deg=enough,
         curvature=sign * 2.0 * fit.c2,
         curvature_se=float(2.0 * np.sqrt(fit.covariance[2, 2])),
         residual=sign * fit.left,
@@ -154,14 +160,14 @@ class _Parabola:
     c0: float
     c1: float
     c2: float
-    covariance: np.ndarray
+    covariance: Floats
     quantile: float
-    left: np.ndarray
+    left: Floats
     reach: float
     judged: bool
 
     @classmethod
-    def of(cls, advance, value, sd, sure):
+    def of(cls, advance: Floats, value: Floats, sd: float | None, sure: float) -> _Parabola:
         middle = 0.5 * (advance.min() + advance.max())
         reach = 0.5 * (advance.max() - advance.min())
         u = (advance - middle) / reach
@@ -181,21 +187,21 @@ class _Parabola:
         return cls(middle, c0, c1, c2, covariance, quantile, left, reach, bool(spare or sd is not None))
 
     @property
-    def top(self):
+    def top(self) -> float:
         return float(self.middle - self.c1 / (2.0 * self.c2))
 
     @property
-    def top_se(self):
+    def top_se(self) -> float:
         """Standard error of the top to first order."""
         gradient = np.array([0.0, -0.5 / self.c2, 0.5 * self.c1 / self.c2**2])
         return float(np.sqrt(gradient @ self.covariance @ gradient))
 
-    def at(self, advance):
+    def at(self, advance: float) -> float:
         u = advance - self.middle
         return self.c0 + self.c1 * u + self.c2 * u**2
 
 
-def _interval(fit, advance):
+def _interval(fit: _Parabola, advance: Floats):
     """Return both ends of the interval of the best advance, and what was found."""
     flat = abs(fit.c2) * fit.reach <= FLAT * abs(fit.c1)
     q2 = fit.quantile**2
@@ -219,7 +225,7 @@ def _interval(fit, advance):
     return (near, np.inf, "more is still better") if rising else (-np.inf, near, "less is still better")
 
 
-def _near_end(a, b, c, rising, flat, fit):
+def _near_end(a: float, b: float, c: float, rising: bool, flat: bool, fit: _Parabola):
     """Return the finite end of a half-open interval, the far end of the readings at most."""
     edge = fit.middle + (fit.reach if rising else -fit.reach)
     discriminant = b * b - 4.0 * a * c
@@ -229,7 +235,7 @@ def _near_end(a, b, c, rising, flat, fit):
     return float(fit.middle + (roots[1] if rising else roots[0]))
 
 
-def _too_few(advance, measured, sign):
+def _too_few(advance: Floats, measured: Floats, sign: float):
     """Say what readings at one or two timings can: which was better."""
     better = advance[np.argmax(sign * measured)]
     low, high = -np.inf, np.inf
@@ -251,7 +257,7 @@ def _too_few(advance, measured, sign):
     )
 
 
-def _doubts(fit, advance, low, high, finding):
+def _doubts(fit: _Parabola, advance: Floats, low: float | None, high: float | None, finding: str):
     least, most = advance.min(), advance.max()
     if not fit.judged:
         yield warn(Code.TRIED_ONCE_EACH)

@@ -1,13 +1,17 @@
 """The initial timing that suits a curve best, and the card that says what the light must then read."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from ..arrays import Floats
 from ..bands.band import EDGE_DEG, Target, band_edges
 from ..bands.verdict import SpeedRange, ranges_outside, shared_speeds
 from ..codes import Code, EngineWarning, warn
-from ..curve import Curve
+from ..curve import AnyCurve, Curve
 from ..readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, checked_array, checked_kind, checked_number
 from ..units import FOUR_STROKE, Drive
 from .idle import idle_timing
@@ -60,7 +64,14 @@ class BestInitial:
     warnings: tuple[EngineWarning, ...]
 
 
-def best_initial(curve, target, *, range_deg=None, step_deg=0.5, drive=FOUR_STROKE) -> BestInitial:
+def best_initial(
+    curve: AnyCurve,
+    target: Target,
+    *,
+    range_deg: tuple[float, float] | None = None,
+    step_deg: float = 0.5,
+    drive: Drive = FOUR_STROKE,
+) -> BestInitial:
     """Find the initial timing that brings a curve deepest into the band of a target.
 
     Parameters
@@ -121,14 +132,14 @@ def best_initial(curve, target, *, range_deg=None, step_deg=0.5, drive=FOUR_STRO
     free = 0.5 * (np.max(lower - advance) - np.max(advance - upper))
     initial = float(np.clip(free, low, high))
     steps = np.unique(np.append(np.arange(low, high, step), high))
-    choices = tuple(_choice(value, speed, advance, lower, upper, drive) for value in steps)
+    choices = tuple(_choice(float(value), speed, advance, lower, upper, drive) for value in steps)
     best = _choice(initial, speed, advance, lower, upper, drive)
     covered = line.speed_rpm[0] <= target.speed_rpm[0] and line.speed_rpm[-1] >= target.speed_rpm[-1]
     warnings = []
     if not covered:
         ends = float(line.speed_rpm[0]), float(line.speed_rpm[-1])
         warnings.append(warn(Code.TARGET_NOT_COVERED, span_shaft_rpm=ends))
-    at_best = best if initial == free else _choice(free, speed, advance, lower, upper, drive)
+    at_best = best if initial == free else _choice(float(free), speed, advance, lower, upper, drive)
     if best.worst_deg > at_best.worst_deg:
         code = Code.MORE_INITIAL_SUITS if free > high else Code.LESS_INITIAL_SUITS
         warnings.append(warn(code, by_shaft_deg=abs(free - initial)))
@@ -140,13 +151,15 @@ def best_initial(curve, target, *, range_deg=None, step_deg=0.5, drive=FOUR_STRO
     )
 
 
-def _choice(initial, speed, advance, lower, upper, drive):
+def _choice(initial: float, speed: Floats, advance: Floats, lower: Floats, upper: Floats, drive: Drive):
     outside = np.maximum(np.max(advance + initial - upper), np.max(lower - advance - initial))
     off = advance + initial - 0.5 * (lower + upper)
     ranges = ranges_outside(speed, off, off)
-    areas = [sum(r.area_deg_rpm for r in ranges if r.side == side) for side in ("above", "below")]
+    above, below = (
+        float(sum(r.area_deg_rpm for r in ranges if r.side == side)) for side in ("above", "below")
+    )
     worst = float(outside) if outside > EDGE_DEG else 0.0
-    return InitialChoice(float(initial), drive.to_crank_deg(float(initial)), worst, *areas, ranges)
+    return InitialChoice(float(initial), drive.to_crank_deg(float(initial)), worst, above, below, ranges)
 
 
 @dataclass(frozen=True)
@@ -187,13 +200,13 @@ class SettingCard:
 
 
 def setting_card(
-    initial_crank_deg,
-    curve,
-    idle_crank_rpm,
-    speeds_crank_rpm,
+    initial_crank_deg: float,
+    curve: AnyCurve,
+    idle_crank_rpm: float,
+    speeds_crank_rpm: ArrayLike,
     *,
-    drive=FOUR_STROKE,
-    band=None,
+    drive: Drive = FOUR_STROKE,
+    band: Target | None = None,
 ) -> SettingCard:
     """Say what the timing light must read at idle and at chosen speeds, vacuum line off and plugged.
 
@@ -273,7 +286,13 @@ class TotalTiming:
 
 
 def total_timing(
-    initial_crank_deg, curve, top_crank_rpm, limit_crank_deg, *, vacuum_crank_deg=0.0, drive=FOUR_STROKE
+    initial_crank_deg: float,
+    curve: AnyCurve,
+    top_crank_rpm: float,
+    limit_crank_deg: float,
+    *,
+    vacuum_crank_deg: float = 0.0,
+    drive: Drive = FOUR_STROKE,
 ) -> TotalTiming:
     """Compare the greatest timing up to top speed with a limit.
 

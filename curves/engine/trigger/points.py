@@ -1,9 +1,14 @@
 """Points and windings: dwell in its three forms, copper at another temperature."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from ..arrays import Floats
 from ..codes import Code, EngineWarning, warn
 from ..readings import MAX_SPEED_RPM, as_given, checked_array, checked_count, checked_number, is_single
 
@@ -29,16 +34,23 @@ class Dwell:
     sparks_per_min : float, ndarray or None
     """
 
-    dwell_deg: float
-    percent: float
+    dwell_deg: float | Floats
+    percent: float | Floats
     period_deg: float
-    closed_ms: float | None
-    open_ms: float | None
-    period_ms: float | None
-    sparks_per_min: float | None
+    closed_ms: float | Floats | None
+    open_ms: float | Floats | None
+    period_ms: float | Floats | None
+    sparks_per_min: float | Floats | None
 
 
-def dwell(cylinders, *, dwell_deg=None, percent=None, closed_ms=None, speed_rpm=None) -> Dwell:
+def dwell(
+    cylinders: int,
+    *,
+    dwell_deg: ArrayLike | None = None,
+    percent: ArrayLike | None = None,
+    closed_ms: ArrayLike | None = None,
+    speed_rpm: ArrayLike | None = None,
+) -> Dwell:
     """Turn dwell between angle, percent and closed time.
 
     Parameters
@@ -79,7 +91,7 @@ def dwell(cylinders, *, dwell_deg=None, percent=None, closed_ms=None, speed_rpm=
     if len(given) != 1:
         raise ValueError(f"give one of dwell_deg, percent and closed_ms, got {len(given)} of them")
     several = not (is_single(given[0]) or is_single(speed_rpm))
-    like = ("speed_rpm", len(speed_rpm)) if several else None
+    like = ("speed_rpm", np.size(speed_rpm)) if several and speed_rpm is not None else None
     period = TURN_DEG / sparks
     period_ms = None
     if speed_rpm is not None:
@@ -104,7 +116,7 @@ def dwell(cylinders, *, dwell_deg=None, percent=None, closed_ms=None, speed_rpm=
     return Dwell(share * period, share * 100.0, period, *times)
 
 
-def _checked(name, value, high, like):
+def _checked(name: str, value: Any, high: float, like: tuple[str, int] | None):
     return as_given(checked_array(name, value, 0.0, float(high), like=like), value)
 
 
@@ -118,7 +130,9 @@ class DwellChange:
     warnings: tuple[EngineWarning, ...]
 
 
-def dwell_change(speed_rpm, dwell_deg, *, limit_deg=MAX_DWELL_CHANGE_DEG) -> DwellChange:
+def dwell_change(
+    speed_rpm: ArrayLike, dwell_deg: ArrayLike, *, limit_deg: float = MAX_DWELL_CHANGE_DEG
+) -> DwellChange:
     """Judge how far dwell moves from idle upwards.
 
     Parameters
@@ -162,7 +176,9 @@ def dwell_change(speed_rpm, dwell_deg, *, limit_deg=MAX_DWELL_CHANGE_DEG) -> Dwe
     return DwellChange(float(change[most]), float(speed[most]), within, warnings)
 
 
-def copper_resistance(resistance_ohm, from_c, to_c=20.0, *, zero_c=COPPER_ZERO_C):
+def copper_resistance(
+    resistance_ohm: ArrayLike, from_c: float, to_c: float = 20.0, *, zero_c: float = COPPER_ZERO_C
+) -> float | Floats:
     """Convert a copper winding's resistance from one temperature to another, 20 degrees C by default.
 
     Parameters

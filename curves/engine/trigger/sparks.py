@@ -1,9 +1,13 @@
 """Spark spacing: how far each cylinder's spark falls from where it should, and how steadily."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from ..arrays import Flags, Floats, Indices
 from ..codes import Code, EngineWarning, warn
 from ..readings import MAX_SPEED_RPM, as_floats, checked_array, checked_number, is_single
 from .points import MAX_CYLINDERS, TURN_DEG
@@ -41,23 +45,29 @@ class Scatter:
         What to look at.
     """
 
-    offset_deg: np.ndarray
-    sd_deg: np.ndarray
-    range_deg: np.ndarray
-    cylinder_worst_deg: np.ndarray
-    missed: np.ndarray
-    drift_deg_per_1000rpm: np.ndarray
-    drift_se: np.ndarray
+    offset_deg: Floats
+    sd_deg: Floats
+    range_deg: Floats
+    cylinder_worst_deg: Floats
+    missed: Flags
+    drift_deg_per_1000rpm: Floats
+    drift_se: Floats
     worst_deg: float
     worst_cylinder: int
     total_range_deg: float
     total_sd_deg: float
-    deviation_deg: np.ndarray
+    deviation_deg: Floats
     within: bool
     warnings: tuple[EngineWarning, ...]
 
 
-def scatter(spark_deg, *, spacing_deg=None, speed_rpm=None, limit_deg=SPACING_LIMIT_DEG) -> Scatter:
+def scatter(
+    spark_deg: ArrayLike,
+    *,
+    spacing_deg: ArrayLike | None = None,
+    speed_rpm: ArrayLike | None = None,
+    limit_deg: float = SPACING_LIMIT_DEG,
+) -> Scatter:
     """Measure how far sparks fall from equal or given spacing.
 
     Parameters
@@ -123,7 +133,7 @@ def scatter(spark_deg, *, spacing_deg=None, speed_rpm=None, limit_deg=SPACING_LI
     worst = float(size.max())
     worst_cylinder = int(np.argmax(size.max(axis=0))) + 1
     worst_cylinders = np.flatnonzero(size.max(axis=0) > worst - SAME_DEG) + 1
-    within = bool(worst <= limit and not missed.any())
+    within = worst <= limit and not missed.any()
     return Scatter(
         offset_deg=offset,
         sd_deg=sd,
@@ -142,7 +152,7 @@ def scatter(spark_deg, *, spacing_deg=None, speed_rpm=None, limit_deg=SPACING_LI
     )
 
 
-def _angles(spark_deg):
+def _angles(spark_deg: ArrayLike):
     angle = np.atleast_2d(as_floats("spark_deg", spark_deg, "a table of numbers"))
     if angle.ndim != 2 or not 1 <= angle.shape[1] <= MAX_CYLINDERS:
         wanted = f"1 to {MAX_CYLINDERS} cylinders in each row"
@@ -154,7 +164,7 @@ def _angles(spark_deg):
     return angle
 
 
-def _nominal(spacing_deg, cylinders):
+def _nominal(spacing_deg: ArrayLike | None, cylinders: int):
     if spacing_deg is None:
         return np.arange(cylinders) * (TURN_DEG / cylinders)
     like = ("cylinders", cylinders)
@@ -164,14 +174,14 @@ def _nominal(spacing_deg, cylinders):
     return np.concatenate([[0.0], np.cumsum(spacing)[:-1]])
 
 
-def _speeds(speed_rpm, turns):
+def _speeds(speed_rpm: ArrayLike | None, turns: int):
     if speed_rpm is None:
         return np.zeros(turns)
     values = np.full(turns, speed_rpm) if is_single(speed_rpm) else speed_rpm
     return checked_array("speed_rpm", values, 0.0, MAX_SPEED_RPM, above=True, like=("turns", turns))
 
 
-def _drift(off, seen, speed):
+def _drift(off: Floats, seen: Flags, speed: Floats):
     """Return slope and standard error of each cylinder's deviation over speed, per 1000 rpm."""
     slopes, errors = np.full((2, off.shape[1]), np.nan)
     for j, (column, there) in enumerate(zip(off.T, seen.T, strict=True)):
@@ -186,7 +196,17 @@ def _drift(off, seen, speed):
     return slopes, errors
 
 
-def _doubts(offset, sd, missed, drift, drift_se, worst, worst_cylinders, limit, turns):
+def _doubts(
+    offset: Floats,
+    sd: Floats,
+    missed: Flags,
+    drift: Floats,
+    drift_se: Floats,
+    worst: float,
+    worst_cylinders: Indices,
+    limit: float,
+    turns: int,
+):
     if turns < 2:
         yield warn(Code.ONE_TURN)
     if missed.any():
@@ -202,6 +222,6 @@ def _doubts(offset, sd, missed, drift, drift_se, worst, worst_cylinders, limit, 
         yield warn(Code.SPACING_MOVES, cylinders=_places(moving))
 
 
-def _places(marked):
+def _places(marked: Flags):
     """Give the places in firing order, from 1, that are marked."""
     return tuple((np.flatnonzero(marked) + 1).tolist())

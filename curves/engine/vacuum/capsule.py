@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import overload
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from ..arrays import Floats, Several
 from ..codes import Code, EngineWarning, warn
 from ..lines.choice import choose_pieces
 from ..lines.knees import MIN_READING_SD_DEG, READING_SD_DEG
@@ -45,14 +48,18 @@ class Capsule:
     degrees_se: float
     slope_deg_per_kpa: float
     slope_se: float
-    vacuum_kpa: np.ndarray
-    advance_deg: np.ndarray
-    residual_deg: np.ndarray
+    vacuum_kpa: Floats
+    advance_deg: Floats
+    residual_deg: Floats
     converged: bool
     warnings: tuple[EngineWarning, ...]
     _pieces: Pieces | None = field(repr=False)
 
-    def advance_at(self, vacuum_kpa):
+    @overload
+    def advance_at(self, vacuum_kpa: float) -> float: ...
+    @overload
+    def advance_at(self, vacuum_kpa: Several) -> Floats: ...
+    def advance_at(self, vacuum_kpa: float | Several) -> float | Floats:
         """Give what the capsule adds at one vacuum or at several.
 
         Parameters
@@ -80,7 +87,9 @@ class Capsule:
         return as_given(value, vacuum_kpa)
 
 
-def fit_capsule(vacuum_kpa, advance_deg, *, reading_sd_deg=READING_SD_DEG) -> Capsule:
+def fit_capsule(
+    vacuum_kpa: ArrayLike, advance_deg: ArrayLike, *, reading_sd_deg: float = READING_SD_DEG
+) -> Capsule:
     """Find where a vacuum capsule begins and ends, and how many degrees it adds.
 
     Parameters
@@ -152,7 +161,7 @@ def fit_capsule(vacuum_kpa, advance_deg, *, reading_sd_deg=READING_SD_DEG) -> Ca
     )
 
 
-def _capsule_doubts(fit, x, y, few, sd):
+def _capsule_doubts(fit: Pieces | None, x: Floats, y: Floats, few: bool, sd: float):
     if fit is None:
         yield warn(Code.READ_AT_ONE_VACUUM if few else Code.CAPSULE_STUCK)
         return

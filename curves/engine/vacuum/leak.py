@@ -1,10 +1,14 @@
 """Whether a closed vacuum capsule holds its vacuum."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.optimize import least_squares
 
+from ..arrays import Floats
 from ..codes import Code, EngineWarning, warn
 from ..readings import checked_array, checked_number
 from .capsule import MAX_VACUUM_KPA
@@ -45,13 +49,18 @@ class LeakDown:
     loss_share_se: float
     half_time_s: float
     tight: bool
-    residual_kpa: np.ndarray
+    residual_kpa: Floats
     converged: bool
     warnings: tuple[EngineWarning, ...]
 
 
 def leak_down(
-    time_s, vacuum_kpa, *, within_s=LEAK_SECONDS, allowed_share=LEAK_SHARE, reading_sd_kpa=GAUGE_SD_KPA
+    time_s: ArrayLike,
+    vacuum_kpa: ArrayLike,
+    *,
+    within_s: float = LEAK_SECONDS,
+    allowed_share: float = LEAK_SHARE,
+    reading_sd_kpa: float = GAUGE_SD_KPA,
 ) -> LeakDown:
     """Judge how fast a capsule that was pumped and closed loses its vacuum.
 
@@ -137,7 +146,7 @@ def leak_down(
     )
 
 
-def _fall_guess(time, vacuum):
+def _fall_guess(time: Floats, vacuum: Floats):
     """Return start and rate of a straight line through the logarithms, the higher readings counting more."""
     some = vacuum > NEARLY_NONE * vacuum.max()
     seen, height, weight = time[some], np.log(vacuum[some]), vacuum[some] ** 2
