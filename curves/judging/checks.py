@@ -1,14 +1,19 @@
 """What was checked in a run, in words: each sweep against the band, spark scatter, dwell and capsule."""
 
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from math import isnan
+from typing import Any
 
 from curves import engine
+from curves.engine.bands.verdict import SpeedRange
 from curves.engine.trigger.points import MAX_DWELL_CHANGE_DEG
 from curves.engine.trigger.sparks import SPACING_LIMIT_DEG
 from curves.engine.units import KPA_PER_INHG, KPA_PER_MMHG
 from curves.judging import verdicts
-from curves.models import Run
+from curves.models import Build, DwellReading, Run, SparkReading, VacuumReading
 from curves.rows import convert
 from curves.words.reader import Reader
 
@@ -35,11 +40,11 @@ class Check:
     words: tuple[str, ...] = ()
 
     @property
-    def verdict(self):
+    def verdict(self) -> str:
         return PASSED[self.passed]
 
 
-def checks_of(run, build, *, cylinders=None):
+def checks_of(run: Run, build: Build, *, cylinders: int | None = None) -> tuple[Check, ...]:
     """Everything that was checked in a run, in the order of the work and in the run's own frame, the other
     beside; what was not read is left out."""
     drive = convert.drive_of(build)
@@ -52,12 +57,12 @@ def checks_of(run, build, *, cylinders=None):
     )
 
 
-def as_data(found):
+def as_data(found: Sequence[Check]) -> list[dict[str, Any]]:
     """Checks as plain data, each with its verdict in words."""
     return [asdict(check) | {"verdict": check.verdict} for check in found]
 
 
-def read_beside(run):
+def read_beside(run: Run) -> dict[str, Any]:
     """What was read beside the sweep, as plain data; a run without it says nothing of it."""
     read = {
         "sparks": [[one.speed_rpm, one.cylinder, one.offset_deg] for one in run.sparks.all()],
@@ -67,7 +72,7 @@ def read_beside(run):
     return {name: rows for name, rows in read.items() if rows}
 
 
-def _sweeps(run, build, drive, say):
+def _sweeps(run: Run, build: Build, drive: engine.Drive, say: Reader):
     band = convert.target_of(getattr(build, "target", None), drive)
     readings = convert.run_readings(run, drive)
     if band is None or readings is None:
@@ -80,7 +85,7 @@ def _sweeps(run, build, drive, say):
             yield _against(band, sweep, kind, say, unread)
 
 
-def _against(band, sweep, kind, say, unread):
+def _against(band: engine.Target, sweep: engine.Readings, kind: str, say: Reader, unread: Iterable[float]):
     """One sweep at every point of the band and between its points; ``unread``: where it wants a reading."""
     found = engine.judge_curve(band, sweep)
     points = list(zip(map(float, band.speed_rpm), map(float, found.at_points_deg), strict=True))
@@ -103,18 +108,18 @@ def _against(band, sweep, kind, say, unread):
     )
 
 
-def _missed(rpm, outside_deg, say):
+def _missed(rpm: float, outside_deg: float, say: Reader):
     side = "over" if outside_deg > 0 else "under"
     return Line(f"at {say.rpm(rpm)}", f"{say.deg(verdicts.tidy(abs(outside_deg)))} {side}", False)
 
 
-def _between(stretch, say):
+def _between(stretch: SpeedRange, say: Reader):
     side = "over" if stretch.side == "above" else "under"
     far = f"up to {say.deg(verdicts.tidy(stretch.worst_deg))} {side}, most at {say.rpm(stretch.worst_rpm)}"
     return Line(f"from {say.span(stretch.from_rpm, stretch.to_rpm)}", far, False)
 
 
-def _sparks(rows, cylinders, say):
+def _sparks(rows: list[SparkReading], cylinders: int | None, say: Reader):
     if not rows:
         return
     count = max([cylinders or 1, *(row.cylinder for row in rows)])
@@ -143,7 +148,7 @@ def _sparks(rows, cylinders, say):
     yield Check("spark", title, found.within, tuple(lines), say.all_words(found.warnings))
 
 
-def _dwells(rows, cylinders, say):
+def _dwells(rows: list[DwellReading], cylinders: int | None, say: Reader):
     if not rows:
         return
     lines, impossible = [], []
@@ -171,7 +176,7 @@ def _dwells(rows, cylinders, say):
         yield Check("dwell", "Dwell", moved.within, tuple(lines), say.all_words(moved.warnings))
 
 
-def _capsule(rows, say):
+def _capsule(rows: list[VacuumReading], say: Reader):
     if not rows:
         return
     found = engine.fit_capsule([row.vacuum_kpa for row in rows], [row.advance_deg for row in rows])
@@ -187,5 +192,5 @@ def _capsule(rows, say):
     yield Check("vacuum", "Vacuum capsule", found.degrees > 0, tuple(lines), say.all_words(found.warnings))
 
 
-def _kpa(kpa):
+def _kpa(kpa: float):
     return f"{kpa:.1f} kPa, {kpa / KPA_PER_INHG:.1f} inHg, {kpa / KPA_PER_MMHG:.0f} mmHg"

@@ -1,5 +1,7 @@
 """How a closed vacuum capsule holds: lost in a minute, by a vacuum at the start and one later."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from math import isinf
 
@@ -21,7 +23,7 @@ class Leak:
     half_time_s: float | None  # None: within what was read nothing is lost; 0: all was gone
 
     @property
-    def half_said(self):
+    def half_said(self) -> str:
         if self.half_time_s is None:
             return "no loss to be seen"
         if self.half_time_s == 0:
@@ -33,7 +35,7 @@ class Leak:
         return f"half is gone in {several(minutes, 'minute')}" if minutes < 120 else "half is gone in hours"
 
 
-def impossible(start_kpa, held_s, left_kpa):
+def impossible(start_kpa: float, held_s: float, left_kpa: float) -> dict[str, str]:
     """Why three such readings can't be of one capsule: {name: words}; empty where they can."""
     if start_kpa <= 0:
         return {
@@ -53,7 +55,7 @@ def impossible(start_kpa, held_s, left_kpa):
     return {}
 
 
-def leak_of(start_kpa, held_s, left_kpa):
+def leak_of(start_kpa: float, held_s: float, left_kpa: float) -> Leak:
     """What three readings say of a capsule; they are possible."""
     if left_kpa == 0:
         return Leak(start_kpa, 0.0, 0.0)
@@ -66,7 +68,7 @@ def leak_of(start_kpa, held_s, left_kpa):
     )
 
 
-def unusual(start_kpa, leak, limit_kpa):
+def unusual(start_kpa: float, leak: Leak, limit_kpa: float | None) -> str:
     """What speaks against taking the readings as they are, by a limit or None; empty while nothing does."""
     said = []
     if start_kpa <= LEAST_START_KPA:

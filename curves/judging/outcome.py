@@ -1,9 +1,13 @@
 """What the runs of a build come to: in the band or not, and all that a card and a sheet say of them."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
+from curves import engine
 from curves.judging import proof, timing
 from curves.judging import verdicts as judging
+from curves.models import Build
 from curves.rows import convert, queries
 from curves.rows.results import CurveSummary
 
@@ -25,12 +29,18 @@ class Verdicts:
         return self.final is not None and self.final.is_proved
 
 
-def verdicts(build, *, cylinders=None):
+def verdicts(build: Build, *, cylinders: int | None = None) -> Verdicts:
     """Whether the springs are found, and what the final run comes to, without the fits."""
     return Verdicts(proof.springs_of(build), proof.final_of(build, cylinders=cylinders))
 
 
-def summary(build, *, idle_crank_rpm=None, top_crank_rpm=None, margin_crank_rpm=150):
+def summary(
+    build: Build,
+    *,
+    idle_crank_rpm: float | None = None,
+    top_crank_rpm: float | None = None,
+    margin_crank_rpm: float = 150,
+) -> CurveSummary:
     """What the runs of a build come to: verdicts, knees, begin of advance, setting card and warnings.
 
     Asks the database nothing when the build comes from ``build_for``. Some 10 ms for each run it looks at.
@@ -67,9 +77,10 @@ def summary(build, *, idle_crank_rpm=None, top_crank_rpm=None, margin_crank_rpm=
     )
 
 
-def _read(build, drive):
+def _read(build: Build, drive: engine.Drive):
     """The newest run of each role that has readings, and those readings in the shaft frame."""
-    found = {
-        role: (run, convert.run_readings(run, drive)) for role, run in queries.newest_runs(build).items()
+    return {
+        role: (run, readings)
+        for role, run in queries.newest_runs(build).items()
+        if (readings := convert.run_readings(run, drive)) is not None
     }
-    return {role: read for role, read in found.items() if read[1] is not None}

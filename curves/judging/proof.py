@@ -5,10 +5,12 @@ beside them out of its limits. What fails or was not read is said; "proved" is s
 the springs and posts that were read: once others hang in the unit, it proves the unit no longer.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 from curves.judging import checks, verdicts
-from curves.models import Run
+from curves.models import Build, Run
 from curves.rows import convert, queries
 
 SWEEPS = ("rising", "falling")
@@ -40,26 +42,26 @@ class Proof:
     checks: tuple[checks.Check, ...]
 
     @property
-    def is_proved(self):
+    def is_proved(self) -> bool:
         return self.passed is True and self.run.kind == Run.Kind.FINAL
 
     @property
-    def failed(self):
+    def failed(self) -> tuple[str, ...]:
         """What failed, each by its name; empty while nothing did."""
         kinds = [check.kind for check in self.checks if check.passed is False]
         return tuple(f"{kind} sweep" if kind in SWEEPS else BESIDE[kind] for kind in kinds)
 
     @property
-    def is_out_of_band(self):
+    def is_out_of_band(self) -> bool:
         return any(check.passed is False for check in self.checks if check.kind in SWEEPS)
 
     @property
-    def state(self):
+    def state(self) -> str:
         """The look of a headline: good, failed, or open while something is still to be read."""
         return {True: "good", False: "failed", None: "open"}[self.passed]
 
 
-def proof_of(run, build, *, cylinders=None):
+def proof_of(run: Run, build: Build, *, cylinders: int | None = None) -> Proof:
     """What a run of a build comes to, by all that was read in it."""
     found = checks.checks_of(run, build, cylinders=cylinders)
     by_kind = {check.kind: check.passed for check in found}
@@ -91,22 +93,23 @@ class Springs:
     lacks: tuple[str, ...]
 
 
-def springs_of(build):
+def springs_of(build: Build) -> Springs:
     """Where the spring trials of a build stand, by the newest trial or final run that was read."""
     drive = convert.drive_of(build)
     band = convert.target_of(getattr(build, "target", None), drive)
     hung = queries.hangs_in(build)
     runs = [run for run in queries.live_runs(build) if run.kind != Run.Kind.AS_RECEIVED]
     read = next((run for run in reversed(runs) if run.readings.all()), None)
+    readings = convert.run_readings(read, drive) if read else None
     needs = [] if band is not None else ["a target"]
-    if read is None:
+    if read is None or readings is None:
         needs = needs or [OVER_ALL] if hung else [*needs, "a run"]
         return Springs(None, "nothing read" if hung else "", tuple(needs))
     if instead := instead_of(read, build):
         return Springs(None, f"{instead}, not read", (*needs, f"a run {OF_WHAT_HANGS}"))
     if band is None:
         return Springs(None, "no band to hold it against", tuple(needs))
-    inside = verdicts.verdict(convert.run_readings(read, drive), band, drive)[0]
+    inside = verdicts.verdict(readings, band, drive)[0]
     if inside is None and not _is_read(read, "rising"):
         return Springs(None, "rising sweep not read", ("a run read rising",))
     return {
@@ -116,7 +119,7 @@ def springs_of(build):
     }[inside]
 
 
-def instead_of(run, build):
+def instead_of(run: Run, build: Build) -> str:
     """What hangs in the unit instead of a run's springs at its bends, in words; empty while they do."""
     hung = queries.hangs_in(build)
     if hung is None or queries.pair_and_bends(hung) == queries.pair_and_bends(run):
@@ -129,46 +132,46 @@ def instead_of(run, build):
     return f"{_pair(hung)} {'hang' if len(names) > 1 else 'hangs'} in it"
 
 
-def _names(run):
+def _names(run: Run):
     return [str(spring) for spring in (run.primary, run.secondary) if spring]
 
 
-def _pair(run):
+def _pair(run: Run):
     names = _names(run)
     if not names:
         return "its springs"
     return " and ".join(names) if len(set(names)) == len(names) else f"two {names[0]}"
 
 
-def _wanted(run):
+def _wanted(run: Run):
     """The sweeps that a run is judged by: a final run by both, another by the rising one at least."""
     if run.kind == Run.Kind.FINAL:
         return SWEEPS
     return [kind for kind in SWEEPS if run.readings.all() and (kind == "rising" or _is_read(run, kind))]
 
 
-def final_of(build, *, cylinders=None):
+def final_of(build: Build, *, cylinders: int | None = None) -> Proof | None:
     """The newest final run in which anything was read, or None."""
     finals = [run for run in queries.live_runs(build) if run.kind == Run.Kind.FINAL]
     read = [run for run in finals if run.readings.all() or _beside(run)]
     return proof_of(read[-1], build, cylinders=cylinders) if read else None
 
 
-def _beside(run):
+def _beside(run: Run):
     return any((run.sparks.all(), run.dwells.all(), run.vacuums.all()))
 
 
-def _is_read(run, kind):
+def _is_read(run: Run, kind: str):
     return any(row.falling == (kind == "falling") for row in run.readings.all())
 
 
-def _sweep_state(run, kind, by_kind):
+def _sweep_state(run: Run, kind: str, by_kind: dict[str, bool | None]):
     if not _is_read(run, kind):
         return UNREAD
     return {True: "in the band", False: OUTSIDE, None: PARTLY}[by_kind.get(kind)]
 
 
-def _passed(has_band, sweeps, beside):
+def _passed(has_band: bool, sweeps: dict[str, str], beside: dict[str, bool | None]):
     states = set(sweeps.values())
     if OUTSIDE in states or False in beside.values():
         return False
@@ -177,7 +180,7 @@ def _passed(has_band, sweeps, beside):
     return True
 
 
-def _sweep_words(sweeps):
+def _sweep_words(sweeps: dict[str, str]):
     """What failed first, then what was not read; one phrase where both sweeps came to the same."""
     if not sweeps:
         return ["no sweep read"]
@@ -189,7 +192,7 @@ def _sweep_words(sweeps):
     return [f"{kind} sweep {sweeps[kind]}" for kind in worst_first]
 
 
-def _beside_words(beside):
+def _beside_words(beside: dict[str, bool | None]):
     unread = "not read to the end"
     for passed, one, more in ((False, "fails", "fail"), (None, unread, unread), (True, "passes", "pass")):
         names = [BESIDE[kind] for kind, said in beside.items() if said is passed]
@@ -199,7 +202,7 @@ def _beside_words(beside):
             yield f"{listed} {more if first else one}"
 
 
-def _lacks(has_band, sweeps, beside):
+def _lacks(has_band: bool, sweeps: dict[str, str], beside: dict[str, bool | None]):
     if not has_band:
         yield "a target"
     elif OUTSIDE in sweeps.values():

@@ -1,10 +1,13 @@
 """What a response sweep says: the best advance at one speed with its interval, or that nobody can tell."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from math import isfinite
 
-from curves import engine
+from curves import engine, models
 from curves.engine.timing.response import Response
+from curves.models import Build
 from curves.words.reader import Reader
 
 FINDINGS = {
@@ -20,42 +23,42 @@ FINDINGS = {
 class ResponseResult:
     """One response sweep and what the engine makes of it; angles are the whole timing at the crank."""
 
-    response: object
+    response: models.Response
     tries: tuple[tuple[float, float], ...]
     fit: Response | None
 
     @property
-    def finding(self):
+    def finding(self) -> str:
         return FINDINGS[self.fit.finding] if self.fit else "No try written down yet"
 
     @property
-    def warnings(self):
-        return Reader().all_words(self.fit.warnings)
+    def warnings(self) -> tuple[str, ...]:
+        return Reader().all_words(self.fit.warnings) if self.fit else ()
 
     @property
-    def low_crank_deg(self):
+    def low_crank_deg(self) -> float | None:
         return self._end("low_deg")
 
     @property
-    def high_crank_deg(self):
+    def high_crank_deg(self) -> float | None:
         return self._end("high_deg")
 
     @property
-    def best_crank_deg(self):
+    def best_crank_deg(self) -> float | None:
         """The best advance, or None while the readings do not settle it."""
         return self.fit.best_deg if self.fit and self.fit.converged else None
 
-    def _end(self, name):
+    def _end(self, name: str):
         value = getattr(self.fit, name) if self.fit else None
         return value if value is not None and isfinite(value) else None
 
 
-def responses_of(build):
+def responses_of(build: Build) -> list[models.Response]:
     """The response sweeps that count, with their tries, in two queries."""
     return list(build.responses.filter(removed=False).select_related("by").prefetch_related("readings"))
 
 
-def result_of(response):
+def result_of(response: models.Response) -> ResponseResult:
     tries = tuple((row.crank_deg, row.value) for row in response.readings.all())
     if not tries:
         return ResponseResult(response, (), None)

@@ -1,5 +1,9 @@
 """Forms of sweeps on the engine: the light's readings, and the tries of a response."""
 
+from __future__ import annotations
+
+from typing import Any
+
 from django import forms
 
 from curves.models import SPEED_RPM, Response, Sweep
@@ -28,7 +32,7 @@ VACUUM_WORDS = {value: word for word, value in VACUUM_VALUES.items()}
 class PlainGridForm(GridForm):
     """A grid whose lines hold its columns in order, a tick as any word."""
 
-    def pasted_rows(self, text):
+    def pasted_rows(self, text: str) -> list[tuple[float, float, bool]]:
         lines, _ = csvfile.split(text)
         keys = [column.key for column in self.columns]
         ticks = {column.key for column in self.columns if column.is_tick}
@@ -38,9 +42,9 @@ class PlainGridForm(GridForm):
         return grid_forms.values_or_refuse(Grid(self.columns, rows))
 
     @property
-    def row_values(self):
+    def row_values(self) -> dict[str, Any]:
         """The values of the row's own fields."""
-        return {name: self.cleaned_data[name] for name in self._meta.fields}
+        return {name: self.cleaned_data[name] for name in self._meta.fields}  # pyrefly: ignore[missing-attribute]: it is mixed into a ModelForm
 
 
 class SweepForm(PlainGridForm, ModelForm):
@@ -61,12 +65,14 @@ class SweepForm(PlainGridForm, ModelForm):
             "idle_high_crank_deg": "to (crank deg)",
         }
 
-    def __init__(self, *args, instance=None, initial=None, **options):
+    def __init__(
+        self, *args: Any, instance: Sweep | None = None, initial: dict[str, Any] | None = None, **options: Any
+    ) -> None:
         known = {"vacuum": VACUUM_WORDS[instance.vacuum_on]} if instance else {}
         super().__init__(*args, instance=instance, initial=known | (initial or {}), **options)
-        self.order_fields(["when", "vacuum", *self._meta.fields[1:]])
+        self.order_fields(["when", "vacuum", *self.Meta.fields[1:]])
 
-    def clean(self):
+    def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
         low, high = cleaned.get("idle_low_crank_deg"), cleaned.get("idle_high_crank_deg")
         if low is not None and high is not None and low > high:
@@ -78,7 +84,7 @@ class SweepForm(PlainGridForm, ModelForm):
         return cleaned
 
     @property
-    def row_values(self):
+    def row_values(self) -> dict[str, Any]:
         return super().row_values | {"vacuum_on": VACUUM_VALUES[self.cleaned_data["vacuum"]]}
 
 

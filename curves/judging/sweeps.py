@@ -1,15 +1,22 @@
 """What a sweep on the engine says: the initial timing behind the light, hunting, too little and too much."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
 
 from curves import engine
+from curves.engine.arrays import Flags, Floats
+from curves.engine.bands.verdict import SpeedRange
 from curves.engine.codes import Code
 from curves.engine.timing.idle import IdleTiming
 from curves.engine.timing.initial import TrueInitial
 from curves.judging import timing, verdicts
+from curves.judging.timing import Engine
+from curves.models import Build, LightReading, Run, Sweep
 from curves.rows import convert, queries
+from curves.rows.convert import Agreed
 from curves.rows.results import CurveWarning
 from curves.words.reader import Reader
 
@@ -61,9 +68,9 @@ class Wanted:
 class SweepResult:
     """All that one sweep comes to."""
 
-    sweep: object
+    sweep: Sweep
     rows: tuple[LightRow, ...]
-    run: object | None = None  # whose curve was taken off
+    run: Run | None = None  # whose curve was taken off
     initial: TrueInitial | None = None
     idle: IdleTiming | None = None
     wander_crank_deg: float | None = None
@@ -74,26 +81,26 @@ class SweepResult:
     warnings: tuple[CurveWarning, ...] = ()
 
     @property
-    def finding(self):
+    def finding(self) -> str:
         return FINDINGS[self.initial.finding] if self.initial else ""
 
     @property
-    def vacuum_found(self):
+    def vacuum_found(self) -> bool:
         """Whether the line is found on though nobody said so."""
         return bool(self.initial and self.initial.vacuum_on.any() and not self.sweep.vacuum_on)
 
     @property
-    def light_at_idle_hides(self):
+    def light_at_idle_hides(self) -> bool:
         """Whether what the light reads at idle is more than the initial timing."""
         return bool(self.idle and self.idle.advance_crank_deg > 0)
 
 
-def sweeps_of(build):
+def sweeps_of(build: Build) -> list[Sweep]:
     """The sweeps that count, with their readings, in two queries."""
     return list(build.sweeps.filter(removed=False).select_related("by").prefetch_related("readings"))
 
 
-def curve_for(sweep, build, drive):
+def curve_for(sweep: Sweep, build: Build, drive: engine.Drive) -> tuple[Run | None, engine.Readings | None]:
     """The run whose curve was in the engine then, and its readings; (None, None) while there is none."""
     runs = queries.newest_runs(build)
     for role in ROLES[sweep.when]:
@@ -103,7 +110,7 @@ def curve_for(sweep, build, drive):
     return None, None
 
 
-def wanted_of(target, drive):
+def wanted_of(target: Agreed | None, drive: engine.Drive) -> Wanted | None:
     """The band a light should read: the target with its initial timing; None while none is agreed."""
     initial = timing.agreed_initial(target)
     if initial is None:
@@ -112,12 +119,12 @@ def wanted_of(target, drive):
     return Wanted(band, initial) if band else None
 
 
-def lacks_of(target, drive):
+def lacks_of(target: Agreed | None, drive: engine.Drive) -> str:
     """What has to be agreed before a light can be judged: a target, or its initial timing."""
     return "a target" if convert.target_of(target, drive) is None else "an initial timing, or a range of it"
 
 
-def result_of(sweep, build, set_up):
+def result_of(sweep: Sweep, build: Build, set_up: Engine) -> SweepResult:
     """What a sweep says; asks for nothing when build and sweep come with their rows."""
     drive = convert.drive_of(build)
     lights = list(sweep.readings.all())
@@ -153,19 +160,19 @@ def result_of(sweep, build, set_up):
     )
 
 
-def _idle(readings, set_up, drive):
+def _idle(readings: engine.Readings, set_up: Engine, drive: engine.Drive):
     if not set_up.idle_crank_rpm:
         return None
     knees = verdicts.knees_of(readings)
     return engine.idle_timing(knees, set_up.idle_crank_rpm, drive=drive, margin_rpm=set_up.margin_crank_rpm)
 
 
-def _wander(sweep):
+def _wander(sweep: Sweep):
     low, high = sweep.idle_low_crank_deg, sweep.idle_high_crank_deg
     return None if low is None or high is None else high - low
 
 
-def _verdict(wanted, rpm, deg, drive):
+def _verdict(wanted: Wanted | None, rpm: Floats, deg: Floats, drive: engine.Drive):
     """How the timing lies against the band; None where they share no speed."""
     if wanted is None or not len(rpm):
         return None
@@ -175,7 +182,7 @@ def _verdict(wanted, rpm, deg, drive):
     return engine.judge_curve(wanted.band, line)
 
 
-def _rows(lights, found, used):
+def _rows(lights: list[LightReading], found: TrueInitial | None, used: Flags):
     for i, light in enumerate(lights):
         behind = float(found.initial_deg[i]) if found else None
         yield LightRow(
@@ -189,7 +196,7 @@ def _rows(lights, found, used):
         )
 
 
-def stretch_of(part, drive):
+def stretch_of(part: SpeedRange, drive: engine.Drive) -> Stretch:
     """A range of the engine's as a stretch in the crank frame."""
     return Stretch(
         "too much" if part.side == "above" else "too little",
@@ -201,12 +208,12 @@ def stretch_of(part, drive):
     )
 
 
-def area_in_crank(area_deg_rpm, drive):
+def area_in_crank(area_deg_rpm: float, drive: engine.Drive) -> float:
     """Shaft degrees x shaft rpm as crank degrees x 1000 crank rpm."""
     return drive.to_crank_deg(drive.to_crank_rpm(area_deg_rpm)) / 1000.0
 
 
-def _warnings(sweep, found, idle, wander):
+def _warnings(sweep: Sweep, found: TrueInitial | None, idle: IdleTiming | None, wander: float | None):
     for one in found.warnings if found else ():
         yield CurveWarning("vacuum" if one.code in VACUUM_ON else "initial", Reader().words(one))
     if sweep.vacuum_on is False and found is not None and found.vacuum_on.any():

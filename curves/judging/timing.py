@@ -1,13 +1,18 @@
 """What a run means on the engine: begin of advance against idle, initial timing, setting card, total."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 import numpy as np
 
 from curves import engine
 from curves.engine.codes import Code
+from curves.engine.timing.idle import IdleTiming
 from curves.judging.verdicts import rising, tidy
+from curves.models.targets import InitialTiming
 from curves.rows import convert
+from curves.rows.convert import Agreed
 from curves.rows.results import Begin, CurveWarning, InBoth, SettingRow
 from curves.words.reader import Reader
 
@@ -42,11 +47,20 @@ class Timing:
     warnings: tuple[CurveWarning, ...]
 
 
-def timing_of(readings, knees, band, target, set_up, drive):
+def timing_of(
+    readings: engine.Readings,
+    knees: engine.Knees,
+    band: engine.Target | None,
+    target: Agreed | None,
+    set_up: Engine,
+    drive: engine.Drive,
+) -> Timing:
     """The run's timing on the engine; ``target`` is the row that band comes from, or None."""
     curve = rising(readings)
     idle = set_up.idle_crank_rpm
-    at_idle = idle and engine.idle_timing(knees, idle, drive=drive, margin_rpm=set_up.margin_crank_rpm)
+    at_idle = None
+    if idle:
+        at_idle = engine.idle_timing(knees, idle, drive=drive, margin_rpm=set_up.margin_crank_rpm)
     begin = _begin(knees, at_idle, set_up, drive)
     initial = initial_timing(curve, band, target, drive)
     total, over = _total(curve, initial, target, set_up, drive)
@@ -65,15 +79,15 @@ def timing_of(readings, knees, band, target, set_up, drive):
     )
 
 
-def _stops_above_idle(curve, set_up, drive):
+def _stops_above_idle(curve: engine.Readings, set_up: Engine, drive: engine.Drive):
     """Whether the run was not read down to idle, nor to where its advance begins."""
     idle = set_up.idle_crank_rpm
     return bool(idle) and drive.to_shaft_rpm(idle) < curve.speed_rpm[0] and curve.advance_deg[0] > 0
 
 
-def _pieces_at_idle(curve, at_idle, set_up, drive):
+def _pieces_at_idle(curve: engine.Readings, at_idle: IdleTiming | None, set_up: Engine, drive: engine.Drive):
     """The curve, at idle as its straight pieces have it: begin and slope there are theirs too."""
-    if not at_idle:
+    if not at_idle or not set_up.idle_crank_rpm:
         return curve
     idle = drive.to_shaft_rpm(set_up.idle_crank_rpm)
     elsewhere = curve.speed_rpm != idle
@@ -81,7 +95,7 @@ def _pieces_at_idle(curve, at_idle, set_up, drive):
     return engine.Readings([idle, *curve.speed_rpm[elsewhere]], [at, *curve.advance_deg[elsewhere]])
 
 
-def _unread_warnings(curve, initial, set_up, drive):
+def _unread_warnings(curve: engine.Readings, initial: float | None, set_up: Engine, drive: engine.Drive):
     if initial is not None and _stops_above_idle(curve, set_up, drive):
         lowest = drive.to_crank_rpm(float(curve.speed_rpm[0]))
         yield CurveWarning(
@@ -91,12 +105,12 @@ def _unread_warnings(curve, initial, set_up, drive):
         )
 
 
-def _range_warnings(target):
+def _range_warnings(target: Agreed | None):
     if off := target and off_range_words(target):
         yield CurveWarning("initial-range", f"{off} Agree the one or the other anew.")
 
 
-def off_range_words(target):
+def off_range_words(target: Agreed | InitialTiming) -> str:
     """That the initial timing to set lies outside its own range, in a sentence; empty where it does not."""
     if not target.initial_off_range:
         return ""
@@ -105,7 +119,7 @@ def off_range_words(target):
     return f"{to_set}: {target.initial_off_range}, {low:g} to {high:g}."
 
 
-def agreed_initial(target):
+def agreed_initial(target: Agreed | None) -> float | None:
     """The initial timing to set, else the middle of the range agreed, else None [crank degree]."""
     if target is None or not target.initial_agreed:
         return None
@@ -114,23 +128,26 @@ def agreed_initial(target):
     return (target.initial_low_crank_deg + target.initial_high_crank_deg) / 2
 
 
-def initial_timing(curve, band, target, drive):
+def initial_timing(
+    curve: engine.Readings, band: engine.Target | None, target: Agreed | None, drive: engine.Drive
+) -> float | None:
     """The initial timing agreed, else the best in the range agreed, else None; crank degrees."""
     about = agreed_initial(target)
-    if about is None or target.initial_crank_deg is not None:
+    if target is None or about is None or target.initial_crank_deg is not None:
         return about
-    if band is None:
-        return None
     wanted = convert.target_of(target, drive, initial_crank_deg=about)
+    if band is None or wanted is None:
+        return None
     if curve.speed_rpm[-1] < wanted.speed_rpm[0] or curve.speed_rpm[0] > wanted.speed_rpm[-1]:
         return None
     return round(engine.best_initial(curve, wanted, drive=drive).initial_crank_deg, 1)
 
 
-def _begin(knees, at_idle, set_up, drive):
+def _begin(knees: engine.Knees, at_idle: IdleTiming | None, set_up: Engine, drive: engine.Drive):
     if knees.begin_rpm is None:
         return None
-    error = knees.begin_se_rpm if np.isfinite(knees.begin_se_rpm) else None
+    error = knees.begin_se_rpm
+    error = None if error is None or not np.isfinite(error) else error
     speed = InBoth(
         knees.begin_rpm,
         drive.to_crank_rpm(knees.begin_rpm),
@@ -141,13 +158,19 @@ def _begin(knees, at_idle, set_up, drive):
     return Begin(speed, set_up.idle_crank_rpm, margin, at_idle.steady if at_idle else None)
 
 
-def _idle_warnings(at_idle):
+def _idle_warnings(at_idle: IdleTiming | None):
     for one in at_idle.warnings if at_idle else ():
         if one.code in HUNTING:
             yield CurveWarning("idle", Reader().words(one))
 
 
-def _card(curve, initial, band, set_up, drive):
+def _card(
+    curve: engine.Readings,
+    initial: float | None,
+    band: engine.Target | None,
+    set_up: Engine,
+    drive: engine.Drive,
+):
     if initial is None or not set_up.idle_crank_rpm:
         return ()
     speeds = card_speeds(band, set_up, drive)
@@ -165,12 +188,12 @@ def _card(curve, initial, band, set_up, drive):
     )
 
 
-def _known(edge):
+def _known(edge: float):
     """An edge of the band without the dust of its arithmetic, or None where none was agreed."""
     return None if np.isnan(edge) else tidy(edge)
 
 
-def card_speeds(band, set_up, drive):
+def card_speeds(band: engine.Target | None, set_up: Engine, drive: engine.Drive) -> list[float]:
     """Three speeds to check at, above idle: spread over those the target names, else the usual ones."""
     above = (set_up.idle_crank_rpm or 0) + set_up.margin_crank_rpm
     named = [] if band is None else [float(rpm) for rpm in drive.to_crank_rpm(band.speed_rpm) if rpm > above]
@@ -181,9 +204,11 @@ def card_speeds(band, set_up, drive):
     return [speeds[place] for place in places]
 
 
-def _total(curve, initial, target, set_up, drive):
+def _total(
+    curve: engine.Readings, initial: float | None, target: Agreed | None, set_up: Engine, drive: engine.Drive
+):
     """The greatest timing up to top speed, and a warning where it exceeds the limit agreed."""
-    if initial is None:
+    if target is None or initial is None:
         return None, ()
     limit = target.total_limit_crank_deg
     top = set_up.top_crank_rpm or drive.to_crank_rpm(float(curve.speed_rpm[-1]))

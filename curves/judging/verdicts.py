@@ -1,11 +1,15 @@
 """What one run comes to: its verdict against the band, its knees in both frames, and what is unusual."""
 
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
 from math import isfinite
 
 import numpy as np
 
 from curves import engine
 from curves.judging import travel
+from curves.models import Build, Run
 from curves.rows import frames
 from curves.rows.results import AT_POINT, BETWEEN, CurveWarning, InBoth, Knee, Miss, RunSummary
 
@@ -16,7 +20,9 @@ SO_FAR = "Sweeps in the band so far"  # the run's verdict, with all that is read
 PLACES = 6  # of what is shown, before it is rounded
 
 
-def run_summary(run, readings, knees, band, drive):
+def run_summary(
+    run: Run, readings: engine.Readings, knees: engine.Knees, band: engine.Target | None, drive: engine.Drive
+) -> RunSummary:
     """One run in words and numbers; ``band`` is None while none is agreed."""
     top = float(readings.advance_deg.max())
     in_band, miss, uncovered = verdict(readings, band, drive)
@@ -30,17 +36,19 @@ def run_summary(run, readings, knees, band, drive):
     )
 
 
-def knees_of(readings):
+def knees_of(readings: engine.Readings) -> engine.Knees:
     """The straight pieces of the rising sweep, as the engine fits them."""
     return engine.fit_knees(rising(readings))
 
 
-def rising(readings):
+def rising(readings: engine.Readings) -> engine.Readings:
     """The rising sweep of a run, or all of it where there is none."""
     return engine.sweep_of(readings, falling=False) or readings
 
 
-def verdict(readings, band, drive):
+def verdict(
+    readings: engine.Readings, band: engine.Target | None, drive: engine.Drive
+) -> tuple[bool | None, Miss | None, tuple[float, ...]]:
     """Whether a run lies in the band, its worst miss, and the band's speeds it did not reach.
 
     The rising and the falling sweep are judged each by itself. A run that has not reached all of the band yet
@@ -61,7 +69,7 @@ def verdict(readings, band, drive):
     return (True if is_told else None), None, uncovered
 
 
-def knee_rows(knees, drive):
+def knee_rows(knees: engine.Knees, drive: engine.Drive) -> Iterator[Knee]:
     """What a rebuilder says of a curve, row by row."""
     if knees.begin_rpm is None:
         return
@@ -81,7 +89,9 @@ def knee_rows(knees, drive):
         yield Knee("stops", stop, _deg(knees.top_deg, drive, knees.top_se_deg))
 
 
-def draft_words(readings, band, drive, frame):
+def draft_words(
+    readings: engine.Readings | None, band: engine.Target | None, drive: engine.Drive, frame: str
+) -> list[CurveWarning]:
     """What can be said of readings typed in a frame: the verdict so far, and what is unusual."""
     if readings is None:
         return []
@@ -104,7 +114,7 @@ def draft_words(readings, band, drive, frame):
     return [CurveWarning("in", words), *warnings]
 
 
-def _inside_words(readings, band):
+def _inside_words(readings: engine.Readings, band: engine.Target):
     """What is said of a run whose rising sweep lies in the band all along: as its falling one allows."""
     if engine.sweep_of(readings, falling=True) is None:
         return f"{SO_FAR}."
@@ -113,28 +123,30 @@ def _inside_words(readings, band):
     return "Sweeps in the band."
 
 
-def miss_words(miss, frame):
+def miss_words(miss: Miss, frame: str) -> str:
     """How far a run lies out of its band at the worst, and where, in a frame, the other beside."""
     far, at = frames.angle(miss.distance_deg, frame), frames.speed(miss.speed_rpm, frame)
     return f"Out of the band by {far} {miss.side}, at {at}, {miss.where}."
 
 
-def build_warnings(build):
+def build_warnings(build: Build) -> list[CurveWarning]:
     """What is unusual about the head itself."""
     said = travel.apart_on(build, build.travel_measured_deg)
     return [CurveWarning("travel", said)] if said else []
 
 
-def run_warnings(run, readings, said, drive):
+def run_warnings(
+    run: Run, readings: engine.Readings, said: RunSummary, drive: engine.Drive
+) -> list[CurveWarning]:
     """What is unusual about a run."""
     return [
         *_hysteresis(run, readings, drive, run.frame),
-        *_much(run, said.top, run.frame),
+        *(_much(run, said.top, run.frame) if said.top else ()),
         *_strays(run, readings, drive, run.frame),
     ]
 
 
-def _hysteresis(run, readings, drive, frame):
+def _hysteresis(run: Run | str, readings: engine.Readings, drive: engine.Drive, frame: str):
     """The falling sweep against the rising one, where both were read."""
     apart, speed = sweeps_apart(readings)
     if abs(apart) < APART_DEG:
@@ -149,21 +161,20 @@ def _hysteresis(run, readings, drive, frame):
         yield CurveWarning("falling_below", text)
 
 
-def sweeps_apart(readings):
+def sweeps_apart(readings: engine.Readings) -> tuple[float, float]:
     """How far the falling sweep lies above the rising one at the worst, and at which speed.
 
     In the shaft frame; 0 at 0 where they can't be compared.
     """
     up, down = (engine.sweep_of(readings, falling=falling) for falling in (False, True))
-    speeds = np.array([]) if up is None or down is None else _shared_speeds(up, down)
-    if not speeds.size:
+    if up is None or down is None or not (speeds := _shared_speeds(up, down)).size:
         return 0.0, 0.0
     apart = engine.Curve.of(down).at(speeds) - engine.Curve.of(up).at(speeds)
     worst = int(np.argmax(np.abs(apart)))
     return float(apart[worst]), float(speeds[worst])
 
 
-def _shared_speeds(up, down):
+def _shared_speeds(up: engine.Readings, down: engine.Readings):
     """The speeds read in either sweep that both reach."""
     low = max(up.speed_rpm[0], down.speed_rpm[0])
     high = min(up.speed_rpm[-1], down.speed_rpm[-1])
@@ -171,13 +182,13 @@ def _shared_speeds(up, down):
     return speeds[(speeds >= low) & (speeds <= high)]
 
 
-def _much(run, top, frame):
+def _much(run: Run | str, top: InBoth, frame: str):
     if top.crank >= MUCH_CRANK_DEG:
         text = f"{run}: {frames.angle(top, frame)} of centrifugal advance is much. Is the frame right?"
         yield CurveWarning("much_advance", text)
 
 
-def _strays(run, readings, drive, frame):
+def _strays(run: Run | str, readings: engine.Readings, drive: engine.Drive, frame: str):
     for i in np.flatnonzero(readings.stray):
         at = _rpm(float(readings.speed_rpm[i]), drive)
         read = _deg(float(readings.advance_deg[i]), drive)
@@ -188,24 +199,24 @@ def _strays(run, readings, drive, frame):
         yield CurveWarning("stray", text)
 
 
-def tidy(value):
+def tidy(value: float) -> float:
     """A number without the dust of its arithmetic, so that a half is rounded alike wherever it is shown."""
     return round(float(value), PLACES)
 
 
-def _rpm(shaft, drive, error=None):
+def _rpm(shaft: float, drive: engine.Drive, error: float | None = None):
     return _both(float(shaft), drive.to_crank_rpm(float(shaft)), error, drive.to_crank_rpm)
 
 
-def _deg(shaft, drive, error=None):
+def _deg(shaft: float, drive: engine.Drive, error: float | None = None):
     return _both(float(shaft), drive.to_crank_deg(float(shaft)), error, drive.to_crank_deg)
 
 
-def _both(shaft, crank, error, to_crank):
+def _both(shaft: float, crank: float, error: float | None, to_crank: Callable[[float], float]):
     error = _finite(error)
     return InBoth(shaft, crank, error, None if error is None else to_crank(error))
 
 
-def _finite(error):
+def _finite(error: float | None):
     """A standard error, or None where the readings leave it open."""
     return float(error) if error is not None and isfinite(error) else None

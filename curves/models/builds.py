@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from curves.models.sweeps import Response, Sweep
     from curves.models.targets import Target
 
+TRAVEL_DEG = (1, 30)  # what a head can have, distributor degrees
+
 
 class Frame(models.TextChoices):
     SHAFT = "shaft", "distributor"
@@ -63,10 +65,10 @@ class Build(models.Model):
         "bench scale reads to (distributor deg)", default=0.5, validators=between(0.05, 2)
     )
     travel_stamped_deg = models.FloatField(
-        "travel stamped (distributor deg)", null=True, blank=True, validators=between(1, 30)
+        "travel stamped (distributor deg)", null=True, blank=True, validators=between(*TRAVEL_DEG)
     )
     travel_measured_deg = models.FloatField(
-        "travel measured (distributor deg)", null=True, blank=True, validators=between(1, 30)
+        "travel measured (distributor deg)", null=True, blank=True, validators=between(*TRAVEL_DEG)
     )
     primary_gap_mm = models.FloatField(
         "primary post gap (mm)", null=True, blank=True, validators=between(3, 60)
@@ -87,7 +89,7 @@ class Build(models.Model):
         null=True, blank=True
     )  # set: a simulated unit, to practise on
     practice_stop_deg = models.FloatField(
-        "stop set to (distributor deg)", null=True, blank=True, validators=between(1, 30)
+        "stop set to (distributor deg)", null=True, blank=True, validators=between(*TRAVEL_DEG)
     )  # where the stop of a simulated unit stands, if it was moved
     locked = models.BooleanField(default=False, help_text="handed back: takes no more readings")
     unrepaired = models.BooleanField(default=False, help_text="locked without the repair: teaches nothing")

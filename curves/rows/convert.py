@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -12,10 +12,29 @@ from curves import engine
 from curves.engine.arrays import Floats
 from curves.engine.springs.spring import within_range
 from curves.engine.trigger.points import TURN_DEG
-from curves.models import Build, Frame, HeadType, Reading, Run, SparkReading, Spring, SpringCorrection, Target
+from curves.models import Build, Frame, HeadType, Reading, Run, SparkReading, Spring, SpringCorrection
 
 Counts = engine.Spring  # what counts of a spring, for those who name no arrays
 LOOSE = {"rate_sd": None, "free_length_sd_mm": None, "initial_tension_sd": None}
+
+
+class Agreed(Protocol):
+    """A band as agreed, by a row or by what is typed: its points, and the initial timing."""
+
+    @property
+    def points(self) -> Any: ...  # a manager of TargetPoint, or what is typed of them
+    @property
+    def initial_low_crank_deg(self) -> float: ...
+    @property
+    def initial_high_crank_deg(self) -> float: ...
+    @property
+    def initial_crank_deg(self) -> float | None: ...
+    @property
+    def initial_agreed(self) -> bool: ...
+    @property
+    def initial_off_range(self) -> str: ...
+    @property
+    def total_limit_crank_deg(self) -> float | None: ...
 
 
 def drive_of(build: Build) -> engine.Drive:
@@ -200,7 +219,7 @@ def sparks_of(rows: Iterable[SparkReading], cylinders: int) -> tuple[list[Floats
 
 
 def target_of(
-    target: Target | None, drive: engine.Drive, *, initial_crank_deg: float | None = None
+    target: Agreed | None, drive: engine.Drive, *, initial_crank_deg: float | None = None
 ) -> engine.Target | None:
     """The band in the shaft frame, or None while it has no points.
 

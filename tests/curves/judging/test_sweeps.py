@@ -4,6 +4,7 @@ import json
 
 import pytest
 
+from curves.judging import responses
 from curves.models import Response, Run, Sweep
 from tests import build
 
@@ -174,3 +175,9 @@ def test_each_sweep_is_drawn_on_its_page_but_not_on_the_card(client_as, job):
     assert page.count("<svg") == 1 + 2  # the mark of the program, the light, the answer
     assert "best 31.8°" in page
     assert "<svg" not in client.get(f"{address}?when=before", HTTP_HX_REQUEST="true").content.decode()
+
+
+def test_a_response_without_a_try_warns_of_nothing(job):
+    row = Response.objects.create(build=job.build, number=1, crank_rpm=3000, by=build.person())
+    said = responses.result_of(row)
+    assert (said.finding, said.warnings) == ("No try written down yet", ())
