@@ -1,5 +1,7 @@
 """One cell as somebody typed it: the number it means, or what is wrong with it. Nothing is guessed."""
 
+from __future__ import annotations
+
 import re
 from dataclasses import dataclass
 
@@ -31,19 +33,19 @@ class Number:
     marked: Marked
 
     @property
-    def decimal(self):
+    def decimal(self) -> str | None:
         return self.marked.decimal
 
     @property
-    def ambiguous(self):
+    def ambiguous(self) -> bool:
         return self.marked.ambiguous
 
     @property
-    def digits(self):
+    def digits(self) -> str:
         return self.marked.digits
 
 
-def take_apart(text):
+def take_apart(text: str) -> Number:
     """Look at a cell without deciding what cannot be decided."""
     shown = text.strip()
     bare = _UNITS.sub("", shown).replace("−", "-").replace("–", "-").strip()
@@ -59,30 +61,35 @@ def take_apart(text):
     return Number(shown, negative, marked)
 
 
-def value(number, decimal=None):
+def value(number: Number, decimal: str | None = None) -> float:
     """The value of a cell taken apart, with the decimal mark that holds for all cells around it."""
     meanings = number.marked.meanings
     if number.ambiguous and decimal is None:
         raise Ambiguous(f"“{number.text}” can be {both_ways(meanings)}: write the one you mean.")
-    groups = number.ambiguous and decimal not in number.digits  # the other mark is the decimal one
+    groups = (
+        number.ambiguous and decimal is not None and decimal not in number.digits
+    )  # the other mark is the decimal one
     return _signed(meanings[0] if groups else meanings[-1], number.negative)
 
 
-def settled(number, limits):
+def settled(number: Number, limits: tuple[float, float]) -> str | None:
     """The decimal mark of an ambiguous cell that would be far too large without one; else None."""
     if not number.ambiguous or float(number.marked.meanings[0]) <= limits[1]:
         return None
-    return re.search("[.,]", number.digits)[0]
+    mark = re.search("[.,]", number.digits)
+    return mark and mark[0]
 
 
-def read_number(text, limits, name, unit, *, decimals=None):
+def read_number(
+    text: str, limits: tuple[float, float], name: str, unit: str, *, decimals: int | None = None
+) -> float:
     """The number in a cell that stands alone, between its limits; ``decimals`` is how many there can be."""
     number = take_apart(text)
     meant = one_of(number.marked.meanings, decimals=decimals, limits=limits, negative=number.negative)
     return within(value(number) if meant is None else _signed(meant, number.negative), limits, name, unit)
 
 
-def within(number, limits, name, unit):
+def within(number: float, limits: tuple[float, float], name: str, unit: str) -> float:
     """The number, if it is a possible one."""
     low, high = limits
     if not low <= number <= high:
@@ -92,6 +99,6 @@ def within(number, limits, name, unit):
     return number
 
 
-def _signed(meant, negative):
+def _signed(meant: str, negative: bool):
     """Never minus zero: a database may lose its sign."""
     return (-float(meant) if negative else float(meant)) + 0.0

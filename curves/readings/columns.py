@@ -1,5 +1,7 @@
 """Finds the columns of a file of readings by their headings, and the frame if the headings say it."""
 
+from __future__ import annotations
+
 import re
 from dataclasses import dataclass
 
@@ -14,7 +16,7 @@ FRAMES = {"crank": "crank", "shaft": "distributor"}
 class CsvError(ValueError):
     """Why a file was not taken, and where; nothing of it was."""
 
-    def __init__(self, message, row=None, column=None):
+    def __init__(self, message: str, row: int | None = None, column: str | None = None) -> None:
         self.row, self.column = row, column
         place = [f"row {row}"] * bool(row) + [f"column {column}"] * bool(column)
         super().__init__(f"{', '.join(place).capitalize()}: {message}" if place else message)
@@ -23,7 +25,7 @@ class CsvError(ValueError):
 class Question(CsvError):
     """What only a person can tell: ``about`` is decimal or frame."""
 
-    def __init__(self, about, message):
+    def __init__(self, about: str, message: str) -> None:
         super().__init__(message)
         self.about = about
 
@@ -32,15 +34,17 @@ class Question(CsvError):
 class Columns:
     """Which cell of a row is what, how the columns are called, and the frame."""
 
-    at: dict
-    names: dict
+    at: dict[str, int]
+    names: dict[str, str]
     most: int
     frame: str | None
     said: str
     yes_no: bool = False
 
 
-def find_columns(lines, frame):
+def find_columns(
+    lines: list[tuple[int, list[str]]], frame: str | None
+) -> tuple[Columns, list[tuple[int, list[str]]]]:
     """The columns and the rows that hold readings; ``frame`` is what somebody has declared, or None."""
     heading, body = _headed(lines)
     if not heading:
@@ -51,7 +55,7 @@ def find_columns(lines, frame):
     return _by_heading(heading, frame), body
 
 
-def _headed(lines):
+def _headed(lines: list[tuple[int, list[str]]]):
     """The headings, one text for each column, and what comes after them.
 
     A heading row has a letter in its first filled cell and no digit to begin it; a row of units may follow.
@@ -67,7 +71,7 @@ def _headed(lines):
     return headings, lines[len(heads) :]
 
 
-def _by_heading(headings, declared):
+def _by_heading(headings: list[str], declared: str | None):
     speeds = [i for i, text in enumerate(headings) if SPEED.search(text)]
     advances = [i for i, text in enumerate(headings) if ADVANCE.search(text) and i not in speeds]
     directions = [
@@ -85,18 +89,18 @@ def _by_heading(headings, declared):
     said_by_file = _frame_of(headings[at["speed"]]) or _frame_of(headings[at["advance"]])
     said = (
         f"The headings say {FRAMES[frame]}: speed and degrees are read at the {FRAMES[frame]}."
-        if said_by_file
+        if said_by_file and frame
         else ""
     )
     yes_no = bool(directions) and "falling" in headings[directions[0]]
     return Columns(at, names, len(headings), frame, said, yes_no)
 
 
-def _frame_of(heading):
+def _frame_of(heading: str):
     return "crank" if CRANK.search(heading) else "shaft" if SHAFT.search(heading) else None
 
 
-def _frame(headings, speeds, advances, declared):
+def _frame(headings: list[str], speeds: list[int], advances: list[int], declared: str | None):
     """The one frame to read: declared, or said by the headings of both columns alike."""
     said = [{_frame_of(headings[i]) for i in found} for found in (speeds, advances)]
     if all(len(frames) > 1 for frames in said):  # both frames side by side
@@ -117,7 +121,7 @@ def _frame(headings, speeds, advances, declared):
     return found or declared
 
 
-def _one(name, words, found, headings, frame):
+def _one(name: str, words: str, found: list[int], headings: list[str], frame: str | None):
     """The one column for a name, in the frame wanted where there are several."""
     fitting = found if len(found) < 2 else [i for i in found if _frame_of(headings[i]) == frame]
     if not fitting:

@@ -1,12 +1,16 @@
 """Reads readings from a CSV file or a paste, whole or not at all, and writes tables as CSV."""
 
+from __future__ import annotations
+
 import csv
 import io
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from curves.models import ADVANCE_DEG, SPEED_RPM
 from curves.readings import cells
+from curves.readings.cells import Number
 from curves.readings.columns import Columns, CsvError, Question, find_columns
 from shop.words import several
 
@@ -44,7 +48,7 @@ class Table:
     stated: tuple[str, ...]
 
 
-def read(data, *, frame=None, decimal=None):
+def read(data: bytes | str, *, frame: str | None = None, decimal: str | None = None) -> Table:
     """The readings in a file or a paste, or a ``CsvError`` that names the row and column.
 
     ``frame`` and ``decimal`` are what a person has declared; what the file says must not go against them.
@@ -70,7 +74,7 @@ def read(data, *, frame=None, decimal=None):
     return Table(rows, columns.frame, _stated(columns, delimiter, mark, numbers, len(rows)))
 
 
-def decode(data):
+def decode(data: bytes) -> str:
     """Bytes as text: UTF-8 with or without its mark, UTF-16, else Latin-1."""
     if len(data) > MAX_BYTES:
         raise CsvError("The file is larger than 1 MB: that is no list of readings.")
@@ -87,7 +91,7 @@ def decode(data):
         return _checked(data.decode("latin-1"))
 
 
-def split(text):
+def split(text: str) -> tuple[list[tuple[int, list[str]]], str]:
     """The lines that hold something, each (number, cells), and the delimiter found."""
     lines = text.splitlines()
     filled = [line for line in lines if line.strip()]
@@ -110,7 +114,7 @@ def split(text):
     return rows, delimiter
 
 
-def write(headers, rows):
+def write(headers: Iterable[str], rows: Iterable[Iterable[float | str | None]]) -> str:
     """A table as CSV (RFC 4180). Text that a spreadsheet would run is disarmed; numbers are left alone."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
@@ -119,7 +123,7 @@ def write(headers, rows):
     return out.getvalue()
 
 
-def _cell(cell):
+def _cell(cell: float | str | None):
     if cell is None:
         return ""
     if isinstance(cell, str):
@@ -127,14 +131,14 @@ def _cell(cell):
     return repr(round(cell, 6)) if isinstance(cell, float) else cell
 
 
-def _decoded(data, encoding):
+def _decoded(data: bytes, encoding: str):
     try:
         return _checked(data.decode(encoding))
     except UnicodeDecodeError:
         raise CsvError("The file is cut off or is no text file: save it as CSV again.") from None
 
 
-def _checked(text):
+def _checked(text: str):
     if len(text) > MAX_BYTES:
         raise CsvError("It is longer than 1 MB: that is no list of readings.")
     text = text.removeprefix("\ufeff")
@@ -143,7 +147,7 @@ def _checked(text):
     return text
 
 
-def _taken_apart(row, number, columns):
+def _taken_apart(row: list[str], number: int, columns: Columns):
     """The two numbers of a row, with their marks still undecided."""
     if len(row) > columns.most:
         extra = [cell for cell in row[columns.most :] if cell.strip()]
@@ -166,7 +170,7 @@ def _taken_apart(row, number, columns):
     return pair
 
 
-def _decimal(numbers):
+def _decimal(numbers: list[list[Number]]):
     """The decimal mark that the cells show; None where they show none and need none."""
     shown = {}
     for pair in numbers:
@@ -187,7 +191,7 @@ def _decimal(numbers):
     return None
 
 
-def _row(pair, mark, columns, row, number):
+def _row(pair: list[Number], mark: str | None, columns: Columns, row: list[str], number: int):
     values = []
     for (name, limits), part in zip(LIMITS.items(), pair, strict=True):
         if part.decimal and mark and part.decimal != mark:
@@ -198,10 +202,11 @@ def _row(pair, mark, columns, row, number):
             values.append(cells.within(cells.value(part, mark), limits, name.capitalize(), UNITS[name]))
         except cells.CellError as error:
             raise CsvError(str(error), row=number, column=columns.names[name]) from None
-    return Row(*values, _direction(columns, row, number))
+    speed, advance = values
+    return Row(speed, advance, _direction(columns, row, number))
 
 
-def _direction(columns, row, number):
+def _direction(columns: Columns, row: list[str], number: int):
     at = columns.at.get("direction")
     text = row[at].strip().lower() if at is not None and at < len(row) else ""
     known = {**DIRECTIONS, **YES_NO} if columns.yes_no else DIRECTIONS
@@ -213,7 +218,7 @@ def _direction(columns, row, number):
     return known[text]
 
 
-def _stated(columns: Columns, delimiter, mark, numbers, count):
+def _stated(columns: Columns, delimiter: str, mark: str | None, numbers: list[list[Number]], count: int):
     """How the file was understood, so that a wrong reading of it is seen before it is saved."""
     names = {"\t": "tabs", ";": "semicolons", ",": "commas", " ": "spaces"}
     stated = [f"{several(count, 'reading')}, columns separated by {names[delimiter]}."]

@@ -1,8 +1,14 @@
 """Forms of curve work: a run with its grid of readings, and the target with its points."""
 
-from django import forms
+from __future__ import annotations
 
-from curves.models import ADVANCE_DEG, SPEED_RPM, Frame, Run, Target
+from typing import Any, Self, cast
+
+from django import forms
+from django.http import HttpRequest
+
+from curves import engine
+from curves.models import ADVANCE_DEG, SPEED_RPM, Frame, Run, Spring, Target
 from curves.readings import csvfile, grid_forms, input_limits
 from curves.readings.csvfile import CsvError
 from curves.readings.grid import Column, Grid
@@ -49,37 +55,38 @@ class RunFields(ModelForm):
             "secondary_bend_mm": "its post bent by (mm)",
         }
 
-    def __init__(self, *args, springs=(), **options):
+    def __init__(self, *args: Any, springs: Any = (), **options: Any) -> None:
         super().__init__(*args, **options)
         self.fields["frame"].error_messages["required"] = FRAME_WORDS
         for name in ("primary", "secondary"):
-            self.fields[name].queryset = springs
-            self.fields[name].label_from_instance = _named
-            self.fields[name].empty_label = "as it came, or not known"
+            choice = cast(forms.ModelChoiceField[Spring], self.fields[name])
+            choice.queryset = springs
+            choice.label_from_instance = _named
+            choice.empty_label = "as it came, or not known"
             self.fields[f"{name}_bend_mm"].required = False
 
-    def clean_primary_bend_mm(self):
+    def clean_primary_bend_mm(self) -> float:
         return self.cleaned_data["primary_bend_mm"] or 0
 
-    def clean_secondary_bend_mm(self):
+    def clean_secondary_bend_mm(self) -> float:
         return self.cleaned_data["secondary_bend_mm"] or 0
 
-    def clean(self):
-        cleaned = super().clean()
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
         if cleaned.get("secondary") and not cleaned.get("primary"):
             self.add_error("primary", "A secondary spring without a primary: name the primary too.")
         return cleaned
 
     @property
-    def run_values(self):
+    def run_values(self) -> dict[str, Any]:
         """The values of the run's own fields."""
-        return {name: self.cleaned_data[name] for name in self._meta.fields}
+        return {name: self.cleaned_data[name] for name in self.Meta.fields}
 
 
-def _named(spring):
+def _named(obj: Any) -> str:
     """A spring as a choice names it, fetched with what of it is at hand in the unit as ``held``."""
-    is_out = not (spring.quantity or spring.held or spring.is_practice)
-    return f"{spring}, none left" if is_out else str(spring)
+    is_out = not (obj.quantity or obj.held or obj.is_practice)
+    return f"{obj}, none left" if is_out else str(obj)
 
 
 class BenchRunForm(RunFields):
@@ -101,11 +108,11 @@ class RunForm(GridForm, RunFields):
         pass
 
     @property
-    def read_in(self):
+    def read_in(self) -> str:
         said = self["frame"].value()
         return said if said in Frame.values else ""
 
-    def pasted_rows(self, text):
+    def pasted_rows(self, text: str) -> list[tuple[Any, ...]]:
         table = csvfile.read(
             text, frame=self.data.get("frame") or None, decimal=self.data.get("decimal") or None
         )
@@ -124,29 +131,29 @@ class ChangeRunForm(RunForm):
     meant = forms.ChoiceField(label="The numbers", choices=MEANT, widget=forms.RadioSelect, required=False)
 
     @property
-    def plain_fields(self):
+    def plain_fields(self) -> list[forms.BoundField]:
         return [field for field in super().plain_fields if field.name != "meant"]
 
     @property
-    def frame_before(self):
+    def frame_before(self) -> str:
         """The frame the run is kept in, before the form's own values were put into its row."""
         return self.initial["frame"]
 
     @property
-    def is_turned(self):
+    def is_turned(self) -> bool:
         """Whether the run is said to be read in another frame than before."""
         return self["frame"].value() in frames.NAMES and self["frame"].value() != self.frame_before
 
     @property
-    def asks_meaning(self):
+    def asks_meaning(self) -> bool:
         return self.is_bound and self.is_turned and recording.holds_readings(self.instance)
 
     @property
-    def read_in(self):
+    def read_in(self) -> str:
         """What the grid holds: numbers of the frame before, if they are still to be turned."""
         return self.frame_before if self._is(TURN) else super().read_in
 
-    def clean(self):
+    def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
         if not self.asks_meaning:
             return cleaned
@@ -159,7 +166,7 @@ class ChangeRunForm(RunForm):
             self.add_error("meant", f"{beyond} Was it read in {now} degrees?")
         return cleaned
 
-    def _turn(self, frame, drive):
+    def _turn(self, frame: str, drive: engine.Drive):
         """Put the rows of the grid into the new frame, as far as it can be read there."""
         columns = input_limits.columns_for(READINGS, frame, drive)
         rows = [frames.row_in(row, self.frame_before, frame, drive) for row in self.rows]
@@ -168,16 +175,16 @@ class ChangeRunForm(RunForm):
         except CsvError as error:
             self.add_error("meant", str(error))
 
-    def _is(self, meant):
+    def _is(self, meant: str):
         return self.is_bound and self.is_turned and self.data.get("meant") == meant
 
     @property
-    def typed_in(self):
+    def typed_in(self) -> str | None:
         """The frame whose numbers stand in the new one, if that is what was meant; else None."""
         return self.frame_before if self._is(KEEP) else None
 
     @classmethod
-    def preview(cls, request, **options):
+    def preview(cls, request: HttpRequest, **options: Any) -> Self:
         """As any run's; but readings of two frames don't go into one grid."""
         form = super().preview(request, **options)
         row = options["instance"]
@@ -199,7 +206,9 @@ class ChangeRunForm(RunForm):
 RANGE = ("initial_low_crank_deg", "initial_high_crank_deg")
 
 
-def range_to_keep(low, high, initial):
+def range_to_keep(
+    low: float | None, high: float | None, initial: float | None
+) -> tuple[float, float, float | None]:
     """The range of initial timing typed, and the one to set, as a target keeps them: none is from 0 to 0, and
     who types that says that 0 is the one to set."""
     if low == 0 == high and initial is None:
@@ -235,15 +244,15 @@ class TargetForm(GridForm, ModelForm):
             "initial_crank_deg": "Left empty, the best of the range is found for the curve.",
         }
 
-    def __init__(self, *args, **options):
+    def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         for name in RANGE:
             self.fields[name].required = False
             self.fields[name].initial = None
         if not any(self.initial.get(name) for name in RANGE):
-            self.initial |= dict.fromkeys(RANGE)  # none is agreed: nothing stands there
+            self.initial.update(dict.fromkeys(RANGE))  # none is agreed: nothing stands there
 
-    def clean(self):
+    def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
         low, high = (cleaned.get(name) for name in RANGE)
         if (low is None) != (high is None):
@@ -264,12 +273,12 @@ class TargetForm(GridForm, ModelForm):
             )
         return cleaned
 
-    def pasted_rows(self, text):
+    def pasted_rows(self, text: str) -> list[tuple[Any, ...]]:
         lines, _ = csvfile.split(text)
         keys = [column.key for column in self.columns]
         grid = Grid(self.columns, [dict(zip(keys, row, strict=False)) for _, row in lines])
         return grid_forms.values_or_refuse(grid)
 
     @property
-    def target_values(self):
-        return {name: self.cleaned_data[name] for name in self._meta.fields}
+    def target_values(self) -> dict[str, Any]:
+        return {name: self.cleaned_data[name] for name in self.Meta.fields}

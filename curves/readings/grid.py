@@ -1,7 +1,11 @@
 """A grid of cells in a form: typed in place and sent as one JSON field, or typed or pasted as plain lines."""
 
+from __future__ import annotations
+
 import json
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from curves.readings import cells
 from shop.numbers import plainly
@@ -34,26 +38,26 @@ class Cell:
     error: str = ""
 
     @property
-    def ticked(self):
+    def ticked(self) -> bool:
         return self.text == "1"
 
 
 class Grid:
     """Rows of cells as typed, their values, and the errors beside them."""
 
-    def __init__(self, columns, rows):
+    def __init__(self, columns: Sequence[Column], rows: Sequence[dict[str, str]]) -> None:
         self.columns = columns
         self.rows = [[Cell(column, row.get(column.key, "")) for column in columns] for row in rows]
 
     @classmethod
-    def of_values(cls, columns, rows):
+    def of_values(cls, columns: Sequence[Column], rows: Iterable[Sequence[Any]]) -> Grid:
         """A grid that shows values, each row in the order of the columns."""
         return cls(
             columns, [dict(zip((c.key for c in columns), map(as_typed, row), strict=True)) for row in rows]
         )
 
     @classmethod
-    def of_json(cls, columns, text):
+    def of_json(cls, columns: Sequence[Column], text: str) -> Grid:
         """The grid that a browser sent. What is no grid at all raises ValueError: no person typed it."""
         try:
             rows = json.loads(text)
@@ -67,7 +71,7 @@ class Grid:
         return cls(columns, filled)
 
     @property
-    def errors(self):
+    def errors(self) -> list[tuple[int, Column, str]]:
         """Each error with its place: (row number, column, message)."""
         return [
             (number, cell.column, cell.error)
@@ -76,19 +80,19 @@ class Grid:
             if cell.error
         ]
 
-    def values(self):
+    def values(self) -> list[tuple[Any, ...] | None]:
         """The rows as values, or None for a row that holds a bad cell; the cell then says what is wrong."""
         return [self._row_values(row) for row in self.rows]
 
-    def typed(self):
+    def typed(self) -> list[dict[str, str]]:
         """The rows as they were typed, by the keys of their columns."""
         return [{cell.column.key: cell.text for cell in row} for row in self.rows]
 
-    def lines(self):
+    def lines(self) -> str:
         """The grid as plain lines, for the box that stands in for it without JavaScript."""
         return "\n".join("\t".join(_plain(cell) for cell in row).rstrip() for row in self.rows)
 
-    def _row_values(self, row):
+    def _row_values(self, row: list[Cell]):
         values = []
         for cell in row:
             try:
@@ -98,14 +102,14 @@ class Grid:
         return tuple(values) if len(values) == len(row) else None
 
 
-def as_typed(value):
+def as_typed(value: float | bool) -> str:
     """A value as it would be typed into a cell."""
     if isinstance(value, bool):
         return "1" if value else ""
     return plainly(f"{value:.10g}")
 
 
-def _value(cell):
+def _value(cell: Cell):
     column = cell.column
     if column.is_tick:
         return cell.ticked
@@ -119,9 +123,9 @@ def _value(cell):
         raise cells.CellError(f"{error} {column.way_out}".strip()) from None
 
 
-def _plain(cell):
+def _plain(cell: Cell):
     return (cell.column.key if cell.ticked else "") if cell.column.is_tick else cell.text
 
 
-def _is_row(row):
+def _is_row(row: Any):
     return isinstance(row, dict) and all(isinstance(text, str) and len(text) <= 60 for text in row.values())

@@ -1,17 +1,25 @@
 """What a form with a grid does: takes it as JSON, as lines, or previews a file; keeps all that was typed."""
 
-from django import forms
+from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+from typing import Any, Self
+
+from django import forms
+from django.forms import BoundField
+from django.http import HttpRequest
+
+from curves import engine
 from curves.models import Frame
 from curves.readings import csvfile, input_limits
 from curves.readings.csvfile import CsvError, Question
-from curves.readings.grid import Grid
+from curves.readings.grid import Column, Grid
 
 
 class HiddenText(forms.Textarea):
     """Carries the grid: a text area, because what is kept through a reload are the fields one can type in."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         super().__init__(
             attrs={"hidden": True, "data-grid-json": True, "aria-hidden": "true", "tabindex": "-1"}
         )
@@ -20,42 +28,50 @@ class HiddenText(forms.Textarea):
 class GridForm(forms.Form):
     """Mixed into a form: its grid, its rows of values, and the two ways in."""
 
-    columns = ()
+    columns: tuple[Column, ...] = ()
     nothing = ""
-    grid = None  # what the page shows
-    rows = ()  # what is saved
-    stated = ()  # how a file was understood
-    refused = None  # why a file or a paste was not taken
+    grid: Grid  # what the page shows
+    rows: Sequence[tuple[Any, ...]] = ()  # what is saved
+    stated: tuple[str, ...] = ()  # how a file was understood
+    asked: str | None = None  # of a file: what only a person can tell
+    refused: CsvError | None = None  # why a file or a paste was not taken
 
-    json = forms.CharField(required=False, widget=HiddenText)
-    lines = forms.CharField(required=False, widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false"}))
+    json = forms.CharField(required=False, strip=False, widget=HiddenText)
+    lines = forms.CharField(
+        required=False, strip=False, widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false"})
+    )
 
-    def __init__(self, *args, drive=None, shown=(), **options):
+    def __init__(
+        self,
+        *args: Any,
+        drive: engine.Drive | None = None,
+        shown: Iterable[Sequence[float | bool]] = (),
+        **options: Any,
+    ) -> None:
         """``drive`` bounds a grid that holds speeds or angles; ``shown``: rows of values to begin with."""
         super().__init__(*args, **options)
         self.columns = input_limits.columns_for(self.columns, self.read_in, drive)
-        self.fields["json"].strip = self.fields["lines"].strip = False
         self.grid = Grid.of_values(self.columns, shown)
         if not self.is_bound:
             self.initial.setdefault("lines", self.grid.lines())
 
     @property
-    def read_in(self):
+    def read_in(self) -> str:
         """The frame that the grid is in; empty while nobody said."""
         return Frame.CRANK
 
     @property
-    def plain_fields(self):
+    def plain_fields(self) -> list[BoundField]:
         """The fields that are no part of the grid."""
         ours = {"json", "lines", "file", "decimal"}
         return [field for field in self.visible_fields() if field.name not in ours]
 
     @property
-    def same_twice(self):
+    def same_twice(self) -> bool:
         """Whether the lines say what the grid says already, so that a browser with a grid can leave them."""
         return self["lines"].value() in (None, "", self.grid.lines())
 
-    def clean(self):
+    def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
         try:
             self.rows = self._rows()
@@ -84,11 +100,11 @@ class GridForm(forms.Form):
             self.add_error(None, f"Row {number}, {column.label.lower()}: {message}")
         return [row for row in rows if row is not None]
 
-    def pasted_rows(self, text):
+    def pasted_rows(self, text: str) -> list[tuple[Any, ...]]:
         """The rows of values in plain lines, or a ``CsvError``."""
         raise NotImplementedError
 
-    def readable_rows(self):
+    def readable_rows(self) -> list[tuple[Any, ...]]:
         """The rows that can be read so far, whatever else is wrong: what a drawing of the typing shows."""
         try:
             grid = Grid.of_json(self.columns, self.data.get("json", "") or "[]")
@@ -96,7 +112,7 @@ class GridForm(forms.Form):
             return []
         return [row for row in grid.values() if row is not None] + self._readable_lines()[0]
 
-    def unreadable_lines(self):
+    def unreadable_lines(self) -> str:
         """Why what was pasted as lines is not drawn; empty where all of it can be read."""
         return self._readable_lines()[1]
 
@@ -109,11 +125,11 @@ class GridForm(forms.Form):
             return [], str(error)
 
     @classmethod
-    def wants_preview(cls, request):
+    def wants_preview(cls, request: HttpRequest) -> bool:
         return "read" in request.POST or bool(request.FILES)
 
     @classmethod
-    def preview(cls, request, **options):
+    def preview(cls, request: HttpRequest, **options: Any) -> Self:
         """The form with a file or a paste read into its grid, to look at; nothing is saved."""
         typed = {name: request.POST.get(name, "") for name in cls.base_fields}
         try:
@@ -141,9 +157,9 @@ class GridForm(forms.Form):
         return form
 
 
-def values_or_refuse(grid):
+def values_or_refuse(grid: Grid) -> list[tuple[Any, ...]]:
     """A grid's values; the first bad cell refuses it all, with its row and column."""
     rows = grid.values()
     for number, column, message in grid.errors:
         raise CsvError(message, row=number, column=column.label.lower())
-    return rows
+    return [row for row in rows if row is not None]

@@ -4,7 +4,12 @@ What no instrument shows is refused where it is typed; what is unusual is kept a
 number by itself stand at the models' fields; here they meet the cylinders, which set the sparks apart.
 """
 
+from __future__ import annotations
+
+from typing import Any, cast
+
 from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db.models import Field
 
 from curves.engine.trigger.sparks import SPACING_LIMIT_DEG
 from curves.models import KINDS
@@ -16,18 +21,18 @@ USUAL_ADVANCE_DEG = (-2, 20)
 USUAL_VACUUM_DEG = (-1, 15)
 
 
-def apart_deg(cylinders):
+def apart_deg(cylinders: int | None) -> float | None:
     """The angle from one spark to the next [distributor degree], or None while nobody wrote the cylinders."""
     return TURN_DEG / cylinders if cylinders else None
 
 
-def possible(kind, name, cylinders=None):
+def possible(kind: str, name: str, cylinders: int | None = None) -> tuple[float, float]:
     """From where to where a field of a kind of reading goes, both included."""
-    validators = KINDS[kind]._meta.get_field(name).validators
+    validators = cast(Field[Any, Any], KINDS[kind]._meta.get_field(name)).validators
     low = max(one.limit_value for one in validators if isinstance(one, MinValueValidator))
     high = min(one.limit_value for one in validators if isinstance(one, MaxValueValidator))
     apart = apart_deg(cylinders)
-    if apart is None:
+    if cylinders is None or apart is None:
         return low, high
     if (kind, name) == ("spark", "cylinder"):
         return low, min(high, cylinders)
@@ -36,11 +41,11 @@ def possible(kind, name, cylinders=None):
     return (low, min(high, apart)) if name == "dwell_deg" else (low, high)
 
 
-def usual(kind, cylinders=None):
+def usual(kind: str, cylinders: int | None = None) -> tuple[float, float] | None:
     """From where to where the value of a kind usually lies, or None where nothing is usual."""
     apart = apart_deg(cylinders)
     if kind == "dwell":
-        return tuple(share * apart for share in USUAL_DWELL) if apart else None
+        return (USUAL_DWELL[0] * apart, USUAL_DWELL[1] * apart) if apart else None
     return {
         "reading": USUAL_ADVANCE_DEG,
         "spark": (-SPACING_LIMIT_DEG, SPACING_LIMIT_DEG),

@@ -1,9 +1,13 @@
 """The bench screen's grids: the cells that a run's readings go into, and how one typed is understood."""
 
+from __future__ import annotations
+
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field
+from typing import Any
 
 from curves.engine.units import KPA_PER_INHG, KPA_PER_MMHG
-from curves.models import Frame, Run
+from curves.models import AnyReading, Build, Frame, Run
 from curves.readings import cells, input_limits
 from curves.readings.limits import possible, usual
 from curves.rows import convert, frames
@@ -41,7 +45,7 @@ class Part:
     """A row or a column of a grid: its heading, and what it says of a reading in it."""
 
     label: str
-    at: dict
+    at: dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -57,16 +61,18 @@ class ReadingGrid:
     limits: tuple[float, float]
     rows: tuple[Part, ...]
     columns: tuple[Part, ...]
-    other: dict | None = None  # a row that is not there yet: its field, name, unit and limits
+    other: dict[str, Any] | None = None  # a row that is not there yet: its field, name, unit and limits
     back: int | None = None
-    units: tuple[dict, ...] = field(default=())
+    units: tuple[dict[str, Any], ...] = field(default=())
     speed_unit: str = "distributor rpm"
     usual: tuple[float, float] | None = None
     beside: str = ""  # the limits in the other frame, in words
     enough: int | None = None  # rows, in one column, that end it for ``curves.judging.checks``; None: all due
 
 
-def read_typed(kind, typed, run, said=None, *, cylinders=None):
+def read_typed(
+    kind: str, typed: Any, run: Run, said: Any = None, *, cylinders: int | None = None
+) -> dict[str, Any]:
     """The values of a run's reading as the browser sent it, as they are kept, or a ``CellError`` that says
     what is wrong. ``said`` is the frame that the screen asked for them in."""
     if kind not in TYPED or not isinstance(typed, dict):
@@ -101,13 +107,15 @@ def read_typed(kind, typed, run, said=None, *, cylinders=None):
     return frames.to_keep(kind, values, run, frame)
 
 
-def unit_of(kind, name, frame):
+def unit_of(kind: str, name: str, frame: str) -> str:
     """What a field of a kind is typed in: rpm and degrees name their frame."""
     unit = next(unit for field, _, unit in TYPED[kind] if field == name)
     return f"{Frame(frame).label} {unit}" if unit in ("rpm", "degrees") else unit
 
 
-def limits_in(run, kind, name, frame=None, *, cylinders=None):
+def limits_in(
+    run: Run, kind: str, name: str, frame: str | None = None, *, cylinders: int | None = None
+) -> tuple[float, float]:
     """From where to where a field goes in a frame, by default the run's; a sweep's reading goes as far as the
     engine takes it."""
     frame, drive = frame or run.frame, convert.drive_of(run.build)
@@ -117,7 +125,7 @@ def limits_in(run, kind, name, frame=None, *, cylinders=None):
     return tuple(frames.turned(kind, {name: limit}, Frame.SHAFT, frame, drive)[name] for limit in found)
 
 
-def beside(run, kind, name, frame=None, *, cylinders=None):
+def beside(run: Run, kind: str, name: str, frame: str | None = None, *, cylinders: int | None = None) -> str:
     """The limits of a field in the other frame, in words; empty where it has no frame, or no other limits."""
     frame = frame or run.frame
     if unit_of(kind, name, frame) == unit_of(kind, name, frames.other(frame)):
@@ -131,19 +139,21 @@ def beside(run, kind, name, frame=None, *, cylinders=None):
     return said.replace("-", "−")
 
 
-def rows_of(run):
+def rows_of(run: Run) -> list[dict[str, Any]]:
     """Every reading of a run as plain data, in order."""
     return [row_of(kind, row, run) for kind, rows in _read(run) for row in rows]
 
 
-def row_of(kind, row, run):
+def row_of(kind: str, row: AnyReading, run: Run) -> dict[str, Any]:
     """One reading as plain data, in its run's frame: as it was typed."""
     names = [name for name, _, _ in TYPED[kind]] + list(FACTS.get(kind, ()))
     values = frames.to_show(kind, {name: getattr(row, name) for name in names}, run)
     return {"kind": kind, "key": str(row.key), "version": row.version, "values": values}
 
 
-def grids_of(run, build, presets_rpm, *, cylinders=None):
+def grids_of(
+    run: Run, build: Build, presets_rpm: Iterable[float], *, cylinders: int | None = None
+) -> list[dict[str, Any]]:
     """The grids of a run as plain data, all in its frame; a trial has only its sweep.
 
     ``presets_rpm`` are distributor rpm.
@@ -154,7 +164,7 @@ def grids_of(run, build, presets_rpm, *, cylinders=None):
     return [asdict(grid) for grid in grids]
 
 
-def _grid(run, kind, value, *, cylinders=None, **facts):
+def _grid(run: Run, kind: str, value: str, *, cylinders: int | None = None, **facts: Any):
     """A grid with what its frame makes of its value and its speeds."""
     name = next(label for field, label, _ in TYPED[kind] if field == value)
     return ReadingGrid(
@@ -170,23 +180,26 @@ def _grid(run, kind, value, *, cylinders=None, **facts):
     )
 
 
-def _usual(run, kind, value, cylinders):
+def _usual(run: Run, kind: str, value: str, cylinders: int | None):
     """Where the value usually lies, in the run's frame; the two numbers or None."""
     found, drive = usual(kind, cylinders), convert.drive_of(run.build)
-    return found and tuple(round(frames.number_in(one, Frame.SHAFT, run.frame, drive), 1) for one in found)
+    if found is None:
+        return None
+    low, high = (round(frames.number_in(one, Frame.SHAFT, run.frame, drive), 1) for one in found)
+    return low, high
 
 
-def _rpm(run):
+def _rpm(run: Run):
     return f"{run.get_frame_display()} rpm"
 
 
-def _speeds(run, shaft_rpm):
+def _speeds(run: Run, shaft_rpm: Iterable[float]):
     """Speeds to read at, in the run's frame."""
     drive = convert.drive_of(run.build)
     return [round(frames.number_in(float(rpm), Frame.SHAFT, run.frame, drive), 6) for rpm in shaft_rpm]
 
 
-def _sweep(run, presets_rpm):
+def _sweep(run: Run, presets_rpm: Iterable[float]):
     return _grid(
         run,
         "reading",
@@ -200,7 +213,7 @@ def _sweep(run, presets_rpm):
     )
 
 
-def _spark(run, cylinders):
+def _spark(run: Run, cylinders: int | None):
     count = cylinders or FEWEST_CYLINDERS
     return _grid(
         run,
@@ -215,7 +228,7 @@ def _spark(run, cylinders):
     )
 
 
-def _dwell(run, cylinders):
+def _dwell(run: Run, cylinders: int | None):
     return _grid(
         run,
         "dwell",
@@ -230,7 +243,7 @@ def _dwell(run, cylinders):
     )
 
 
-def _vacuum(run):
+def _vacuum(run: Run):
     return _grid(
         run,
         "vacuum",
@@ -253,21 +266,21 @@ def _vacuum(run):
     )
 
 
-def _other(run, kind, name, unit):
+def _other(run: Run, kind: str, name: str, unit: str):
     """A row that is not there yet: its field, name, unit and limits."""
     label = next(label for field, label, _ in TYPED[kind] if field == name)
     limits = {"limits": limits_in(run, kind, name), "beside": beside(run, kind, name)}
     return {"field": name, "name": label, "unit": unit, "decimals": DECIMALS.get(name), **limits}
 
 
-def _read(run):
+def _read(run: Run):
     yield "reading", run.readings.all()
     yield "spark", run.sparks.all()
     yield "dwell", run.dwells.all()
     yield "vacuum", run.vacuums.all()
 
 
-def _text(typed, label):
+def _text(typed: Any, label: str):
     if not isinstance(typed, str) or not typed.strip():
         raise cells.CellError(f"{label} is missing: type it.")
     if len(typed) > LONGEST:
@@ -275,19 +288,20 @@ def _text(typed, label):
     return typed
 
 
-def _vacuum_unit(unit):
+def _vacuum_unit(unit: Any):
     if not isinstance(unit, str) or unit not in VACUUM_UNITS:
         raise cells.CellError("This is no unit of vacuum: read it in kPa, inHg or mmHg.")
     name, factor, _ = VACUUM_UNITS[unit]
     return name, factor
 
 
-def _scaled(limits, factor):
+def _scaled(limits: tuple[float, float], factor: float):
     """Limits in the unit that was typed, where that is not the one they are kept in."""
-    return limits if factor == 1.0 else tuple(round(limit / factor, 1) for limit in limits)
+    low, high = limits
+    return limits if factor == 1.0 else (round(low / factor, 1), round(high / factor, 1))
 
 
-def _whole(number):
+def _whole(number: float):
     if number != int(number):
         raise cells.CellError(f"Cylinder {number:g}: count the cylinders in firing order, from 1.")
     return int(number)
