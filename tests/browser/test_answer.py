@@ -36,6 +36,7 @@ def test_counter_takes_a_no_and_gives_the_unit_back_unrepaired(open_page, size):
     section.get_by_label("How", exact=True).select_option("by telephone")
     section.get_by_role("button", name="Save the answer").click()
     expect(section.locator(".answers-given")).to_contain_text("Declined: 380.00 EUR asked")
+    expect(section.locator(".sec-head").first).to_be_in_viewport()
     expect(rail).to_contain_text("they declined")
     assert_good(page)
     page.goto(reverse("board"))
