@@ -4,6 +4,9 @@ What is shown here errs as hands, calipers and scales do. The errors follow from
 which run and reading it is: the same look shows the same, a second look shows another.
 """
 
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -11,7 +14,7 @@ import numpy as np
 
 from curves.engine import Drive
 from curves.engine.springs.loads import LENGTH_SD_MM, LOAD_SD_N
-from curves.models import Frame, Spring
+from curves.models import Build, Frame, Run, Spring
 from curves.practice import simulated
 from curves.practice.simulated import TrueSpring, Unit
 from curves.rows import convert
@@ -46,13 +49,13 @@ class Truth:
     true: float
 
     @property
-    def off(self):
+    def off(self) -> float | None:
         """How far what was taken lies above it."""
-        return self.taken - self.true
+        return None if self.taken is None else self.taken - self.true
 
 
 @lru_cache(maxsize=32)
-def invented(seed):
+def invented(seed: int) -> Invented:
     """The unit of a seed and its drawer."""
     kind = simulated.make_kind((seed, _KIND))
     drawer = simulated.make_drawer(kind, (seed, _DRAWER), count=SPRINGS_A_SIDE)
@@ -64,37 +67,38 @@ def invented(seed):
     return Invented(unit, {spring.key: spring for spring in (*drawer.primaries, *drawer.secondaries)})
 
 
-def is_off(unit):
+def is_off(unit: Unit) -> bool:
     """Whether a unit comes in clearly outside the band it is to reach: else there is nothing to learn."""
     speeds, wanted = unit.target()
     worst = np.abs(unit.advance(*unit.received, speeds) - wanted).max()
     return Drive.four_stroke().to_crank_deg(worst) > WORTH_IT * TOLERANCE_CRANK_DEG
 
 
-def springs_for(build):
+def springs_for(build: Build) -> list[Spring]:
     """The unit's drawer as rows, not saved: their figures are what their labels say."""
     errors = simulated.MEASURED
     return [
         Spring(
             label=f"{MARK}{key}/{build.pk}",
             position=Spring.Position.PRIMARY if key.startswith("P") else Spring.Position.SECONDARY,
-            rate_n_per_mm=round(true.label.rate, 3),
-            free_length_mm=round(true.label.length, 2),
-            initial_tension_n=round(true.label.tension, 2),
+            rate_n_per_mm=round(label.rate, 3),
+            free_length_mm=round(label.length, 2),
+            initial_tension_n=round(label.tension, 2),
             rate_sd=errors.rate,
             free_length_sd_mm=errors.length,
             source=Spring.Source.LABEL,
             quantity=2,
             practice=build,
         )
-        for key, true in invented(build.practice_seed).springs.items()
+        for key, true in invented(_seed(build)).springs.items()
+        if (label := true.label)
     ]
 
 
-def band_for(build):
+def band_for(build: Build) -> tuple[dict[str, float], list[tuple[float, float, float]]]:
     """The band that is ordered with the unit: fields of the target, and its points at the crank."""
     drive = convert.drive_of(build)
-    speeds, wanted = invented(build.practice_seed).unit.target()
+    speeds, wanted = invented(_seed(build)).unit.target()
     points = [
         (drive.to_crank_rpm(rpm), drive.to_crank_deg(deg), TOLERANCE_CRANK_DEG)
         for rpm, deg in zip(speeds.tolist(), wanted.tolist(), strict=True)
@@ -105,7 +109,7 @@ def band_for(build):
     return initial, points
 
 
-def read_at(build, run, speed_rpm, falling):
+def read_at(build: Build, run: Run, speed_rpm: float, falling: bool) -> float:
     """What the needle shows at a speed on the tachometer, both in the run's frame.
 
     It scatters, is read to the scale's division, and lags by the friction of the weights; the tachometer is
@@ -124,7 +128,7 @@ def read_at(build, run, speed_rpm, falling):
     return drive.to_crank_deg(shown_deg) if run.frame == Frame.CRANK else shown_deg
 
 
-def measure_head(build):
+def measure_head(build: Build) -> dict[str, float]:
     """What calipers say of the head: the fields of the build that hold it."""
     gaps, stretches, travel = _as_set(build).caliper(_errors(build, _CALIPER, build.version))
     return {
@@ -136,14 +140,14 @@ def measure_head(build):
     }
 
 
-def stop_after(build, wanted_deg):
+def stop_after(build: Build, wanted_deg: float) -> float:
     """Where the stop comes to stand when set to a travel [distributor deg]; ValueError beyond the slot."""
-    if wanted_deg > invented(build.practice_seed).unit.travel_deg:
+    if wanted_deg > invented(_seed(build)).unit.travel_deg:
         raise ValueError("The slot ends before that: the stop can only take travel away.")
     return wanted_deg + STOP_SD_DEG * _errors(build, _STOP, round(wanted_deg * 100)).standard_normal()
 
 
-def weigh(build, spring, times):
+def weigh(build: Build, spring: Spring, times: int) -> list[tuple[float, float]]:
     """What the spring tester says: pairs of length [mm] and load [N]; the first is the spring unloaded."""
     true = _true_spring(build, spring)
     errors = _errors(build, _TESTER, *_key(spring).encode(), times)
@@ -155,7 +159,7 @@ def weigh(build, spring, times):
     return list(zip(np.round(shown_mm, 1).tolist(), shown_n.tolist(), strict=True))
 
 
-def inside(build, runs):
+def inside(build: Build, runs: Iterable[Run]) -> Iterator[Truth]:
     """What was inside: the head, and every spring that hung in it."""
     unit = _as_set(build)
     yield Truth("Travel", "distributor deg", build.travel_measured_deg, unit.travel_deg)
@@ -171,37 +175,45 @@ def inside(build, runs):
         yield Truth(f"{spring}, initial tension", "N", spring.initial_tension_n, true.tension)
 
 
-def _errors(build, *which):
+def _seed(build: Build) -> int:
+    """The seed of a practice unit; no other is asked for one."""
+    if build.practice_seed is None:
+        raise ValueError(f"{build} is no practice unit.")
+    return build.practice_seed
+
+
+def _errors(build: Build, *which: int):
     """Random errors that belong to this unit and this act."""
-    return np.random.default_rng((build.practice_seed, *which))
+    return np.random.default_rng((_seed(build), *which))
 
 
-def _as_set(build):
+def _as_set(build: Build):
     """The unit with its stop where it was set."""
-    unit = invented(build.practice_seed).unit
+    unit = invented(_seed(build)).unit
     stop = build.practice_stop_deg
     return unit if stop is None else replace(unit, travel_deg=stop)
 
 
-def _hung(build, run):
+def _hung(build: Build, run: Run):
     """What really hangs in the unit in this run: the pair it came with, where none was named."""
     if run.primary is None:
-        return invented(build.practice_seed).unit.received
-    return _true_spring(build, run.primary), run.secondary and _true_spring(build, run.secondary)
+        return invented(_seed(build)).unit.received
+    secondary = run.secondary and _true_spring(build, run.secondary)
+    return _true_spring(build, run.primary), secondary or None
 
 
-def _true_spring(build, spring):
+def _true_spring(build: Build, spring: Spring):
     if spring.practice_id != build.pk:
         raise ValueError(f"{spring} is not on this practice bench.")
-    return invented(build.practice_seed).springs[_key(spring)]
+    return invented(_seed(build)).springs[_key(spring)]
 
 
-def _key(spring):
+def _key(spring: Spring):
     """Which spring of its unit's drawer it is: the same in whatever database the unit was invented."""
     return spring.label.removeprefix(MARK).partition("/")[0]
 
 
-def _true_bends(build, run):
+def _true_bends(build: Build, run: Run):
     """Where the posts really are: a hand bends to 0.05 mm, a post bent to the same place stays there."""
     asked = (run.primary_bend_mm, run.secondary_bend_mm)
     return tuple(
@@ -210,6 +222,6 @@ def _true_bends(build, run):
     )
 
 
-def _whole(bend_mm):
+def _whole(bend_mm: float):
     """A bend as a whole number above 0, as seeds want it [thousandth of a mm]."""
     return round(bend_mm * 1000) + 100_000

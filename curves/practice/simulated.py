@@ -12,10 +12,17 @@ the hand that bends a post and the eye that reads a scale err.
 (3,)
 """
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import pi, radians
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.floating]
+Seed = int | Sequence[int] | np.random.Generator
 
 COIL_OPENING_MM = 0.04
 TARGET_SHARES = (0.12, 0.4, 0.68, 0.95)  # of the travel
@@ -45,7 +52,7 @@ class TrueSpring:
     rate: float
     length: float
     tension: float
-    label: "Label | None" = None
+    label: Label | None = None
 
 
 @dataclass(frozen=True)
@@ -78,12 +85,12 @@ class Posts:
     moving_radius: float
     angle: float
 
-    def gap(self, turn):
+    def gap(self, turn: float | Floats) -> Floats:
         """Give the distance between the posts [mm] when the cam has turned [rad]."""
         fixed, moving = self.fixed_radius, self.moving_radius
         return np.sqrt(fixed**2 + moving**2 - 2.0 * fixed * moving * np.cos(self.angle + turn))
 
-    def arm(self, turn):
+    def arm(self, turn: float | Floats) -> Floats:
         """Give how fast the gap opens [mm/rad]: the arm of the line of pull about the shaft."""
         return self.fixed_radius * self.moving_radius * np.sin(self.angle + turn) / self.gap(turn)
 
@@ -99,7 +106,7 @@ class Weights:
     swing: float
     swing_growth: float
 
-    def half_inertia_slope(self, turn):
+    def half_inertia_slope(self, turn: Floats) -> Floats:
         """Give half of dI/dt [kg mm2/rad] when the cam has turned [rad]."""
         swung = self.swing * (turn + self.swing_growth * turn**2)
         rate = self.swing * (1.0 + 2.0 * self.swing_growth * turn)
@@ -110,9 +117,9 @@ class Weights:
 class Sweep:
     """One run read on the bench: speeds shown, advance read, and the bends that were asked for."""
 
-    speed_rpm: np.ndarray
-    advance_deg: np.ndarray
-    falling: np.ndarray
+    speed_rpm: Floats
+    advance_deg: Floats
+    falling: NDArray[np.bool_]
     bend_mm: tuple[float, float]
     true_bend_mm: tuple[float, float]
 
@@ -150,24 +157,41 @@ class Unit:
     uneven: float = 0.0
 
     @property
-    def true_gap_mm(self):
+    def true_gap_mm(self) -> tuple[float, float]:
         """Give the gaps at rest [mm] that a perfect caliper would find."""
-        return tuple(float(posts.gap(0.0)) for posts in self.posts)
+        first, second = (float(posts.gap(0.0)) for posts in self.posts)
+        return first, second
 
     @property
-    def true_stretch(self):
+    def true_stretch(self) -> tuple[float, float]:
         """Give the mean opening of the gaps [mm/degree] over the travel."""
         full = radians(self.travel_deg)
-        return tuple(float(posts.gap(full) - posts.gap(0.0)) / self.travel_deg for posts in self.posts)
+        first, second = (float(posts.gap(full) - posts.gap(0.0)) / self.travel_deg for posts in self.posts)
+        return first, second
 
-    def caliper(self, seed, gap_sd_mm=0.2, stretch_sd=0.08, travel_sd_deg=0.25):
+    def caliper(
+        self, seed: Seed, gap_sd_mm: float = 0.2, stretch_sd: float = 0.08, travel_sd_deg: float = 0.25
+    ) -> tuple[tuple[float, float], tuple[float, float], float]:
         """Measure gaps [mm], stretches [mm/degree] and travel [degree] by hand, with its errors."""
         rng = np.random.default_rng(seed)
-        gaps = tuple(gap + gap_sd_mm * rng.standard_normal() for gap in self.true_gap_mm)
-        stretches = tuple(a * float(np.exp(stretch_sd * rng.standard_normal())) for a in self.true_stretch)
-        return gaps, stretches, self.travel_deg + travel_sd_deg * rng.standard_normal()
+        first, second = (gap + gap_sd_mm * rng.standard_normal() for gap in self.true_gap_mm)
+        opens = (a * float(np.exp(stretch_sd * rng.standard_normal())) for a in self.true_stretch)
+        opens_first, opens_second = opens
+        return (
+            (first, second),
+            (opens_first, opens_second),
+            self.travel_deg + travel_sd_deg * rng.standard_normal(),
+        )
 
-    def advance(self, primary, secondary, speed_rpm, *, falling=False, true_bend_mm=(0.0, 0.0)):
+    def advance(
+        self,
+        primary: TrueSpring,
+        secondary: TrueSpring | None,
+        speed_rpm: ArrayLike,
+        *,
+        falling: ArrayLike = False,
+        true_bend_mm: Sequence[float] = (0.0, 0.0),
+    ) -> Floats:
         """Give the true advance [shaft degree] at true speeds [rpm]; `secondary` may be None."""
         turn = np.linspace(0.0, radians(self.travel_deg), _GRID_POINTS)
         torque = np.zeros_like(turn)
@@ -187,16 +211,16 @@ class Unit:
 
     def run(
         self,
-        primary,
-        secondary,
-        speed_rpm,
+        primary: TrueSpring,
+        secondary: TrueSpring | None,
+        speed_rpm: ArrayLike,
         *,
-        seed,
-        falling=False,
-        bend_mm=(0.0, 0.0),
-        before=None,
-        errors=ERRORS,
-    ):
+        seed: Seed,
+        falling: ArrayLike = False,
+        bend_mm: tuple[float, float] = (0.0, 0.0),
+        before: Sweep | None = None,
+        errors: Errors = ERRORS,
+    ) -> Sweep:
         """Read a curve on the bench at the speeds shown by the tachometer, as a person would.
 
         Parameters
@@ -236,23 +260,23 @@ class Unit:
             advance = advance + loose * (other - advance) / 2.0
         seen = advance + errors.scatter_deg * rng.standard_normal(shown.shape)
         read = np.round(seen / errors.scale_deg) * errors.scale_deg
-        return Sweep(shown, read, falling, tuple(bend_mm), tuple(true_bend))
+        return Sweep(shown, read, falling, bend_mm, (true_bend[0], true_bend[1]))
 
-    def sweeps_apart(self):
+    def sweeps_apart(self) -> float:
         """Give how far the falling curve of the wanted pair lies above the rising one at most [degree]."""
         grid = np.arange(200.0, 3000.0, 25.0)
         return float(
             (self.advance(*self.wanted, grid, falling=True) - self.advance(*self.wanted, grid)).max()
         )
 
-    def target(self, step_deg=0.1):
+    def target(self, step_deg: float = 0.1) -> tuple[Floats, Floats]:
         """Give four speeds [rpm] and the advance its maker wants there [shaft degree], in such steps."""
         grid = np.arange(200.0, 3000.0, 50.0)
         curve = self.advance(*self.wanted, grid)
         speeds = np.unique([grid[np.argmax(curve >= share * self.travel_deg)] for share in TARGET_SHARES])
         return speeds, np.round(self.advance(*self.wanted, speeds) / step_deg) * step_deg
 
-    def sweep_speeds(self, count=12):
+    def sweep_speeds(self, count: int = 12) -> Floats:
         """Give the speeds [rpm] at which a person would read this unit."""
         end = self.target()[0][-1] + 250.0
         return np.round(np.linspace(250.0, end, count) / 10.0) * 10.0
@@ -266,7 +290,7 @@ class Drawer:
     secondaries: tuple[TrueSpring, ...]
 
 
-def make_kind(seed):
+def make_kind(seed: Seed) -> Unit:
     """Invent a type of distributor.
 
     Parameters
@@ -280,10 +304,11 @@ def make_kind(seed):
         The type as its maker drew it; `make_unit` makes one with its own tolerances.
     """
     rng = np.random.default_rng(seed)
-    posts = tuple(
+    first, second = (
         Posts(rng.uniform(20.0, 26.0), rng.uniform(13.0, 17.0), radians(rng.uniform(50.0, 75.0)))
         for _ in range(2)
     )
+    posts = (first, second)
     weights = Weights(
         mass=rng.uniform(0.016, 0.030),
         pivot_radius=rng.uniform(17.0, 22.0),
@@ -302,7 +327,13 @@ def make_kind(seed):
     return Unit(weights, posts, travel, friction, load_friction, wanted, wanted)
 
 
-def _springs_for(weights, posts, speeds_rpm, angles_deg, rng):
+def _springs_for(
+    weights: Weights,
+    posts: tuple[Posts, Posts],
+    speeds_rpm: tuple[float, float, float],
+    angles_deg: tuple[float, float, float],
+    rng: np.random.Generator,
+):
     """Give the pair that begins, bends and stops at these speeds and angles."""
     turn = np.radians(angles_deg)
     torque = 1e-3 * weights.half_inertia_slope(turn) * (np.asarray(speeds_rpm) * pi / 30.0) ** 2
@@ -319,7 +350,7 @@ def _springs_for(weights, posts, speeds_rpm, angles_deg, rng):
     return primary, TrueSpring("made-secondary", rate, gaps[1][1], tension)
 
 
-def make_unit(kind, seed):
+def make_unit(kind: Unit, seed: Seed) -> Unit:
     """Make one unit of a type, with the tolerances of its making and the wear of its springs.
 
     Parameters
@@ -334,15 +365,15 @@ def make_unit(kind, seed):
     """
     rng = np.random.default_rng(seed)
 
-    def about(value, relative):
+    def about(value: float, relative: float) -> float:
         return value * (1.0 + relative * rng.standard_normal())
 
-    posts = tuple(
+    first, second = (
         Posts(about(p.fixed_radius, 0.004), about(p.moving_radius, 0.004), about(p.angle, 0.004))
         for p in kind.posts
     )
     weights = replace(kind.weights, mass=about(kind.weights.mass, 0.01), arm=about(kind.weights.arm, 0.01))
-    received = tuple(
+    primary, secondary = (
         TrueSpring(
             f"received-{place}",
             spring.rate * rng.uniform(0.75, 1.2),
@@ -354,14 +385,14 @@ def make_unit(kind, seed):
     return replace(
         kind,
         weights=weights,
-        posts=posts,
+        posts=(first, second),
         travel_deg=kind.travel_deg + 0.15 * rng.standard_normal(),
         friction=kind.friction * float(np.exp(0.3 * rng.standard_normal())),
-        received=received,
+        received=(primary, secondary),
     )
 
 
-def sticking(unit, apart_deg, uneven=0.0):
+def sticking(unit: Unit, apart_deg: float, uneven: float = 0.0) -> Unit:
     """Give a unit whose weights stick: friction keeps its sweeps so far apart [degree].
 
     Parameters
@@ -384,7 +415,7 @@ def sticking(unit, apart_deg, uneven=0.0):
     return replace(unit, friction=high, uneven=uneven)
 
 
-def make_drawer(kind, seed, *, count=14, errors=MEASURED):
+def make_drawer(kind: Unit, seed: Seed, *, count: int = 14, errors: LabelErrors = MEASURED) -> Drawer:
     """Fill a drawer with springs about right for a type, and write their labels.
 
     Parameters
@@ -403,7 +434,7 @@ def make_drawer(kind, seed, *, count=14, errors=MEASURED):
     """
     rng = np.random.default_rng(seed)
 
-    def one(place, number, spring):
+    def one(place: str, number: int, spring: TrueSpring) -> TrueSpring:
         rate = spring.rate * float(np.exp(rng.uniform(-0.5, 0.5)))
         length = spring.length + rng.uniform(-0.6, 0.6)
         tension = spring.tension * rng.uniform(0.6, 1.4)

@@ -1,16 +1,21 @@
 """What can be said of a target while it is typed: idle, travel, total, and whether any springs can do it."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 
 from curves import engine
+from curves.engine.timing.setting import InitialChoice
 from curves.judging import timing, verdicts
-from curves.judging.sweeps import area_in_crank, stretch_of, wanted_of
-from curves.models import Frame
+from curves.judging.sweeps import Stretch, Wanted, area_in_crank, stretch_of, wanted_of
+from curves.judging.timing import Engine
+from curves.models import Build, Frame, Run
 from curves.models.targets import InitialTiming
-from curves.readings.forms import range_to_keep
+from curves.readings.forms import TargetForm, range_to_keep
 from curves.rows import convert, queries
+from curves.rows.convert import Agreed
 from curves.words.reader import Reader
 
 ROUND_CRANK_DEG = 4.0  # tried to either side of an initial timing that has no range
@@ -20,7 +25,7 @@ GOOD, BAD, OPEN = "good", "failed", "open"
 class Points(list):
     """Points that no row holds yet, asked for as those of a row are."""
 
-    def all(self):
+    def all(self) -> Points:
         return self
 
 
@@ -60,7 +65,7 @@ class Choice:
     worst_crank_deg: float
     too_little: float
     too_much: float
-    stretches: tuple
+    stretches: tuple[Stretch, ...]
     is_best: bool
 
 
@@ -68,12 +73,12 @@ class Choice:
 class Choices:
     """The initial timings allowed, each tried on the newest run's curve."""
 
-    run: object
+    run: Run
     rows: tuple[Choice, ...]
     warnings: tuple[str, ...]
 
 
-def typed_target(form):
+def typed_target(form: TargetForm) -> Typed:
     """The target as it stands in a form, saved or not, however much of it can be read."""
     if form.is_bound:
         sound = not form.errors  # cleans it, so that lines count as the grid does
@@ -81,12 +86,12 @@ def typed_target(form):
     else:
         rows = [row for row in form.grid.values() if row is not None]
     rows = {row[0]: row for row in rows}.values()  # a speed typed twice counts once
-    low, high, initial, limit = (_number(form, name) for name in form._meta.fields[:4])
+    low, high, initial, limit = (_number(form, name) for name in form.Meta.fields[:4])
     low, high, initial = range_to_keep(low, high, initial)
     return Typed(Points(Point(*row) for row in rows), min(low, high), max(low, high), initial, limit)
 
 
-def _number(form, name):
+def _number(form: TargetForm, name: str):
     """The value of a field, if it can be read."""
     try:
         return form.fields[name].clean(form[name].value())
@@ -94,7 +99,7 @@ def _number(form, name):
         return None
 
 
-def checks_of(target, build, set_up):
+def checks_of(target: Agreed, build: Build, set_up: Engine) -> list[Check]:
     """Each check that the points allow."""
     drive = convert.drive_of(build)
     band = convert.target_of(target, drive)
@@ -110,14 +115,14 @@ def checks_of(target, build, set_up):
     ]
 
 
-def choices_of(target, build):
+def choices_of(target: Agreed | None, build: Build) -> Choices | None:
     """The initial timings allowed, tried on the newest run's curve; None without a run or a band."""
     drive = convert.drive_of(build)
     wanted = wanted_of(target, drive)
     newest = queries.newest_runs(build)
     run = newest.get("final") or newest.get("latest") or newest.get("as_received")
     readings = convert.run_readings(run, drive) if run else None
-    if wanted is None or readings is None:
+    if target is None or run is None or wanted is None or readings is None:
         return None
     curve = verdicts.rising(readings)
     if curve.speed_rpm[-1] < wanted.band.speed_rpm[0] or curve.speed_rpm[0] > wanted.band.speed_rpm[-1]:
@@ -129,7 +134,7 @@ def choices_of(target, build):
     return Choices(run, tuple(_choice(one, one is found.best, drive) for one in rows), words)
 
 
-def _initials(target, wanted, drive):
+def _initials(target: Agreed, wanted: Wanted, drive: engine.Drive):
     """The range to try: the one allowed, or some degrees round the one agreed."""
     low, high = target.initial_low_crank_deg, target.initial_high_crank_deg
     if low == high:
@@ -137,7 +142,7 @@ def _initials(target, wanted, drive):
     return drive.to_shaft_deg(low), drive.to_shaft_deg(high)
 
 
-def _choice(one, is_best, drive):
+def _choice(one: InitialChoice, is_best: bool, drive: engine.Drive):
     return Choice(
         one.initial_crank_deg,
         drive.to_crank_deg(one.worst_deg),
@@ -148,14 +153,14 @@ def _choice(one, is_best, drive):
     )
 
 
-def _idle(band, set_up, drive):
+def _idle(band: engine.Target, set_up: Engine, drive: engine.Drive):
     name, idle = "Begin against idle", set_up.idle_crank_rpm
     if not idle:
         return Check("idle", name, OPEN, "No idle speed is written on the card.")
     found = engine.idle_timing(
         (band.speed_rpm, band.advance_deg), idle, drive=drive, margin_rpm=set_up.margin_crank_rpm
     )
-    if found.begin_crank_rpm is None:
+    if found.begin_crank_rpm is None or found.margin_crank_rpm is None:
         return Check("idle", name, OPEN, "These points have no advance that begins.")
     begins = f"Begins at {found.begin_crank_rpm:.0f} crank rpm"
     if found.margin_crank_rpm < 0:
@@ -170,12 +175,12 @@ def _idle(band, set_up, drive):
     return Check("idle", name, GOOD, f"{above}.")
 
 
-def _travel(build):
+def _travel(build: Build):
     measured = build.travel_measured_deg
     return measured if measured is not None else build.travel_stamped_deg
 
 
-def _travel_check(build, found, drive):
+def _travel_check(build: Build, found: engine.Feasibility, drive: engine.Drive):
     name, travel = "Travel needed", _travel(build)
     needs = f"Needs {drive.to_crank_deg(found.needed_deg):.1f} crank degrees at least"
     if travel is None:
@@ -187,7 +192,7 @@ def _travel_check(build, found, drive):
     return Check("travel", name, GOOD if kind == "measured" else OPEN, f"{needs}; {has}.")
 
 
-def _total(band, target, set_up, drive):
+def _total(band: engine.Target, target: Agreed, set_up: Engine, drive: engine.Drive):
     name, limit = "Total against its limit", target.total_limit_crank_deg
     initial, said = _most_initial(target)
     top = set_up.top_crank_rpm or drive.to_crank_rpm(float(band.speed_rpm[-1]))
@@ -204,7 +209,7 @@ def _total(band, target, set_up, drive):
     return Check("total", name, GOOD if agreed else OPEN, f"{reaches}; the limit is {limit:g} crank degrees.")
 
 
-def _most_initial(target):
+def _most_initial(target: Agreed):
     """The most initial timing that the target lets be set [crank degree], and how it is said."""
     if target.initial_crank_deg is not None:
         return target.initial_crank_deg, f"with {target.initial_crank_deg:g} crank degrees of initial timing"
@@ -214,7 +219,7 @@ def _most_initial(target):
     return most, f"with the most initial timing allowed, {most:g} crank degrees"
 
 
-def _initial(target):
+def _initial(target: Agreed):
     """That an initial timing is wanted, while none is agreed; else the one to set against its own range."""
     name = "Initial timing"
     if timing.agreed_initial(target) is None:
@@ -228,7 +233,7 @@ def _initial(target):
         yield Check("initial", name, GOOD, text)
 
 
-def _possible(found, drive):
+def _possible(found: engine.Feasibility, drive: engine.Drive):
     name = "Can any springs do it"
     at = "" if found.at_rpm is None else f"{drive.to_crank_rpm(found.at_rpm):.0f} crank rpm"
     words = {

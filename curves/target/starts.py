@@ -1,8 +1,13 @@
 """Where a target may start from: a past build, this engine's own sweeps, or two slopes said aloud."""
 
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from curves.judging import responses, sweeps, verdicts
+from curves.judging.timing import Engine
+from curves.models import Build, Sweep
 from curves.rows import convert, queries
 
 TOLERANCE_CRANK_DEG = 1.0  # either way, where nothing says otherwise; common practice, no source
@@ -18,18 +23,20 @@ class NoStart(ValueError):
 class Start:
     """Points (crank rpm, crank deg, tolerance) to begin with, where from, and timing that goes with them."""
 
-    points: list
+    points: Sequence[Sequence[float]]
     said: str
-    initial: dict
+    initial: dict[str, float | None]
 
 
-def of_two_slopes(begin_rpm, knee_rpm, knee_deg, full_rpm, full_deg):
+def of_two_slopes(
+    begin_rpm: float, knee_rpm: float, knee_deg: float, full_rpm: float, full_deg: float
+) -> Start:
     """Begin, knee and full as three points."""
     points = [(begin_rpm, 0.0), (knee_rpm, knee_deg), (full_rpm, full_deg)]
     return Start(_written(points), "two slopes: begin, knee and full", {})
 
 
-def of_target(build, name):
+def of_target(build: Build, name: str) -> Start:
     """The target that a past build was agreed to have, its timing included."""
     target = getattr(build, "target", None)
     points = (
@@ -41,7 +48,7 @@ def of_target(build, name):
     return Start(points, f"the target of {name}", {field: getattr(target, field) for field in names})
 
 
-def of_final_curve(build, name):
+def of_final_curve(build: Build, name: str) -> Start:
     """The corners of a past build's final curve."""
     drive = convert.drive_of(build)
     run = queries.newest_runs(build).get("final")
@@ -56,7 +63,7 @@ def of_final_curve(build, name):
     return Start(points, f"the final curve of {name}", {})
 
 
-def of_sweep(sweep, build, set_up):
+def of_sweep(sweep: Sweep, build: Build, set_up: Engine) -> Start:
     """What the light read less the true initial timing: the centrifugal advance that was in the engine."""
     said = sweeps.result_of(sweep, build, set_up)
     if said.initial is None:
@@ -67,13 +74,14 @@ def of_sweep(sweep, build, set_up):
     return Start(_written(points), text, {"initial_crank_deg": _round(base, DEG_STEP)})
 
 
-def of_responses(build, initial_crank_deg):
+def of_responses(build: Build, initial_crank_deg: float) -> Start:
     """The best advance found at each speed, less an initial timing; half its interval is the tolerance."""
     points = []
     for row in responses.responses_of(build):
         said = responses.result_of(row)
-        if said.best_crank_deg is not None:
-            half = (said.high_crank_deg - said.low_crank_deg) / 2
+        low, high = said.low_crank_deg, said.high_crank_deg
+        if said.best_crank_deg is not None and low is not None and high is not None:
+            half = (high - low) / 2
             tolerance = min(max(_round(half, DEG_STEP), 0.5), 10.0)
             points.append((row.crank_rpm, said.best_crank_deg - initial_crank_deg, tolerance))
     if not points:
@@ -82,7 +90,7 @@ def of_responses(build, initial_crank_deg):
     return Start(_written(points), text, {"initial_crank_deg": initial_crank_deg})
 
 
-def _written(points):
+def _written(points: Iterable[Sequence[float]]):
     """Points as they would be written down, in order, each speed once, none below rest."""
     rows = {}
     for rpm, deg, *tolerance in points:
@@ -92,5 +100,5 @@ def _written(points):
     return [rows[speed] for speed in sorted(rows)]
 
 
-def _round(value, step):
+def _round(value: float, step: float):
     return round(round(value / step) * step, 6)

@@ -1,5 +1,9 @@
 """The forms beside the target: where it may start from."""
 
+from __future__ import annotations
+
+from typing import Any
+
 from django import forms
 
 from shop.forms import Form, NumberField, SpeedField, WholeField
@@ -17,8 +21,8 @@ class SlopesForm(Form):
     full_rpm = SpeedField(label="Full at (crank rpm)", **SPEED)
     full_deg = NumberField(label="with all (crank deg)", **ANGLE)
 
-    def clean(self):
-        cleaned = super().clean()
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
         for low, high, words in (
             ("begin_rpm", "knee_rpm", "The knee comes after the begin: write a higher speed."),
             ("knee_rpm", "full_rpm", "Full comes after the knee: write a higher speed."),
