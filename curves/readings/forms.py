@@ -59,7 +59,7 @@ class RunFields(ModelForm):
         super().__init__(*args, **options)
         self.fields["frame"].error_messages["required"] = FRAME_WORDS
         for name in ("primary", "secondary"):
-            choice = cast(forms.ModelChoiceField[Spring], self.fields[name])
+            choice = cast("forms.ModelChoiceField[Spring]", self.fields[name])
             choice.queryset = springs
             choice.label_from_instance = _named
             choice.empty_label = "as it came, or not known"

@@ -28,7 +28,7 @@ def apart_deg(cylinders: int | None) -> float | None:
 
 def possible(kind: str, name: str, cylinders: int | None = None) -> tuple[float, float]:
     """From where to where a field of a kind of reading goes, both included."""
-    validators = cast(Field[Any, Any], KINDS[kind]._meta.get_field(name)).validators
+    validators = cast("Field[Any, Any]", KINDS[kind]._meta.get_field(name)).validators
     low = max(one.limit_value for one in validators if isinstance(one, MinValueValidator))
     high = min(one.limit_value for one in validators if isinstance(one, MaxValueValidator))
     apart = apart_deg(cylinders)

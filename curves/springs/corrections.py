@@ -1,22 +1,27 @@
 """What a build's runs teach of the springs that hung in it: kept, counted for later jobs, and reversible."""
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
 
-from curves.models import Spring, SpringCorrection
+from curves.models import Build, Spring, SpringCorrection
 from curves.rows import convert
 from curves.trials import loop
-from curves.trials.lessons import lessons
+from curves.trials.lessons import Lesson, lessons
+from shop.models import Person
 from shop.rights import require
 from shop.versions import save_versioned
 
 PLACES = (Spring.Position.PRIMARY, Spring.Position.SECONDARY)
 
 
-def learn_springs(build, *, by):
+def learn_springs(build: Build, *, by: Person) -> int:
     """Keep what the runs of a build teach of its springs, one correction for each spring and place.
 
     A correction that a person switched off stays off, also while its runs are off the card; one in use whose
@@ -35,7 +40,7 @@ def learn_springs(build, *, by):
 
 
 @transaction.atomic
-def use_correction(correction, in_use, *, by):
+def use_correction(correction: SpringCorrection, in_use: bool, *, by: Person) -> None:
     """Let a correction count for later jobs, or no longer; one whose runs are gone stays off."""
     require(by, "edit_drawer")
     if in_use and not _still_taught(correction):
@@ -44,13 +49,13 @@ def use_correction(correction, in_use, *, by):
     save_versioned(correction, correction.version, ["in_use"])
 
 
-def _taught(build):
+def _taught(build: Build):
     """All springs by key, and the lessons of a build that teach something of them."""
     rows = {row.pk: row for row in Spring.objects.prefetch_related("corrections")}
     return rows, [lesson for lesson in lessons(build, rows) if lesson.teaches]
 
 
-def _still_taught(correction):
+def _still_taught(correction: SpringCorrection):
     _, taught = _taught(correction.build)
     return any(getattr(lesson.run, f"{correction.position}_id") == correction.spring_id for lesson in taught)
 
@@ -61,12 +66,12 @@ class Found:
 
     spring: Spring
     place: str
-    values: dict
+    values: dict[str, Any]
     taught_at: datetime
-    rests_on: list
+    rests_on: list[int]
 
 
-def _found(build, taught, rows):
+def _found(build: Build, taught: Sequence[Lesson], rows: dict[int, Spring]):
     """Each spring of the drawer that was run, its place, and what the calibration found it to be."""
     if not taught:
         return
@@ -83,13 +88,13 @@ def _found(build, taught, rows):
             yield Found(rows[pk], place, values, read, _rests_on(rows[pk], place, build))
 
 
-def _rests_on(row, place, build):
+def _rests_on(row: Spring, place: str, build: Build):
     """The builds whose runs are in the figures that a build's runs were fitted on top of."""
     prior = convert.correction_for(row, place, build)
     return sorted({prior.build_id, *prior.rests_on}) if prior else []
 
 
-def _keep(build, found, by):
+def _keep(build: Build, found: Found, by: Person):
     """Write a correction unless it says what stands there already; return its key.
 
     Reckoned anew because another pair was run, it is no newer: a weighing since then still outvotes it.

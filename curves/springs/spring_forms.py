@@ -1,5 +1,10 @@
 """Forms of the drawer: a spring, new or known, and what the spring tester said of it."""
 
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, cast
+
 from django import forms
 
 from curves.engine import to_newtons
@@ -18,7 +23,7 @@ RIGHT = "Is the unit right?"
 LENGTH = Column("length", "Length", "mm", (3, 200))
 
 
-def pairs_in(unit):
+def pairs_in(unit: str) -> tuple[Column, Column]:
     """The columns of a load test whose loads are typed in a unit."""
     most = MAX_LOAD_N / to_newtons(1.0, unit)
     return (
@@ -58,20 +63,27 @@ class SpringFields(forms.Form):
             "free_length_sd_mm": "Left empty: a loose label.",
         }
 
-    def __init__(self, *args, instance=None, initial=None, **options):
+    def __init__(
+        self,
+        *args: Any,
+        instance: Spring | None = None,
+        initial: dict[str, Any] | None = None,
+        **options: Any,
+    ) -> None:
         known = {"rate_percent": (instance or Spring()).rate_percent}
-        super().__init__(*args, instance=instance, initial=known | (initial or {}), **options)
+        options |= {"instance": instance, "initial": known | (initial or {})}
+        super().__init__(*args, **options)
         self.fields["initial_tension_n"].required = False
         was_weighed = instance is not None and instance.source == Spring.Source.WEIGHED
-        self.fields["source"].choices = [
+        cast(forms.ChoiceField, self.fields["source"]).choices = [
             choice for choice in Spring.Source.choices if was_weighed or choice[0] != Spring.Source.WEIGHED
         ]
-        self.order_fields([*self._meta.fields[:2], "quantity", "rate_n_per_mm", "rate_percent"])
+        self.order_fields([*self.Meta.fields[:2], "quantity", "rate_n_per_mm", "rate_percent"])
 
     @property
-    def spring_values(self):
+    def spring_values(self) -> dict[str, Any]:
         """The row's fields as typed; a figure shown rounded and sent back as shown is no change."""
-        plain = {name: self.cleaned_data[name] for name in self._meta.fields}
+        plain = {name: self.cleaned_data[name] for name in self.Meta.fields}
         for name in FIGURES:
             if not self._differs(name):
                 plain[name] = self.initial.get(name, plain[name])
@@ -82,12 +94,12 @@ class SpringFields(forms.Form):
             plain["initial_tension_sd_n"] = None  # what was weighed is not what was typed
         return plain
 
-    def _differs(self, name):
+    def _differs(self, name: str):
         before, now = self.initial.get(name), self.cleaned_data.get(name)
         return now != before and (before is None or now is None or f"{now:.10g}" != f"{before:.10g}")
 
-    def clean(self):
-        cleaned = super().clean()
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
         wire, coil = cleaned.get("wire_mm"), cleaned.get("coil_mm")
         if wire and coil and coil <= wire:
             self.add_error("coil_mm", "Not wider than the wire: write the outside diameter less one wire.")
@@ -96,7 +108,7 @@ class SpringFields(forms.Form):
             self.add_error("source", "These are not the figures that were weighed: say where they come from.")
         return cleaned
 
-    def clean_initial_tension_n(self):
+    def clean_initial_tension_n(self) -> float:
         return self.cleaned_data["initial_tension_n"] or 0
 
 
@@ -108,7 +120,7 @@ class NewSpringForm(SpringFields, ModelForm):
         pass
 
     @property
-    def spring_values(self):
+    def spring_values(self) -> dict[str, Any]:
         return super().spring_values | {"quantity": self.cleaned_data["quantity"]}
 
 
@@ -134,8 +146,8 @@ class StockForm(Form):
     seen = forms.IntegerField(widget=forms.HiddenInput)
     once = OnceField()
 
-    def clean(self):
-        cleaned = super().clean()
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
         counted = cleaned.get("happened") == SpringMove.Kind.COUNTED
         if not counted and "happened" in cleaned and cleaned.get("number") == 0:
             self.add_error("number", "None came or went: write 1 or more, or say that you counted.")
@@ -149,8 +161,9 @@ class ChosenForm(Form):
     version = forms.IntegerField(widget=forms.HiddenInput)
 
     @property
-    def words(self):
-        return dict(self.fields["chosen"].choices)[self.cleaned_data["chosen"]]
+    def words(self) -> str:
+        choices: Any = cast(forms.ChoiceField, self.fields["chosen"]).choices
+        return dict(choices)[self.cleaned_data["chosen"]]
 
 
 class LoadTestForm(GridForm, Form):
@@ -172,7 +185,15 @@ class LoadTestForm(GridForm, Form):
     )
     version = forms.IntegerField(widget=forms.HiddenInput)
 
-    def __init__(self, data=None, *, unit=LoadUnit.NEWTON, stood=(None, ()), as_stood=False, **options):
+    def __init__(
+        self,
+        data: Any = None,
+        *,
+        unit: str = LoadUnit.NEWTON,
+        stood: tuple[str | None, Sequence[tuple[float, float]]] = (None, ()),
+        as_stood: bool = False,
+        **options: Any,
+    ) -> None:
         """``unit`` is the one that a page begins with; what was sent says its own.
 
         ``stood`` are the unit and the pairs that stand by now, as ``load_tests.typed_of`` gives them. They
@@ -192,18 +213,18 @@ class LoadTestForm(GridForm, Form):
             return
         count = len(self.stood)
         those = "the pair that stands" if count == 1 else f"the {count} that stand"
-        self.fields["new_pairs"].choices = [
+        cast(forms.ChoiceField, self.fields["new_pairs"]).choices = [
             (self.REPLACE, f"A new weighing: they replace {those}"),
             (self.ADD, f"The same weighing: fit them together with {those}"),
         ]
 
-    def clean(self):
-        cleaned = super().clean()
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
         if self.rows and not self.errors:
             self.rows = self._one_weighing(cleaned.get("new_pairs") or self.REPLACE)
         return cleaned
 
-    def _one_weighing(self, chosen):
+    def _one_weighing(self, chosen: str):
         """The pairs to fit together: all; or the new ones alone, where all that stood stand beside them."""
         new = list(self.rows)
         shown = [_shown(pair) for pair in new]
@@ -231,7 +252,7 @@ class LoadTestForm(GridForm, Form):
         return new
 
     @property
-    def said(self):
+    def said(self) -> str:
         """What becomes of the pairs, for the note after saving."""
         count = len(self.rows)
         if self.replaced:
@@ -240,13 +261,13 @@ class LoadTestForm(GridForm, Form):
             return f"{self.added} new with the {count - self.added} that stood, {count} pairs in all"
         return "1 pair" if count == 1 else f"{count} pairs"
 
-    def pasted_rows(self, text):
+    def pasted_rows(self, text: str) -> list[tuple[Any, ...]]:
         lines, _ = csvfile.split(text)
         keys = [column.key for column in self.columns]
         grid = Grid(self.columns, [dict(zip(keys, row, strict=False)) for _, row in lines])
         return grid_forms.values_or_refuse(grid)
 
 
-def _shown(pair):
+def _shown(pair: Sequence[float]):
     """A pair as a page shows it, so that one sent back as shown is known again."""
     return tuple(as_typed(value) for value in pair)
