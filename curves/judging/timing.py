@@ -129,7 +129,10 @@ def agreed_initial(target: Agreed | None) -> float | None:
 
 
 def initial_timing(
-    curve: engine.Readings, band: engine.Target | None, target: Agreed | None, drive: engine.Drive
+    curve: engine.Readings | engine.Curve,
+    band: engine.Target | None,
+    target: Agreed | None,
+    drive: engine.Drive,
 ) -> float | None:
     """The initial timing agreed, else the best in the range agreed, else None; crank degrees."""
     about = agreed_initial(target)

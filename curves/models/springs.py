@@ -84,6 +84,7 @@ class Spring(models.Model):
     objects = ShopDrawer()
     everything = EverySpring()
 
+    held: int  # at hand in one unit: only of rows that ``stock.with_held`` fetched
     load_tests: RelatedManager[LoadTest]
     corrections: RelatedManager[SpringCorrection]
     moves: RelatedManager[SpringMove]

@@ -76,7 +76,9 @@ def _found(build: Build, taught: Sequence[Lesson], rows: dict[int, Spring]):
     if not taught:
         return
     head = convert.head_of(build, learned=convert.learned_of(build.head_type))
-    calibration = loop.calibrated(head, tuple(loop.hashable_run(lesson.teaches) for lesson in taught))
+    calibration = loop.calibrated(
+        head, tuple(loop.hashable_run(lesson.teaches) for lesson in taught if lesson.teaches)
+    )
     for place in PLACES:
         hung = {}
         for lesson in taught:

@@ -109,7 +109,7 @@ def _calibrated(build: Build, rows: dict[int, Spring]):
     taught = [lesson for lesson in lessons(build, rows) if lesson.teaches]
     if not taught:
         return None
-    runs = tuple(loop.hashable_run(lesson.teaches) for lesson in taught)
+    runs = tuple(loop.hashable_run(lesson.teaches) for lesson in taught if lesson.teaches)
     return loop.calibrated(convert.head_of(build), runs)
 
 

@@ -1,8 +1,15 @@
 """What to look at before any spring."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from curves import engine
 from curves.judging import verdicts
 from curves.rows import frames
 from curves.rows.results import InBoth
+from curves.trials.lessons import Lesson
+from curves.trials.log import Trial
 from curves.words.english import in_percent
 
 LIKELY = 0.5  # a chance that a person counts on
@@ -10,7 +17,9 @@ LITTLE_BELIEF = 0.75  # left to the chances, where that is said; two chances of 
 FEW_IN_THE_MIDDLE = 0.5  # of curves in the middle of the band, judged so: below it the reading is the limit
 
 
-def look_first(found, newest, log, drive, frame):
+def look_first(
+    found: engine.Proposals, newest: Lesson, log: Sequence[Trial], drive: engine.Drive, frame: str
+) -> Iterator[str]:
     """What to look at before any spring: weights that stick, promises broken, a scale too coarse; in the
     frame of who types, the other beside. ``newest`` is the lesson that tells how far the sweeps lie apart."""
     apart, speed = verdicts.sweeps_apart(newest.readings)
@@ -43,16 +52,15 @@ def look_first(found, newest, log, drive, frame):
         )
 
 
-def _broken(log):
+def _broken(log: Sequence[Trial]):
     """What was said when pairs were chosen and did not come true; one alone may well be chance."""
-    broken = [
-        one for one in log if one.promise and one.promise.kept is False and one.promise.chance >= LIKELY
-    ]
+    promises = [(one.run, one.promise) for one in log if one.promise]
+    broken = [(run, said) for run, said in promises if said.kept is False and said.chance >= LIKELY]
     if len(broken) > 1:
-        yield f"Promised and missed: {', '.join(f'{one.run} at {one.promise.shown}' for one in broken)}."
+        yield f"Promised and missed: {', '.join(f'{run} at {said.shown}' for run, said in broken)}."
 
 
-def _doubted(belief):
+def _doubted(belief: float):
     """That the chances are taken down, for what the model would have had earlier runs come to."""
     if belief < LITTLE_BELIEF:
         yield (

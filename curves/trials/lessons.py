@@ -1,10 +1,12 @@
 """Which runs of a build teach its head: what of each counts, and why the rest does not."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 
 from curves import engine
 from curves.judging import verdicts
-from curves.models import Run
+from curves.models import Build, Run, Spring
 from curves.rows import convert
 
 # A reading this far above the stop was taken before the stop was changed; common practice, no source.
@@ -22,7 +24,7 @@ class Lesson:
     note: str = ""
 
 
-def lessons(build, springs):
+def lessons(build: Build, springs: dict[int, Spring]) -> list[Lesson]:
     """Every live run with readings as a lesson; ``springs``: rows by key, with their corrections."""
     drive = convert.drive_of(build)
     read = [
@@ -36,7 +38,9 @@ def lessons(build, springs):
     return found
 
 
-def _lesson(run, readings, build, springs, *, strict=True):
+def _lesson(
+    run: Run, readings: engine.Readings, build: Build, springs: dict[int, Spring], *, strict: bool = True
+):
     if strict and run.kind == Run.Kind.AS_RECEIVED:
         apart, _ = verdicts.sweeps_apart(readings)
         if apart >= verdicts.APART_DEG:
@@ -57,7 +61,7 @@ def _lesson(run, readings, build, springs, *, strict=True):
     return Lesson(run, taught, readings, note)
 
 
-def _below_the_stop(readings, build):
+def _below_the_stop(readings: engine.Readings, build: Build):
     """Which readings were taken with the stop where it is now; those beyond it belong to another stop."""
     travel = build.travel_measured_deg
     if travel is None or readings.advance_deg.max() < travel + PAST_STOP_DEG:

@@ -1,7 +1,11 @@
 """The loop of spring trials: what the runs so far teach of a head, and what to hang in it next."""
 
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -9,17 +13,22 @@ from curves import engine
 from curves.judging import proof, timing
 from curves.models import Build, Run, Spring
 from curves.rows import convert, queries, stock
+from curves.rows.convert import Agreed
 from curves.rows.results import InBoth
 from curves.trials import firstlook, offers, promises, reading_plan
 from curves.trials import log as triallog
-from curves.trials.lessons import lessons
+from curves.trials.lessons import Lesson, lessons
+from curves.trials.log import Trial
 from curves.trials.offers import Measuring, Missing, Offer
+from curves.trials.reading_plan import Way
 from curves.words.english import in_percent
 from curves.words.reader import Reader
 
 BEND_LIMIT_MM = 0.5
 COUNT = 5  # proposals that a person looks at
 TRAVEL_STEP_DEG = 0.5
+RunAsKey = tuple[Any, ...]  # primary, secondary, speeds, advances, falling, scale, bends
+Side = tuple[engine.Spring, ...]
 REMEMBERED = 24  # questions answered lately; the engine gives the same answer to the same question
 
 
@@ -53,33 +62,33 @@ class TrialState:
     measurement: Measuring | None = None
     warnings: tuple[str, ...] = ()
     calibration: engine.Calibration | None = None
-    question: "Question | None" = None
+    question: Question | None = None
     promise_of_waiting: promises.Promise | None = None  # as its pair was chosen
     waiting: Run | None = None  # what hangs in the unit by now, and was not read, or not over the whole band
 
     @property
-    def chance_of(self):
+    def chance_of(self) -> str:
         """What every chance here is of, in words."""
         also = ", with the initial timing said beside it" if self.choices.initial_moves else ""
         return f"{offers.CHANCE_OF}{also}"
 
     @property
-    def order(self):
+    def order(self) -> str:
         """Why the offers stand in the order in which they do."""
         return offers.ORDER
 
     @property
-    def last(self):
+    def last(self) -> Trial | None:
         """The newest trial or final run that was read, or None."""
         return next((one for one in reversed(self.log) if one.run.kind != Run.Kind.AS_RECEIVED), None)
 
     @property
-    def done(self):
+    def done(self) -> bool:
         """Whether the springs are found, as the card says it."""
         return bool(self.springs and self.springs.in_band)
 
     @property
-    def only_moved(self):
+    def only_moved(self) -> Trial | None:
         """The newest run, where it lies in the band only with the initial timing moved; None otherwise.
 
         Card, sheet and gate judge the curve as it was agreed: to them it is not found.
@@ -89,32 +98,32 @@ class TrialState:
         return last if is_moved and not (self.done or self.waiting) else None
 
     @property
-    def is_begun(self):
+    def is_begun(self) -> bool:
         """Whether something was read of what waits."""
         return bool(self.waiting and self.log and self.log[-1].run == self.waiting)
 
     @property
-    def is_untouched(self):
+    def is_untouched(self) -> bool:
         """Whether nothing at all was read of what waits: its pair may never have hung there."""
         return bool(self.waiting and queries.is_unread(self.waiting))
 
     @property
-    def others(self):
+    def others(self) -> tuple[Offer, ...]:
         """The offers, but for the pair that waits to be read."""
         return tuple(one for one in self.offers if not self.waiting or one.keys != _keys(self.waiting))
 
     @property
-    def hangs(self):
+    def hangs(self) -> Offer | None:
         """The offer that was taken up, as long as its run is not read; None without one."""
         return next((one for one in self.offers if self.waiting and one.is_fitted_in(self.waiting)), None)
 
     @property
-    def frame(self):
+    def frame(self) -> str:
         """The frame of who types: proposals speak it first."""
         return queries.typed_in(self.build)
 
     @property
-    def initial_may_move(self):
+    def initial_may_move(self) -> bool:
         """Whether a range of initial timing was agreed, not one value."""
         target = getattr(self.build, "target", None)
         return target is not None and target.initial_low_crank_deg < target.initial_high_crank_deg
@@ -125,26 +134,26 @@ class Question:
     """All that an answer of the engine depends on, so that an answer can be remembered."""
 
     head: engine.Head
-    runs: tuple  # of (primary, secondary, speeds, advances, falling, scale, bends)
-    band: tuple  # speeds, advances, tolerances, range of initial timing
-    primaries: tuple
-    secondaries: tuple
-    tried: tuple
+    runs: tuple[RunAsKey, ...]  # of (primary, secondary, speeds, advances, falling, scale, bends)
+    band: tuple[Any, ...]  # speeds, advances, tolerances, range of initial timing
+    primaries: Side
+    secondaries: Side
+    tried: tuple[tuple[Any, Any, Any], ...]
     choices: Choices
-    read: tuple  # speeds, falling, scale: how the next run is taken to be read
+    read: tuple[Any, ...]  # speeds, falling, scale: how the next run is taken to be read
 
     @property
-    def sweeps(self):
+    def sweeps(self) -> engine.Sweeps:
         *columns, scale_deg = self.read
         return engine.Sweeps(*columns, scale_deg=scale_deg)
 
     @property
-    def target(self):
+    def target(self) -> engine.Target:
         *columns, allowed = self.band
         return engine.Target(*columns, initial_range_deg=allowed)
 
     @property
-    def smaller_travels(self):
+    def smaller_travels(self) -> tuple[float, ...]:
         """The travels to offer, from the least allowed to just below the present one [shaft degree]."""
         present, least = self.head.travel_deg, self.choices.least_travel_deg
         if least is None or present is None or least >= present:
@@ -152,7 +161,7 @@ class Question:
         return tuple(np.arange(least, present - TRAVEL_STEP_DEG / 2, TRAVEL_STEP_DEG).tolist())
 
 
-def trial_state(build, choices=None):
+def trial_state(build: Build, choices: Choices | None = None) -> TrialState:
     """Calibrate on the runs that teach, and rank what the drawer holds against the target.
 
     ``build`` comes with its runs, readings and target, as from ``build_for`` or ``card_for``; three more
@@ -172,7 +181,14 @@ def trial_state(build, choices=None):
     sides = _sides(rows.values(), build)
     missing = tuple(offers.missing(band, [one for one in taught if one.teaches], sides[0]))
     absent = tuple(row for row in rows.values() if not row.quantity and not row.held)
-    state = {"build": build, "choices": choices, "drive": drive, "band": band, "log": log, "absent": absent}
+    state: dict[str, Any] = {
+        "build": build,
+        "choices": choices,
+        "drive": drive,
+        "band": band,
+        "log": log,
+        "absent": absent,
+    }
     state["springs"] = proof.springs_of(build)
     state["waiting"] = waiting = _waiting(build, log, band)
     state["promise_of_waiting"] = waiting and triallog.promise_of(waiting, bands, drive)
@@ -185,7 +201,7 @@ def trial_state(build, choices=None):
     teachers = tuple(one.run for one in taught if one.teaches)
     reader = Reader(queries.typed_in(build), drive, runs=teachers)
     warnings = reader.all_words(calibration.warnings)
-    if missing:
+    if missing or band is None:
         return TrialState(**state, missing=missing, warnings=warnings)
     found = proposed(question)
     felt = reading_plan.newest_whole([one for one in taught if one.teaches], band) or taught[-1]
@@ -206,11 +222,11 @@ def trial_state(build, choices=None):
         read_as=way.words,
         look_first=tuple(firstlook.look_first(found, felt, log, drive, queries.typed_in(build))),
         belief=found.belief,
-        measurement=found.measurement and offers.measuring(found.measurement, rows.values()),
+        measurement=offers.measuring(found.measurement, rows.values()) if found.measurement else None,
     )
 
 
-def target_for(target, drive, choices):
+def target_for(target: Agreed | None, drive: engine.Drive, choices: Choices) -> engine.Target | None:
     """The band that proposals aim at, in the shaft frame, or None.
 
     As a rule the band of the centrifugal curve, as a bench run is judged. Where the initial timing may move,
@@ -222,7 +238,7 @@ def target_for(target, drive, choices):
 
 
 @lru_cache(maxsize=REMEMBERED)
-def calibrated(head, runs):
+def calibrated(head: engine.Head, runs: tuple[RunAsKey, ...]) -> engine.Calibration:
     """The engine's calibration of a head on runs that came as tuples."""
     made = [
         engine.Run(first, second, speeds, advances, falling=falling, scale_deg=scale, post_bend_mm=bends)
@@ -232,7 +248,7 @@ def calibrated(head, runs):
 
 
 @lru_cache(maxsize=REMEMBERED)
-def proposed(question):
+def proposed(question: Question) -> engine.Proposals:
     """The engine's proposals."""
     return engine.propose(
         calibrated(question.head, question.runs),
@@ -248,13 +264,13 @@ def proposed(question):
 
 
 @lru_cache(maxsize=REMEMBERED)
-def wanted(question, position, other):
+def wanted(question: Question, position: str, other: engine.Spring | None) -> engine.WantedSpring:
     """The spring to look for in a place, beside the one that would hang in the other."""
     calibration = calibrated(question.head, question.runs)
     return engine.wanted_spring(calibration, question.target, position, other, sweeps=question.sweeps)
 
 
-def hashable_run(run):
+def hashable_run(run: engine.Run) -> RunAsKey:
     """A run of the engine as a tuple: the same readings are the same question."""
     return (
         run.primary,
@@ -267,7 +283,15 @@ def hashable_run(run):
     )
 
 
-def _question(build, taught, log, band, sides, choices, way):
+def _question(
+    build: Build,
+    taught: Sequence[Lesson],
+    log: Sequence[Trial],
+    band: engine.Target | None,
+    sides: tuple[Side, Side],
+    choices: Choices,
+    way: Way,
+):
     head = convert.head_of(build, learned=convert.learned_of(build.head_type))
     tried = tuple(
         (
@@ -291,10 +315,10 @@ def _question(build, taught, log, band, sides, choices, way):
     return Question(head, runs, columns, *sides, tried, choices, read)
 
 
-def _sides(rows, build):
+def _sides(rows: Iterable[Spring], build: Build):
     """What can hang in either place: what lies in the drawer, and what hangs in this unit already."""
     either = Spring.Position.EITHER
-    return tuple(
+    first, second = (
         tuple(
             convert.spring_of(row, position=place, build=build)
             for row in rows
@@ -302,18 +326,21 @@ def _sides(rows, build):
         )
         for place in (Spring.Position.PRIMARY, Spring.Position.SECONDARY)
     )
+    return first, second
 
 
-def _with_enough(found, rows):
+def _with_enough(found: engine.Proposals, rows: Mapping[int, Spring]):
     """The proposals for which there are springs enough: two of a kind take two."""
-    free = {row.label: row.quantity + row.held for row in rows.values()}
+    free: dict[Any, int] = {row.label: row.quantity + row.held for row in rows.values()}
     for proposal in found:
         keys = [one.key for one in (proposal.primary, proposal.secondary) if one]
         if len(set(keys)) == len(keys) or free[keys[0]] > 1:
             yield proposal
 
 
-def _to_offer(found, rows, state, log):
+def _to_offer(
+    found: engine.Proposals, rows: Mapping[int, Spring], state: dict[str, Any], log: Sequence[Trial]
+):
     """The proposals that can be hung, but for what hangs there as it is, once that was found good."""
     ready = _with_enough(found, rows)
     read = [one.run for one in log if one.run.kind != Run.Kind.AS_RECEIVED]
@@ -323,7 +350,7 @@ def _to_offer(found, rows, state, log):
     return [one for one in ready if one.travel_deg in smaller or not _hangs_so(one, read[-1])]
 
 
-def _hangs_so(proposal, run):
+def _hangs_so(proposal: engine.Proposal, run: Run):
     """Whether a run was read of this very pair with these very bends."""
     pairs = (proposal.primary, run.primary), (proposal.secondary, run.secondary)
     bends = zip(proposal.post_bend_mm, (run.primary_bend_mm, run.secondary_bend_mm), strict=True)
@@ -331,7 +358,7 @@ def _hangs_so(proposal, run):
     return alike and all(abs(new - old) < offers.MIN_BEND_MM for new, old in bends)
 
 
-def _waiting(build, log, band):
+def _waiting(build: Build, log: Sequence[Trial], band: engine.Target | None):
     """The newest run, where it names a pair and there is no verdict on it yet; None otherwise."""
     run = next(iter(queries.live_runs(build)[-1:]), None)
     if run is None or not run.primary_id:
@@ -341,7 +368,7 @@ def _waiting(build, log, band):
     return run if band is not None and log[-1].in_band is None else None
 
 
-def _keys(run):
+def _keys(run: Run):
     return run.primary_id, run.secondary_id
 
 
@@ -351,23 +378,23 @@ class _Maker:
 
     calibration: engine.Calibration
     question: Question
-    rows: dict
+    rows: dict[int, Spring]
     build: Build
-    target: object
+    target: Agreed | None
     band: engine.Target
     drive: engine.Drive
-    log: tuple
+    log: tuple[triallog.Trial, ...]
     newest: Run | None  # the posts stand where it has them
     pairs: int
 
-    def offer(self, place, proposal):
-        labelled = {row.label: row for row in self.rows.values()}
+    def offer(self, place: int, proposal: engine.Proposal) -> Offer:
+        labelled: dict[Any, Spring] = {row.label: row for row in self.rows.values()}
         travel = proposal.travel_deg if proposal.travel_deg in self.question.smaller_travels else None
         bare = Offer(
             place=place,
             proposal=proposal,
             primary=labelled[proposal.primary.key],
-            secondary=proposal.secondary and labelled[proposal.secondary.key],
+            secondary=labelled[proposal.secondary.key] if proposal.secondary else None,
             predicted=offers.predict(self.calibration, proposal, self.band, travel),
             worst_miss_deg=InBoth.angle(proposal.worst_miss_deg, self.drive),
             bends=offers.bends(proposal, self.build, self.newest),
@@ -381,7 +408,7 @@ class _Maker:
         seal = promises.sealed(self.build, *shown, self.band, initial)
         return replace(bare, why=reason, seal=seal)
 
-    def _initial(self, offer):
+    def _initial(self, offer: Offer):
         """The initial timing that goes with a proposal [crank degree]: the engine's, or the one agreed."""
         if self.question.choices.initial_moves:
             return self.drive.to_crank_deg(offer.proposal.initial_deg)
@@ -400,15 +427,15 @@ class Wanted:
     belief: float
 
     @property
-    def chance(self):
+    def chance(self) -> str:
         return in_percent(self.belief * self.found.chance)
 
     @property
-    def warnings(self):
+    def warnings(self) -> tuple[str, ...]:
         return Reader().all_words(self.found.warnings)
 
 
-def to_buy(state):
+def to_buy(state: TrialState) -> tuple[Wanted, ...]:
     """What to look for in either place, each beside the best that the drawer has for the other."""
     if not state.offers:
         return ()
@@ -419,7 +446,7 @@ def to_buy(state):
     return tuple(_wanted(state, position, other) for position, other in pairs)
 
 
-def _wanted(state, position, other):
+def _wanted(state: TrialState, position: str, other: engine.Spring | None):
     found = wanted(state.question, position, other)
     miss = InBoth.angle(found.worst_miss_deg, state.drive)
-    return Wanted(position, other.key if other else "", found, miss, state.belief)
+    return Wanted(position, str(other.key) if other else "", found, miss, state.belief)

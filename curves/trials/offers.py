@@ -1,16 +1,23 @@
 """What a proposal says to a person: its curve, what to do to the posts, why it, what would help."""
 
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from curves import engine
+from curves.engine.arrays import Floats
+from curves.engine.proposing.helpful import Measurement
 from curves.engine.proposing.propose import CHANCE_STEP
 from curves.engine.readings import MAX_SPEED_RPM
-from curves.models import Run, Spring
+from curves.models import Build, Run, Spring
 from curves.rows import convert, frames
 from curves.rows.results import InBoth
 from curves.trials import promises
+from curves.trials.lessons import Lesson
+from curves.trials.log import Trial
 from curves.words.english import TERMS, in_percent
 from shop.words import several
 
@@ -46,10 +53,10 @@ class Missing:
 class Predicted:
     """The curve to expect [shaft rpm, shaft degree], and between which two nine in ten would lie."""
 
-    shaft_rpm: np.ndarray
-    mean_deg: np.ndarray
-    low_deg: np.ndarray
-    high_deg: np.ndarray
+    shaft_rpm: Floats
+    mean_deg: Floats
+    low_deg: Floats
+    high_deg: Floats
 
 
 @dataclass(frozen=True)
@@ -62,12 +69,12 @@ class Bend:
     gap_mm: float | None  # between the posts afterwards; None while the gap was not measured
 
     @property
-    def way(self):
+    def way(self) -> str:
         """Which way: out opens the gap."""
         return "out" if self.by_mm > 0 else "in"
 
     @property
-    def distance_mm(self):
+    def distance_mm(self) -> float | None:
         """How far, or None to leave it where it is."""
         return abs(self.by_mm) if abs(self.by_mm) >= MIN_BEND_MM else None
 
@@ -90,41 +97,41 @@ class Offer:
     seal: str = ""  # of the chance as it is shown: what the form that takes it brings back
 
     @property
-    def percent(self):
+    def percent(self) -> float:
         return self.proposal.chance * 100
 
     @property
-    def chance(self):
+    def chance(self) -> str:
         return in_percent(self.proposal.chance)
 
     @property
-    def chance_of(self):
+    def chance_of(self) -> str:
         return f"{CHANCE_OF} with {self.only_at}" if self.only_at else CHANCE_OF
 
     @property
-    def only_at(self):
+    def only_at(self) -> str:
         """The initial timing that its chance holds at alone, in words; nothing where it stands fixed."""
         return promises.at_initial(self.initial_crank_deg) if self.initial_moves else ""
 
     @property
-    def prospect(self):
+    def prospect(self) -> str:
         """The chance that trimming its posts brings it into the band, once it was run."""
         return in_percent(self.proposal.prospect)
 
     @property
-    def trims(self):
+    def trims(self) -> bool:
         """Whether trimming adds anything that a person would see."""
         return self.proposal.prospect > self.proposal.chance and self.prospect != self.chance
 
     @property
-    def pair(self):
+    def pair(self) -> str:
         return f"{self.primary} + {self.secondary}" if self.secondary else str(self.primary)
 
     @property
-    def keys(self):
-        return self.primary.pk, self.secondary and self.secondary.pk
+    def keys(self) -> tuple[int, int | None]:
+        return self.primary.pk, self.secondary.pk if self.secondary else None
 
-    def is_fitted_in(self, run):
+    def is_fitted_in(self, run: Run) -> bool:
         """Whether it is this very pair with these very bends that a run was made for."""
         stands = run.primary_bend_mm, run.secondary_bend_mm
         off = [abs(asked - is_at) for asked, is_at in zip(self.proposal.post_bend_mm, stands, strict=True)]
@@ -140,7 +147,9 @@ class Measuring:
     spring: Spring | None
 
 
-def missing(band, taught, primaries):
+def missing(
+    band: engine.Target | None, taught: Sequence[Lesson], primaries: Sequence[engine.Spring | None]
+) -> Iterator[Missing]:
     """What is wanting before the engine can propose anything."""
     if band is None:
         yield Missing("target", "A target: the band that the curve has to lie in.")
@@ -150,7 +159,12 @@ def missing(band, taught, primaries):
         yield Missing("drawer", "A primary spring in the drawer.")
 
 
-def predict(calibration, proposal, band, travel_deg=None):
+def predict(
+    calibration: engine.Calibration,
+    proposal: engine.Proposal,
+    band: engine.Target,
+    travel_deg: float | None = None,
+) -> Predicted:
     """The curve to expect from a proposal, from rest to past the band; with another travel if given."""
     speeds = np.linspace(0.0, min(BEYOND_BAND * float(band.speed_rpm[-1]), MAX_SPEED_RPM), GRID)
     # Where the band bends is where a curve is read off: those speeds are met exactly.
@@ -166,7 +180,7 @@ def predict(calibration, proposal, band, travel_deg=None):
     return Predicted(speeds, mean, np.maximum(mean - reach, 0.0), mean + reach)
 
 
-def bends(proposal, build, newest):
+def bends(proposal: engine.Proposal, build: Build, newest: Run | None) -> tuple[Bend, ...]:
     """What to do to each post of a proposal, from where the newest run left it, or is to find it."""
     primary, secondary = proposal.post_bend_mm
     wanted = (
@@ -175,7 +189,7 @@ def bends(proposal, build, newest):
     return bends_to(wanted, build, newest)
 
 
-def bends_to(wanted_mm, build, newest):
+def bends_to(wanted_mm: Mapping[str, float], build: Build, newest: Run | None) -> tuple[Bend, ...]:
     """What to do to posts, by position, that are to stand so far from where they were measured."""
     made = []
     for position, to in wanted_mm.items():
@@ -185,7 +199,9 @@ def bends_to(wanted_mm, build, newest):
     return tuple(made)
 
 
-def why(offer, log, band, drive, pairs, frame):
+def why(
+    offer: Offer, log: Sequence[Trial], band: engine.Target, drive: engine.Drive, pairs: int, frame: str
+) -> str:
     """Why a pair was proposed, in one sentence: what the newest trial missed, and what is to change there; in
     the frame of who types, the other beside."""
     read = [one for one in log if one.run.kind != Run.Kind.AS_RECEIVED and one.in_band is not None]
@@ -198,25 +214,26 @@ def why(offer, log, band, drive, pairs, frame):
         found = f"{before.run} lay in the band{_moved(before)}"
         return f"{found}; {change}, the {offer.chance_of} is {offer.chance}."
     miss = before.miss
+    assert miss is not None  # a run outside the band misses it somewhere
     found = f"{before.run} lay {frames.angle(miss.distance_deg, frame)} {miss.side} the band"
     found += f"{_moved(before)} at {frames.speed(miss.speed_rpm, frame)}, {miss.where}"
     expected = f"{change} it is expected {_beside(offer, band, miss.speed_rpm.shaft, drive, frame)} there"
     return f"{found}; {expected}."
 
 
-def _moved(trial):
+def _moved(trial: Trial):
     """The initial timing that a verdict took as set, in words; nothing where it stands fixed."""
     at = promises.at_initial(trial.initial_crank_deg)
     return at and f" with {at}"
 
 
-def _named(log):
+def _named(log: Sequence[Trial]):
     """The runs that taught, in words."""
     runs = [str(one.run).lower() for one in log if one.teaches]
     return runs[0] if len(runs) == 1 else f"{', '.join(runs[:-1])} and {runs[-1]}"
 
 
-def _with_the_same(offer, run):
+def _with_the_same(offer: Offer, run: Run):
     """What to change since a run with this very pair."""
     words = []
     for place, bend in enumerate(offer.bends):
@@ -228,7 +245,7 @@ def _with_the_same(offer, run):
     return f"with {' and '.join(words)} than then" if words else "run again as it was"
 
 
-def _against(offer, run):
+def _against(offer: Offer, run: Run):
     """What differs from the pair of a run, the rates side by side where both are known."""
     words = []
     for position in ("primary", "secondary"):
@@ -238,7 +255,7 @@ def _against(offer, run):
     return f"with {' and '.join(words)}" if words else "with this pair"
 
 
-def _compared(position, new, old):
+def _compared(position: str, new: Spring, old: Spring | None):
     if old is None or new.rate_n_per_mm is None or old.rate_n_per_mm is None:
         return f"another {position}"
     ratio = new.rate_n_per_mm / old.rate_n_per_mm
@@ -251,7 +268,7 @@ def _compared(position, new, old):
     return f"another {position} much like it"
 
 
-def _beside(offer, band, shaft_rpm, drive, frame):
+def _beside(offer: Offer, band: engine.Target, shaft_rpm: float, drive: engine.Drive, frame: str):
     """How far from the middle of the band a proposal is expected at a speed, in words."""
     curve = engine.Curve(offer.predicted.shaft_rpm, offer.predicted.mean_deg)
     middle = engine.Curve(band.speed_rpm, band.advance_deg)
@@ -262,7 +279,7 @@ def _beside(offer, band, shaft_rpm, drive, frame):
     return f"{frames.shaft_angle(abs(off.shaft), frame, drive)} {side} its middle"
 
 
-def measuring(measurement, rows):
+def measuring(measurement: Measurement, rows: Iterable[Spring]) -> Measuring:
     """The engine's advice on what to measure, as a person would say it."""
     label = measurement.spring
     spring = next((row for row in rows if row.label == label), None)
@@ -285,11 +302,11 @@ class Expected:
     band_high_deg: InBoth
 
     @property
-    def inside(self):
+    def inside(self) -> bool:
         return self.band_low_deg.shaft <= self.advance_deg.shaft <= self.band_high_deg.shaft
 
 
-def at_band(offer, band, drive):
+def at_band(offer: Offer, band: engine.Target, drive: engine.Drive) -> tuple[Expected, ...]:
     """The prediction at the band's own speeds: the twin of the drawing, for the centrifugal curve."""
     band = convert.band_below(band, offer.proposal.initial_deg)
     found = offer.predicted
@@ -301,8 +318,8 @@ def at_band(offer, band, drive):
     return tuple(rows)
 
 
-def model_line(offer, drive):
+def model_line(offer: Offer, drive: engine.Drive) -> tuple[str, Floats, Floats, Floats, Floats]:
     """The prediction as a chart draws it: label, crank rpm, then crank degrees, low and high."""
     found = offer.predicted
-    angles = (drive.to_crank_deg(part) for part in (found.mean_deg, found.low_deg, found.high_deg))
-    return (f"expected, {offer.pair}", drive.to_crank_rpm(found.shaft_rpm), *angles)
+    mean, low, high = (drive.to_crank_deg(part) for part in (found.mean_deg, found.low_deg, found.high_deg))
+    return f"expected, {offer.pair}", drive.to_crank_rpm(found.shaft_rpm), mean, low, high
