@@ -27,8 +27,10 @@ def narrowed(limits: tuple[float, float], of: str, frame: str, drive: engine.Dri
 
 def columns_for(columns: tuple[Column, ...], frame: str, drive: engine.Drive | None) -> tuple[Column, ...]:
     """The columns of a grid, each with the limits that hold at this drive."""
-    if drive is None or not frame:
+    if not frame or not any(column.of for column in columns):
         return columns
+    if drive is None:
+        raise ValueError("A grid of speeds or angles needs the drive that bounds it.")
     return tuple(_column(column, frame, drive) if column.of else column for column in columns)
 
 
