@@ -7,6 +7,7 @@ killed, ends there; with a damaged list of queues it ends so at every start. For
 import os
 import time
 from pathlib import Path
+from typing import Any
 from uuid import uuid4
 
 from kombu.transport import filesystem
@@ -16,7 +17,7 @@ from kombu.utils.json import dumps
 class Channel(filesystem.Channel):
     """Messages appear whole or not at all; damaged ones are skipped, a damaged list of queues made anew."""
 
-    def _put(self, queue, payload, **kwargs):
+    def _put(self, queue: str, payload: dict[str, Any], **kwargs: Any) -> None:
         name = f"{time.time_ns()}_{uuid4()}"
         part = Path(self.data_folder_out, f"{name}.part")
         try:
@@ -26,7 +27,7 @@ class Channel(filesystem.Channel):
             part.unlink(missing_ok=True)
             raise
 
-    def _get(self, queue):
+    def _get(self, queue: str) -> dict[str, Any]:
         while True:
             try:
                 return super()._get(queue)
@@ -39,7 +40,7 @@ class Channel(filesystem.Channel):
         except ValueError:  # until it is written anew, a message goes nowhere: the sweep makes that good
             return []
 
-    def _queue_bind(self, exchange, routing_key, pattern, queue):
+    def _queue_bind(self, exchange: str, routing_key: str, pattern: str, queue: str) -> None:
         try:
             super()._queue_bind(exchange, routing_key, pattern, queue)
         except ValueError:

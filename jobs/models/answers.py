@@ -1,5 +1,10 @@
 """What the customer says to an estimate, and how a card is closed whose unit was not rebuilt."""
 
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any, Literal, overload
+
 from django.db import models
 from django.utils import timezone
 
@@ -8,7 +13,13 @@ from shop.fields import between, person_field
 from shop.models import Customer
 
 
-def money_field(*names, **options):
+@overload
+def money_field(
+    *names: str, null: Literal[True], blank: bool = ...
+) -> models.DecimalField[Decimal | None, Decimal | None]: ...
+@overload
+def money_field(*names: str, default: int = ...) -> models.DecimalField[Decimal, Decimal]: ...
+def money_field(*names: str, **options: Any) -> models.DecimalField[Any, Any]:
     """An amount in the shop's currency, tax included: what the customer pays."""
     return models.DecimalField(
         *names, max_digits=9, decimal_places=2, validators=between(0, 999999), **options
@@ -61,7 +72,7 @@ class EstimateAnswer(models.Model):
             )
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.get_said_display()
 
 
@@ -84,33 +95,33 @@ class Closing(models.Model):
     class Meta:
         ordering = ["pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.job.ended_as}, {self.owed} {self.currency} owed"
 
     @property
-    def owed(self):
+    def owed(self) -> Decimal:
         """What the owner owes, tax included."""
         return self.fee + self.labour + self.parts
 
     @property
-    def collected_said(self):
+    def collected_said(self) -> str:
         """What the name says: who took the unit, or what came with one that stayed here."""
         is_unit = self.job.ending == Ending.RETURNED
         return "collected by" if is_unit else "what came with it was collected by"
 
     @property
-    def parts_left(self):
+    def parts_left(self) -> list[str]:
         """What was fitted or given along and stays so, as people read it."""
         return [f"{part} {amount}".strip() for part, amount, stays in self.part_lines if stays]
 
     @property
-    def parts_taken_out(self):
+    def parts_taken_out(self) -> list[str]:
         return [part for part, _, stays in self.part_lines if not stays]
 
     @property
-    def went_back(self):
+    def went_back(self) -> list[str]:
         return [thing for thing, goes in self.things if goes]
 
     @property
-    def stayed(self):
+    def stayed(self) -> list[str]:
         return [thing for thing, goes in self.things if not goes]

@@ -1,5 +1,10 @@
 """The card: a job, and the moves it makes from stage to stage."""
 
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
 from django.db import models
 from django.utils import timezone
 
@@ -8,6 +13,16 @@ from jobs.models.things import Engine, Unit
 from jobs.stages import Stage
 from shop.fields import between, person_field
 from shop.models import Customer
+
+if TYPE_CHECKING:
+    from datetime import datetime
+    from decimal import Decimal
+
+    from django.db.models.fields.related_descriptors import RelatedManager
+
+    from jobs.models.answers import Closing, EstimateAnswer
+    from jobs.models.lines import Finding, Inspection, PartLine, Photo, RoadReport, Step
+    from jobs.models.papers import AuditEntry, Sheet
 
 
 class Ending(models.TextChoices):
@@ -18,13 +33,13 @@ class Ending(models.TextChoices):
     SCRAPPED = "scrapped", "Scrapped"
 
 
-class JobQuerySet(models.QuerySet):
+class JobQuerySet(models.QuerySet["Job"]):
     """Cards of real units, and of invented ones to practise on: nothing counts the two together."""
 
-    def real(self):
+    def real(self) -> JobQuerySet:
         return self.filter(build__practice_seed=None)
 
-    def practice(self):
+    def practice(self) -> JobQuerySet:
         return self.filter(build__practice_seed__isnull=False)
 
 
@@ -81,6 +96,40 @@ class Job(models.Model):
     search_text = models.TextField(blank=True, editable=False)
     version = models.PositiveIntegerField(default=1)
 
+    # What points at a card, by the names given there.
+    answers: RelatedManager[EstimateAnswer]
+    closing: Closing  # of a card closed without the repair; any other has none
+    findings: RelatedManager[Finding]
+    history: RelatedManager[AuditEntry]
+    inspections: RelatedManager[Inspection]
+    later: RelatedManager[Job]
+    moves: RelatedManager[StageMove]
+    parts: RelatedManager[PartLine]
+    photos: RelatedManager[Photo]
+    road_reports: RelatedManager[RoadReport]
+    sheets: RelatedManager[Sheet]
+    steps: RelatedManager[Step]
+
+    # What a query may bring along: ``with_facts`` of ``rules.facts``, then what others ask for.
+    spent: Decimal
+    points_answered: int
+    points_bad: int
+    points_open: int
+    findings_count: int
+    parts_left_off: int
+    last_blasted_at: datetime | None
+    cleaning_done: int
+    cleaning_aside: int
+    cleaning_open: int
+    assembly_done: int
+    assembly_aside: int
+    assembly_open: int
+    touched_since_signed: bool
+    sheets_that_hold: int
+    outdated: bool
+    handed_back: dict[str, Any] | None
+    last_by: int | None
+
     objects = JobQuerySet.as_manager()
 
     class Meta:
@@ -96,33 +145,33 @@ class Job(models.Model):
             )
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"Job {self.number}"
 
     @property
-    def is_practice(self):
+    def is_practice(self) -> bool:
         return self.build.is_practice
 
     @property
-    def is_stock(self):
+    def is_stock(self) -> bool:
         return self.customer_id is None
 
     @property
-    def cylinders(self):
+    def cylinders(self) -> int | None:
         """How many sparks one turn of the unit gives, or None where nobody wrote it."""
         return self.unit.cylinders or (self.engine.cylinders if self.engine else None)
 
     @property
-    def is_closed(self):
+    def is_closed(self) -> bool:
         return self.closed_at is not None
 
     @property
-    def ended_as(self):
+    def ended_as(self) -> str:
         """How a closed card ended, in words."""
         return self.get_ending_display() or ("Handed over" if self.allocated_on else "Handed back")
 
     @property
-    def ended_on(self):
+    def ended_on(self) -> date | None:
         """The day of it: of a unit from the shelf the one on which its owner got it."""
         return self.allocated_on or (timezone.localdate(self.closed_at) if self.closed_at else None)
 
@@ -141,5 +190,5 @@ class StageMove(models.Model):
     class Meta:
         ordering = ["pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.get_from_stage_display()} to {self.get_to_stage_display()}"

@@ -34,11 +34,11 @@ class InspectionPoint(models.Model):
     class Meta:
         ordering = ["order", "pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.label
 
     @property
-    def wants_value(self):
+    def wants_value(self) -> bool:
         """Whether it is measured: then nobody calls it good by a look."""
         return bool(self.unit) or self.low is not None or self.high is not None
 
@@ -77,11 +77,11 @@ class Inspection(models.Model):
         ordering = ["point__order", "pk"]
         constraints = [models.UniqueConstraint(fields=["job", "point"], name="one_answer_per_point")]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.point}: {self.get_verdict_display()}"
 
     @property
-    def measured(self):
+    def measured(self) -> str:
         """The value as it was read, without a tail of zeros; an empty text for none."""
         return "" if self.value is None else f"{self.value:.10g}".replace("-", "−")
 
@@ -98,7 +98,7 @@ class Finding(models.Model):
     class Meta:
         ordering = ["pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.text
 
 
@@ -113,7 +113,7 @@ class RoadReport(models.Model):
     class Meta:
         ordering = ["pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.text
 
 
@@ -138,6 +138,7 @@ class PartLine(models.Model):
     spring = models.ForeignKey(
         "curves.Spring", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )  # set: a line that the drawer's ledger writes and takes away
+    spring_id: int | None
     by = person_field()
     at = models.DateTimeField(auto_now_add=True)
     version = models.PositiveIntegerField(default=1)
@@ -152,23 +153,24 @@ class PartLine(models.Model):
             )
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.text
 
     @property
-    def how_many(self):
+    def how_many(self) -> str:
         """The quantity without a tail of zeros."""
         return f"{self.quantity.normalize():f}"
 
     @property
-    def is_free(self):
+    def is_free(self) -> bool:
         """Whether it is given for nothing, which is not the same as without a price."""
         return self.price == 0
 
     @property
-    def look(self):
+    def look(self) -> str:
         """The state of ``.state`` that shows how this line stands."""
-        return {self.State.WANTED: "open", self.State.LEFT_OFF: "worn"}.get(self.state, "done")
+        looks: dict[str, str] = {self.State.WANTED: "open", self.State.LEFT_OFF: "worn"}
+        return looks.get(self.state, "done")
 
 
 class SpringTerms(models.Model):
@@ -183,7 +185,7 @@ class SpringTerms(models.Model):
         ordering = ["pk"]
         constraints = [models.UniqueConstraint(fields=["job", "spring"], name="one_set_of_terms_per_spring")]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.spring}: {self.price}"
 
 
@@ -210,11 +212,11 @@ class Step(models.Model):
     class Meta:
         ordering = ["list", "order", "pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.text
 
     @property
-    def is_done(self):
+    def is_done(self) -> bool:
         return self.at is not None and not self.aside
 
 
@@ -235,5 +237,5 @@ class Photo(models.Model):
     class Meta:
         ordering = ["pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.caption or f"photo {self.pk}"

@@ -1,6 +1,10 @@
 """What a card leaves behind: its papers, and the chained record of what was done."""
 
+from __future__ import annotations
+
 import json
+from collections.abc import Iterable
+from typing import Any
 
 from django.db import models
 from django.urls import reverse
@@ -14,19 +18,19 @@ class Frozen(Exception):
     """Someone tried to change or delete what is signed."""
 
 
-class SheetQuerySet(models.QuerySet):
+class SheetQuerySet(models.QuerySet["Sheet"]):
     """Sheets, with the guard that no bulk write gets round."""
 
-    def signed(self):
+    def signed(self) -> SheetQuerySet:
         return self.filter(revision__isnull=False)
 
-    def update(self, **values):
+    def update(self, **values: Any) -> int:
         self.model.refuse_frozen(values)
         if self.model.BUILT & values.keys() and self.signed().filter(state=Sheet.State.DONE).exists():
             raise Frozen("A signed sheet that is built never changes.")
         return super().update(**values)
 
-    def delete(self):
+    def delete(self) -> tuple[int, dict[str, int]]:
         if self.signed().exists():
             raise Frozen("A signed sheet is never deleted.")
         return super().delete()
@@ -76,6 +80,12 @@ class Sheet(models.Model):
     built_at = models.DateTimeField(null=True, blank=True)
     wanted_at = models.DateTimeField(null=True, blank=True)  # when somebody last asked for it
 
+    void: SheetVoid  # of a sheet called back; any other has none
+    # What ``rules.revisions`` says of a sheet beside the others of its card.
+    superseded_by: Sheet | None
+    standing: str
+    outdated: bool
+
     objects = SheetQuerySet.as_manager()
 
     class Meta:
@@ -84,11 +94,11 @@ class Sheet(models.Model):
             models.UniqueConstraint(fields=["job", "kind", "revision"], name="one_sheet_per_revision")
         ]
 
-    def __str__(self):
+    def __str__(self) -> str:
         name = self.get_kind_display()
         return f"{name}, revision {self.revision}" if self.is_signed else f"{name}, draft"
 
-    def save(self, *args, **options):
+    def save(self, *args: Any, **options: Any) -> None:
         """Insert whole; afterwards only named fields, and none that is frozen."""
         if not self._state.adding:
             names = options.get("update_fields")
@@ -99,37 +109,37 @@ class Sheet(models.Model):
                 raise Frozen("A signed sheet that is built never changes.")
         return super().save(*args, **options)
 
-    def get_absolute_url(self):
+    def get_absolute_url(self) -> str:
         return reverse("sheet_pdf", args=[self.job.number, self.pk])
 
-    def delete(self, *args, **options):
+    def delete(self, *args: Any, **options: Any) -> tuple[int, dict[str, int]]:
         if Sheet.objects.signed().filter(pk=self.pk).exists():
             raise Frozen("A signed sheet is never deleted.")
         return super().delete(*args, **options)
 
     @classmethod
-    def refuse_frozen(cls, names):
+    def refuse_frozen(cls, names: Iterable[str]) -> None:
         if changed := cls.FROZEN & set(names):
             raise Frozen(f"{', '.join(sorted(changed))}: written once, never changed.")
 
-    def _is_built(self):
+    def _is_built(self) -> bool:
         return Sheet.objects.signed().filter(pk=self.pk, state=Sheet.State.DONE).exists()
 
     @property
-    def content(self):
+    def content(self) -> dict[str, Any]:
         """The frozen data as a dict."""
         return json.loads(self.data)
 
     @property
-    def is_signed(self):
+    def is_signed(self) -> bool:
         return self.revision is not None
 
     @property
-    def is_pending(self):
+    def is_pending(self) -> bool:
         return self.state in (self.State.WAITING, self.State.WORKING)
 
     @property
-    def file_name(self):
+    def file_name(self) -> str:
         """What the file is called when someone takes it home."""
         kind = self.kind.replace("_", "-")
         end = f"revision-{self.revision}" if self.is_signed else "draft"
@@ -147,7 +157,7 @@ class SheetVoid(models.Model):
     class Meta:
         ordering = ["pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.sheet} void: {self.reason}"
 
 
@@ -158,6 +168,7 @@ class AuditEntry(models.Model):
     verb = models.CharField(max_length=40)
     detail = models.JSONField(default=dict)
     by = person_field(null=True)
+    by_id: int | None
     at = models.DateTimeField()
     previous_hash = models.CharField(max_length=64, blank=True)
     hash = models.CharField(max_length=64, unique=True)
@@ -166,5 +177,5 @@ class AuditEntry(models.Model):
         ordering = ["pk"]
         verbose_name_plural = "audit entries"
 
-    def __str__(self):
+    def __str__(self) -> str:
         return self.verb

@@ -1,8 +1,17 @@
 """What comes in: the engine and its vehicle, and the unit itself."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 from django.db import models
 
 from shop.fields import between
+
+if TYPE_CHECKING:
+    from django.db.models.fields.related_descriptors import RelatedManager
+
+    from jobs.models.card import Job
 
 
 class Engine(models.Model):
@@ -44,15 +53,17 @@ class Engine(models.Model):
         "top speed (crank rpm)", null=True, blank=True, validators=between(500, 15000)
     )
 
+    jobs: RelatedManager[Job]
+
     class Meta:
         ordering = ["make", "model", "pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         name = f"{self.make} {self.model}".strip()
         return f"{name}, {self.displacement_cc} cc" if self.displacement_cc else name
 
     @property
-    def in_full(self):
+    def in_full(self) -> str:
         """The engine with what it is in and its year."""
         name = f"{self.vehicle}: {self}" if self.vehicle else str(self)
         return f"{name}, {self.year}" if self.year else name
@@ -80,8 +91,10 @@ class Unit(models.Model):
     connector_pins = models.PositiveSmallIntegerField(null=True, blank=True, validators=between(0, 12))
     capsule = models.CharField("vacuum capsule", max_length=60, blank=True)
 
+    jobs: RelatedManager[Job]
+
     class Meta:
         ordering = ["maker", "number", "pk"]
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.maker} {self.number}".strip()

@@ -3,19 +3,21 @@
 import hashlib
 import json
 import re
+from typing import Any, cast
 
+from django.db.models import Field
 from django.utils import timezone
 
-from jobs.models import AuditEntry
-from shop.models import Shop
+from jobs.models import AuditEntry, Job
+from shop.models import Person, Shop
 
 _WRITTEN_WHOLE = 1e16  # from here on a float has an exponent in JSON, and PostgreSQL writes it out
 _REPLACEMENT = "\ufffd"
 _UNKEPT = re.compile("[\0\ud800-\udfff]")  # NUL and half a surrogate pair
-MAX_IN_VERB = AuditEntry._meta.get_field("verb").max_length
+MAX_IN_VERB = cast(Field, AuditEntry._meta.get_field("verb")).max_length or 0
 
 
-def entry_hash(entry):
+def entry_hash(entry: AuditEntry) -> str:
     """SHA-256 over everything an entry says and the hash before it."""
     said = [
         entry.previous_hash,
@@ -28,7 +30,7 @@ def entry_hash(entry):
     return hashlib.sha256(json.dumps(said, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
 
 
-def as_kept(detail):
+def as_kept(detail: Any) -> Any:
     """What every database gives back of a detail; the hash is taken over this.
 
     A JSON column may turn minus zero into zero and 1e16 into the whole number, puts keys in its own order,
@@ -38,7 +40,7 @@ def as_kept(detail):
     return _kept(json.loads(json.dumps(detail, allow_nan=False)))
 
 
-def _kept(value):
+def _kept(value: Any) -> Any:
     if isinstance(value, dict):
         return {_kept(key): _kept(inner) for key, inner in value.items()}
     if isinstance(value, list):
@@ -50,7 +52,7 @@ def _kept(value):
     return value
 
 
-def record(verb, *, job=None, by=None, **detail):
+def record(verb: str, *, job: Job | None = None, by: Person | None = None, **detail: Any) -> AuditEntry:
     """Add an entry to the chain; call it inside the transaction that does what it tells.
 
     Locks the shop's row, so that two entries can't follow the same one. A verb longer than its column is a
@@ -68,7 +70,7 @@ def record(verb, *, job=None, by=None, **detail):
     return entry
 
 
-def broken_links():
+def broken_links() -> list[int]:
     """Keys of entries whose hash or link does not hold, in order."""
     broken, before = [], ""
     for entry in AuditEntry.objects.order_by("pk").iterator():

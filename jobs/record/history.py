@@ -1,11 +1,16 @@
 """The history of a card in plain words."""
 
+from collections.abc import Iterator
+from typing import Any
+
+from jobs.models import AuditEntry
+
 _LEFT_OUT = {"changes", "missing", "reason"}
 # What an entry is about follows its verb without a name of its own.
 _ABOUT = {"text": ": ", "point": ": ", "run": ": ", "to": " to "}
 
 
-def sentence(entry):
+def sentence(entry: AuditEntry) -> str:
     """What one entry says: who did what, to what, from what to what, and why."""
     detail = dict(entry.detail)
     about = next((name for name in _ABOUT if detail.get(name)), None)
@@ -21,13 +26,13 @@ def sentence(entry):
     return f"{said} ({'; '.join(parts)})" if parts else said
 
 
-def _told(detail):
+def _told(detail: dict[str, Any]) -> Iterator[tuple[str, Any]]:
     for name, value in detail.items():
         if name not in _LEFT_OUT and value not in ("", None, [], {}):
             yield name, value
 
 
-def _plain(value):
+def _plain(value: Any) -> str:
     if isinstance(value, list):
         return ", ".join(str(each) for each in value)
     if isinstance(value, dict):
@@ -35,7 +40,7 @@ def _plain(value):
     return str(value)
 
 
-def _change(label, before, after):
+def _change(label: str, before: Any, after: Any) -> str:
     if not before:
         return f"{label}: {after}"
     return f"{label}: {before} → {after or 'nothing'}"

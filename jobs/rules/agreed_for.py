@@ -3,12 +3,14 @@
 from dataclasses import replace
 
 from curves.judging import outcome
-from curves.rows.results import CurveWarning
+from curves.models import Build
+from curves.rows.results import CurveSummary, CurveWarning
+from jobs.models import Engine, Job
 
 UNKNOWN = "an engine that nobody wrote down"
 
 
-def engine_agreed_for(job, engine):
+def engine_agreed_for(job: Job, engine: Engine | None) -> str:
     """What the card keeps as its owner's ``engine`` takes the place of the one it was rebuilt for.
 
     An empty text where the engine is the same, or where nothing was agreed for the earlier one.
@@ -20,7 +22,7 @@ def engine_agreed_for(job, engine):
     return job.agreed_for or (job.engine.in_full if job.engine else UNKNOWN)
 
 
-def earlier_engine_words(job):
+def earlier_engine_words(job: Job) -> str:
     """That target and timing are another engine's, in words; empty where they are this one's."""
     if not job.agreed_for or job.engine is None:
         return ""
@@ -34,7 +36,7 @@ def earlier_engine_words(job):
     )
 
 
-def summary_of(job, build, margin_crank_rpm):
+def summary_of(job: Job, build: Build, margin_crank_rpm: float) -> CurveSummary:
     """What a card's runs come to on its engine, with what is said where they were made for another."""
     engine = job.engine
     found = outcome.summary(
@@ -47,7 +49,7 @@ def summary_of(job, build, margin_crank_rpm):
     return replace(found, warnings=(CurveWarning("engine", said), *found.warnings)) if said else found
 
 
-def _figures(engine):
+def _figures(engine: Engine | None) -> tuple:
     """All that an engine says of itself; nothing for none."""
     if engine is None:
         return ()

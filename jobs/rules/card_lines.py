@@ -1,12 +1,14 @@
 """What is written on cards line by line, of every kind in one query, however many cards."""
 
 from collections import defaultdict
+from collections.abc import Collection, Iterable
+from datetime import datetime
 from typing import NamedTuple
 
-from django.db.models import CharField, DateTimeField, F, FloatField, IntegerField, Value
+from django.db.models import CharField, DateTimeField, F, FloatField, IntegerField, QuerySet, Value
 from django.db.models.functions import Cast, Coalesce, NullIf
 
-from jobs.models import EstimateAnswer, Finding, Inspection, PartLine, Photo, RoadReport, Step
+from jobs.models import EstimateAnswer, Finding, Inspection, Job, PartLine, Photo, RoadReport, Step
 from jobs.rules.measured import Measured
 from shop.models import Person
 
@@ -19,7 +21,7 @@ class Line(NamedTuple):
     place: int
     pk: int
     text: str
-    at: object = None  # of a step: when it was done or put aside
+    at: datetime | None = None  # of a step: when it was done or put aside
     value: float | None = None  # as measured, or how many
     part_temp_c: float | None = None  # of an inspection: what was read beside the value
     start_kpa: float | None = None
@@ -33,9 +35,11 @@ class Line(NamedTuple):
     triggers: str = ""
 
     @property
-    def initials(self):
+    def initials(self) -> str:
         return Person(full_name=self.name).initials if self.name else ""
 
+
+Lines = dict[str, list[Line]]  # of one card, by kind
 
 _WHO = Coalesce(NullIf("by__full_name", Value("")), "by__username")  # as a person is named
 _NOTHING = {
@@ -82,11 +86,11 @@ WORDS = ("findings", "inspections", "parts", "photos", "reports", "answers")  # 
 RECORDED = ("steps", "inspections", "findings", "parts")  # what a sheet freezes of it
 
 
-def lines_of(jobs, kinds):
+def lines_of(jobs: Iterable[Job], kinds: Collection[str]) -> dict[int, Lines]:
     """The lines of these kinds on each of these cards: {card key: {kind: [Line, ...]}}, in one query."""
     keys = [job.pk for job in jobs]
     asked = [_asked(kind, keys) for kind in _KINDS if kind in kinds]
-    found = {key: defaultdict(list) for key in keys}
+    found: dict[int, Lines] = {key: defaultdict(list) for key in keys}
     for row in asked[0].union(*asked[1:], all=True) if keys else ():
         line = Line(*row)
         found[line.job][line.kind].append(line)
@@ -96,7 +100,7 @@ def lines_of(jobs, kinds):
     return found
 
 
-def _asked(kind, keys):
+def _asked(kind: str, keys: list[int]) -> QuerySet:
     """One kind of line as rows of the same columns as every other."""
     rows, own = _KINDS[kind]
     columns = {"kind": Value(kind), "job": F("job_id"), "pk": F("pk"), "text": F("text"), **_NOTHING, **own}

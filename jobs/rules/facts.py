@@ -1,6 +1,6 @@
 """What a card comes to in counts and costs: asked for in the query that fetches it."""
 
-from django.db.models import Count, Exists, IntegerField, OuterRef, Q, Subquery, Value
+from django.db.models import Count, Exists, IntegerField, OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.fields.json import KT
 from django.db.models.functions import Coalesce
 
@@ -16,7 +16,7 @@ CHANGES_NOTHING = (SIGNED, "ordered a paper", "tried a paper again", "built a pa
 _ASKED = Q(triggers="") | Q(triggers__contains=OuterRef("unit__trigger"))  # as ``inspection.applies``
 
 
-def with_facts(jobs):
+def with_facts(jobs: QuerySet[Job]) -> QuerySet[Job]:
     """Jobs with the counts and costs that ``missing`` and the folded lines of a card need, in one query."""
     answers = Inspection.objects.filter(job=OuterRef("pk"))
     unanswered = InspectionPoint.objects.filter(
@@ -40,7 +40,7 @@ def with_facts(jobs):
     )
 
 
-def _touched_since_signed():
+def _touched_since_signed() -> Exists:
     """Whether the record has an entry that may have changed what the curve sheet says, after the last time
     that one was signed: the signature under another paper says nothing of it."""
     curve_sheets = Sheet.objects.filter(job=OuterRef("job"), kind=Sheet.Kind.CURVE_SHEET)
@@ -50,7 +50,7 @@ def _touched_since_signed():
     return Exists(entries.filter(pk__gt=Subquery(last)))
 
 
-def _steps_of(name, steps):
+def _steps_of(name: str, steps: QuerySet[Step]) -> dict[str, Coalesce]:
     return {
         f"{name}_done": _count(steps.filter(at__isnull=False, aside="")),
         f"{name}_aside": _count(steps.exclude(aside="")),
@@ -58,19 +58,19 @@ def _steps_of(name, steps):
     }
 
 
-def _newest_curve_sheets():
+def _newest_curve_sheets() -> QuerySet[Sheet]:
     """The newest revision of each card: void or not, the ones before it hold no longer."""
     signed = Sheet.objects.signed().filter(kind=Sheet.Kind.CURVE_SHEET)
     later = signed.filter(job=OuterRef("job"), revision__gt=OuterRef("revision"))
     return signed.filter(~Exists(later))
 
 
-def _count(rows):
+def _count(rows: QuerySet) -> Coalesce:
     counted = rows.order_by().annotate(one=Value(1)).values("one").annotate(n=Count("pk")).values("n")
     return Coalesce(Subquery(counted, output_field=IntegerField()), 0)
 
 
-def facts_of(job):
+def facts_of(job: Job) -> Job:
     """A job with the counts of ``with_facts``: itself, if it was fetched with them."""
     if hasattr(job, "points_open"):
         return job

@@ -1,13 +1,14 @@
 """What a card must have before it goes on, and whether it may be written on at all."""
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from django.core.exceptions import PermissionDenied
 
 from curves.judging import outcome
 from curves.judging.proof import A_FINAL
+from curves.models import Build
 from jobs import stages
 from jobs.models import Ending, Job, Unit
 from jobs.rules import abrasive
@@ -15,25 +16,28 @@ from jobs.rules.agreement import agreement_of
 from jobs.rules.facts import facts_of
 from jobs.rules.revisions import OUTDATED, is_outdated
 from jobs.stages import Stage
+from shop.models import Person
 from shop.words import several
 
 
 class Counted(str):
-    """So many of something, in plain words."""
+    """So many of something, in plain words; ``things`` is how many."""
+
+    things: int
 
     @classmethod
-    def of(cls, count, noun, to):
+    def of(cls, count: int, noun: str, to: str) -> "Counted":
         need = cls(f"{several(count, noun)} {to}")
         need.things = count
         return need
 
 
-def how_many(missing):
+def how_many(missing: Iterable[str]) -> int:
     """How many things are missing: twenty points to answer are twenty."""
     return sum(getattr(need, "things", 1) for need in missing)
 
 
-def digest_of(missing):
+def digest_of(missing: Sequence[str]) -> str:
     """A short word for what is missing, the same as long as that is: a page sends what it showed."""
     return hashlib.sha256("\n".join(missing).encode()).hexdigest()[:16] if missing else ""
 
@@ -42,12 +46,12 @@ class Closed(PermissionDenied):
     """A closed card takes no more writing."""
 
 
-def require_open(job):
+def require_open(job: Job) -> None:
     if job.is_closed:
         raise Closed(f"{job} was closed: {job.ended_as.lower()}. Reopen it as a new job to go on.")
 
 
-def lock_open_card(job):
+def lock_open_card(job: Job) -> Job:
     """The card as it now stands, kept from other writers until the transaction ends, if it may be written on.
 
     What a view fetched may have been closed meanwhile.
@@ -57,7 +61,7 @@ def lock_open_card(job):
     return now
 
 
-def held_with_unit(job):
+def held_with_unit(job: Job) -> Job:
     """A card as it now stands, open or closed, its unit and it kept from other writers.
 
     No other card of the unit is opened or given away meanwhile.
@@ -66,7 +70,7 @@ def held_with_unit(job):
     return Job.objects.select_for_update(no_key=True).get(pk=job.pk)
 
 
-def lock_open_card_at_its_ratio(job):
+def lock_open_card_at_its_ratio(job: Job) -> Job:
     """The same for what was checked at the drive of the build as the view fetched it."""
     now = lock_open_card(job)
     if now.build.crank_per_shaft != job.build.crank_per_shaft:
@@ -74,24 +78,24 @@ def lock_open_card_at_its_ratio(job):
     return now
 
 
-def require_closed(job):
+def require_closed(job: Job) -> None:
     """What follows a hand-back waits for it."""
     if not job.is_closed:
         raise PermissionDenied(f"{job} was not handed back yet: do that first.")
 
 
-def require_rebuilt(job):
+def require_rebuilt(job: Job) -> None:
     """What was not rebuilt is given to nobody as rebuilt."""
     if job.ending:
         raise PermissionDenied(f"{job} was not rebuilt: {job.ended_as.lower()}.")
 
 
-def require_practice(job):
+def require_practice(job: Job) -> None:
     if not job.is_practice:
         raise PermissionDenied(f"{job} is a real one: the practice bench does nothing to it.")
 
 
-def refuse_practice(job):
+def refuse_practice(job: Job) -> None:
     """An invented unit is given to nobody, and comes back from no road."""
     if job.is_practice:
         raise PermissionDenied("This is a practice unit: it does not leave the bench. Open another to go on.")
@@ -100,7 +104,7 @@ def refuse_practice(job):
 TO_END = {Ending.RETURNED: "hand_back", Ending.KEPT: "write_off", Ending.SCRAPPED: "write_off"}
 
 
-def endings_for(job, person):
+def endings_for(job: Job, person: Person) -> list[Ending]:
     """The ways in which this person may close this card without the repair; none if closed or practice."""
     if job.is_closed or job.is_practice:
         return []
@@ -108,7 +112,7 @@ def endings_for(job, person):
     return [ending for ending in mine if not (job.is_stock and ending == Ending.RETURNED)]
 
 
-def require_an_ending(job, person):
+def require_an_ending(job: Job, person: Person) -> None:
     """Whoever may end a card in no way is told why, before anything is written."""
     if not endings_for(job, person):
         raise PermissionDenied(
@@ -117,7 +121,7 @@ def require_an_ending(job, person):
         )
 
 
-def missing(job):
+def missing(job: Job) -> list[str]:
     """What the next stage, or closing, needs and this card hasn't got, in plain words."""
     if job.is_closed:
         return []
@@ -126,11 +130,12 @@ def missing(job):
     return lacks + agreement_of(job).needs
 
 
-def verdicts_of(job):
+def verdicts_of(job: Job) -> outcome.Verdicts:
     """Whether the springs are found, and what the final run is; worked out once for each fetched card."""
-    if not hasattr(job, "verdicts"):
-        job.verdicts = outcome.verdicts(job.build, cylinders=job.cylinders)
-    return job.verdicts
+    kept = vars(job)
+    if "verdicts" not in kept:
+        kept["verdicts"] = outcome.verdicts(job.build, cylinders=job.cylinders)
+    return kept["verdicts"]
 
 
 @dataclass(frozen=True)
@@ -152,47 +157,47 @@ class Lack(str):
     need = None
 
     @classmethod
-    def of(cls, said, need):
+    def of(cls, said: str, need: "Need") -> "Lack":
         lack = cls(said)
         lack.things, lack.need = getattr(said, "things", 1), need
         return lack
 
 
-def _unit(job):
+def _unit(job: Job) -> list[str]:
     # The unit and its owner are asked for when a card is opened; only the engine may still be open.
     return [] if job.unit_id else ["a unit"]
 
 
-def _points(job):
+def _points(job: Job) -> list[str]:
     return [Counted.of(job.points_open, "inspection point", "to answer")] if job.points_open else []
 
 
-def _cleaning(job):
+def _cleaning(job: Job) -> list[str]:
     if job.cleaning_open:
         return [Counted.of(job.cleaning_open, "cleaning step", "to do")]
     return [] if job.cleaning_done or job.cleaning_aside else ["a cleaning step done or put aside"]
 
 
-def _abrasive(job):
+def _abrasive(job: Job) -> list[str]:
     return [abrasive.SIGN_OFF] if abrasive.is_left_open(job) else []
 
 
-def _trial(job):
+def _trial(job: Job) -> list[str]:
     return list(verdicts_of(job).springs.lacks)
 
 
-def _final(job):
+def _final(job: Job) -> list[str]:
     final = verdicts_of(job).final
     if final is not None:
         return list(final.lacks)
     return [*([] if has_band(job.build) else ["a target"]), A_FINAL]
 
 
-def _assembly(job):
+def _assembly(job: Job) -> list[str]:
     return [Counted.of(job.assembly_open, "assembly step", "to do")] if job.assembly_open else []
 
 
-def _sheet(job):
+def _sheet(job: Job) -> list[str]:
     if not job.sheets_that_hold:
         return ["a signed curve sheet"]
     # What the card says by now is read only where the record has a later entry.
@@ -220,13 +225,13 @@ NEEDS = {
 }
 
 
-def asked_at(stage):
+def asked_at(stage: str) -> list[Need]:
     """The needs that are asked for at a stage: its own, then those of the stages before, latest first."""
     reached = stages.ORDER[: stages.place(stage) + 1]
     needs = [need for past in reversed(reached) for need in NEEDS[past]]
     return [need for need in needs if stages.place(need.until) >= stages.place(stage)]
 
 
-def has_band(build):
+def has_band(build: Build) -> bool:
     target = getattr(build, "target", None)
     return target is not None and bool(target.points.all())

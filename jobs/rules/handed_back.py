@@ -2,9 +2,9 @@
 
 from dataclasses import dataclass
 
-from django.db.models import OuterRef, Subquery
+from django.db.models import OuterRef, QuerySet, Subquery
 
-from jobs.models import AuditEntry
+from jobs.models import AuditEntry, Job
 
 HANDED_BACK = "handed the unit back"
 
@@ -17,13 +17,13 @@ class Without:
     reason: str = ""
 
 
-def with_hand_back(jobs):
+def with_hand_back(jobs: QuerySet[Job]) -> QuerySet[Job]:
     """Cards with what the record says of their hand-back, in the query that fetches them."""
     handed = AuditEntry.objects.filter(job=OuterRef("pk"), verb=HANDED_BACK).order_by("-pk")
     return jobs.annotate(handed_back=Subquery(handed.values("detail")[:1]))
 
 
-def handed_back_without(job):
+def handed_back_without(job: Job) -> Without:
     """What a card was handed back without; empty of any other. One query, unless it came with it."""
     if not job.is_closed or job.ending:
         return Without()

@@ -4,20 +4,21 @@ A winding's resistance is held against its limit at 20 °C; how a capsule holds 
 start, what is left of it and after how long, and its value is what it loses in a minute.
 """
 
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from curves.judging import leaks, windings
+from curves.judging.leaks import Leak
 from jobs.models import InspectionPoint
 
-BESIDE = {
+BESIDE: dict[str, tuple[str, ...]] = {
     InspectionPoint.MeasuredAs.WINDING: ("part_temp_c",),
     InspectionPoint.MeasuredAs.LEAK: ("start_kpa", "held_s", "left_kpa"),
 }
-LIMITS_HOLD = {
+LIMITS_HOLD: dict[str, str] = {
     InspectionPoint.MeasuredAs.WINDING: f" at {windings.LIMITS_C:g} °C",
     InspectionPoint.MeasuredAs.LEAK: " in a minute",
 }
-UNITS = {
+UNITS: dict[str, tuple[str, ...]] = {
     InspectionPoint.MeasuredAs.WINDING: ("ohm", "kilohm"),
     InspectionPoint.MeasuredAs.LEAK: ("kPa",),
 }
@@ -27,6 +28,21 @@ NAMES = {
     "held_s": "how long it was held",
     "left_kpa": "the vacuum left",
 }
+
+
+class Answered(Protocol):
+    """An answer to a point, or a line of one."""
+
+    @property
+    def value(self) -> float | None: ...
+    @property
+    def part_temp_c(self) -> float | None: ...
+    @property
+    def start_kpa(self) -> float | None: ...
+    @property
+    def held_s(self) -> float | None: ...
+    @property
+    def left_kpa(self) -> float | None: ...
 
 
 class Measured(NamedTuple):
@@ -39,23 +55,23 @@ class Measured(NamedTuple):
     left_kpa: float | None = None
 
     @classmethod
-    def of(cls, answer):
+    def of(cls, answer: Answered) -> "Measured":
         """As an answer has it, or a line of one."""
         return cls(*(getattr(answer, name) for name in cls._fields))
 
     @property
-    def leak(self):
+    def leak(self) -> Leak | None:
         """How a capsule holds by the three readings; None without them."""
         three = self.start_kpa, self.held_s, self.left_kpa
         return None if None in three or leaks.impossible(*three) else leaks.leak_of(*three)
 
 
-def beside(point):
+def beside(point: InspectionPoint) -> tuple[str, ...]:
     """The names of what is read at a point beside its value."""
     return BESIDE.get(point.measured_as, ())
 
 
-def problems(point, measured):
+def problems(point: InspectionPoint, measured: Measured) -> dict[str, str]:
     """What is missing or can't be of what was read at a point: {name: words}."""
     asked = beside(point)
     if all(getattr(measured, name) is None for name in asked):
@@ -67,7 +83,7 @@ def problems(point, measured):
     return leaks.impossible(*(getattr(measured, name) for name in asked)) if is_leak else {}
 
 
-def settled(point, measured):
+def settled(point: InspectionPoint, measured: Measured) -> Measured:
     """With the value that follows from what was read beside it; nothing is missing or impossible."""
     kept = {name: getattr(measured, name) for name in beside(point)}
     measured = Measured(measured.value, **kept)
@@ -75,20 +91,20 @@ def settled(point, measured):
     return measured._replace(value=leak.lost_kpa) if leak else measured
 
 
-def judged_value(point, measured):
+def judged_value(point: InspectionPoint, measured: Measured) -> float | None:
     """The value that is held against the point's limit."""
     if point.measured_as == InspectionPoint.MeasuredAs.WINDING and None not in measured[:2]:
         return windings.at_20(measured.value, measured.part_temp_c)
     return measured.value
 
 
-def judged_words(point, measured):
+def judged_words(point: InspectionPoint, measured: Measured) -> str:
     """The same without a tail of zeros; an empty text for none."""
     value = judged_value(point, measured)
     return "" if value is None else f"{value:.10g}".replace("-", "−")
 
 
-def unusual(point, measured):
+def unusual(point: InspectionPoint, measured: Measured) -> str:
     """What is unusual about what was read beside the value, in words; empty while nothing is."""
     if point.measured_as == InspectionPoint.MeasuredAs.WINDING and measured.part_temp_c is not None:
         return windings.unusual(measured.part_temp_c)
@@ -96,7 +112,7 @@ def unusual(point, measured):
     return leaks.unusual(measured.start_kpa, leak, point.high) if leak else ""
 
 
-def said_beside(point, measured):
+def said_beside(point: InspectionPoint, measured: Measured) -> str:
     """What was read beside the value and what follows from it, in words; empty where nothing was measured."""
     if measured.value is None:
         return ""

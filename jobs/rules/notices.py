@@ -1,12 +1,16 @@
 """What is unusual about a card: accepted as it was written, and said beside it."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 
 from django.utils import timezone
 
+from jobs.models import Job
 from jobs.rules.agreed_for import earlier_engine_words
 from jobs.rules.agreement import agreement_of
 from shop.amounts import FRAME
+from shop.models import Shop
 
 HIGH_COMPRESSION = 12.5  # common practice, no source: above it hardly any road engine with a distributor
 LOW_COMPRESSION = 5
@@ -23,17 +27,17 @@ class Notice:
     text: str
 
 
-def notices(job, shop):
+def notices(job: Job, shop: Shop) -> list[Notice]:
     """Everything unusual that is written on a card; amounts are in the currency of the shop."""
     return [*_agreed(job), *_money(job, shop), *_engine(job), *_earlier(job)]
 
 
-def _earlier(job):
+def _earlier(job: Job) -> Iterator[Notice]:
     if said := earlier_engine_words(job):
         yield Notice("setting", "earlier-engine", said)
 
 
-def _agreed(job):
+def _agreed(job: Job) -> Iterator[Notice]:
     opened = timezone.localdate(job.opened_at)
     if job.promised_on and job.promised_on < opened:
         yield Notice(
@@ -43,7 +47,7 @@ def _agreed(job):
         )
 
 
-def _money(job, shop):
+def _money(job: Job, shop: Shop) -> Iterator[Notice]:
     stands = agreement_of(job)
     if stands.awaits_answer and stands.is_estimate_over_limit:
         section = "agreed" if job.revised_estimate is None else "answer"
@@ -65,11 +69,11 @@ def _money(job, shop):
         yield Notice("answer", "declined", text)
 
 
-def _in(shop, amount):
-    return f"{amount:.2f} {shop.currency}"
+def _in(shop: Shop, amount: Decimal | None) -> str:
+    return "" if amount is None else f"{amount:.2f} {shop.currency}"
 
 
-def _engine(job):
+def _engine(job: Job) -> Iterator[Notice]:
     engine = job.engine
     if engine is None:
         return

@@ -4,10 +4,13 @@ The limits are common practice without a source; a shop replaces them with its o
 """
 
 from curves.judging import travel
+from curves.models import Build
 from curves.readings import limits
-from jobs.models import Inspection, InspectionPoint, Step
+from jobs.models import Inspection, InspectionPoint, Job, Step
 from jobs.models.things import Unit
 from jobs.rules import measured as reading
+from jobs.rules.card_lines import Line
+from jobs.rules.measured import Measured
 from jobs.stages import Stage
 
 _POINTS = Unit.Trigger.POINTS.value
@@ -120,7 +123,7 @@ CAUTIONS = {
 }
 
 
-def seed_points(using="default"):
+def seed_points(using: str = "default") -> None:
     """Fill an empty inspection list with the defaults; a list that a shop has touched stays as it is."""
     points = InspectionPoint.objects.using(using)
     if points.exists():
@@ -143,7 +146,7 @@ def seed_points(using="default"):
     )
 
 
-def possible(point, cylinders=None):
+def possible(point: InspectionPoint, cylinders: int | None = None) -> tuple[float, float]:
     """From where to where a value of this point can go: the shop's own range, or what its unit allows."""
     low, high = _POSSIBLE_IN.get(point.unit, _ANYTHING)
     low = low if point.possible_low is None else point.possible_low
@@ -152,7 +155,7 @@ def possible(point, cylinders=None):
     return low, min(high, apart) if apart else high
 
 
-def impossible(point, value, cylinders=None):
+def impossible(point: InspectionPoint, value: float | None, cylinders: int | None = None) -> str:
     """Why a value can't be one of this point, in words; empty where it can."""
     low, high = possible(point, cylinders)
     if value is None or low <= value <= high:
@@ -163,12 +166,12 @@ def impossible(point, value, cylinders=None):
     return said.replace("-", "−")
 
 
-def inspected_travel(point, value, build):
+def inspected_travel(point: InspectionPoint, value: float | None, build: Build) -> float | None:
     """The travel that was measured at a point [distributor degrees]; None at any other point."""
     return travel.inspected_deg(build, value, point.unit) if point.key == TRAVEL else None
 
 
-def unusual(point, measured, build):
+def unusual(point: InspectionPoint, measured: Measured, build: Build | None) -> str:
     """What is unusual about what was measured, beside its limit, in words; empty while nothing is."""
     beside = reading.unusual(point, measured)
     if beside or build is None:
@@ -176,18 +179,18 @@ def unusual(point, measured, build):
     return travel.apart_on(build, inspected_travel(point, measured.value, build))
 
 
-def applies(point, unit):
+def applies(point: InspectionPoint | Step | Line, unit: Unit) -> bool:
     """Whether a point or a step is asked of this unit; of a unit whose trigger nobody knows, all are."""
     return not point.triggers or unit.trigger in point.triggers
 
 
-def triggers_of(point):
+def triggers_of(point: InspectionPoint) -> str:
     """The triggers a point is asked for, in words."""
     keys = [key for key in point.triggers.split(",") if key]
-    return ", ".join(str(Unit.Trigger(key).label) for key in keys) or "all"
+    return ", ".join(Unit.Trigger(key).label for key in keys) or "all"
 
 
-def limit_of(point):
+def limit_of(point: InspectionPoint) -> str:
     """A point's limits in words, with where they come from; an empty text for none."""
     low, high, unit = point.low, point.high, point.unit
     if low is None and high is None:
@@ -202,7 +205,9 @@ def limit_of(point):
     return f"{said}, {point.limit_source}" if point.limit_source else said
 
 
-def proposed_verdict(point, measured, build=None):
+def proposed_verdict(
+    point: InspectionPoint, measured: Measured, build: Build | None = None
+) -> Inspection.Verdict | None:
     """What the limit says about what was measured: good or replace, or None where there is no limit.
 
     None too for a value within it that is unusual, or unusual on this build: nobody but a person calls that
@@ -218,7 +223,7 @@ def proposed_verdict(point, measured, build=None):
     return None if unusual(point, measured, build) else Inspection.Verdict.GOOD
 
 
-def new_steps(job):
+def new_steps(job: Job) -> list[Step]:
     """The default steps of a new card, not saved."""
     return [
         Step(

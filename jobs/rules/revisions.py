@@ -1,6 +1,9 @@
 """How signed sheets stand: current, superseded or void, and whether the card says something else by now."""
 
-from jobs.models import Sheet
+from collections.abc import Collection
+
+from curves.models import Build
+from jobs.models import Job, Sheet
 from jobs.rules.card_lines import RECORDED, lines_of
 from jobs.rules.handed_back import handed_back_without
 from jobs.rules.recorded import recorded_sha256
@@ -9,7 +12,7 @@ SHELF = "Shop stock"
 OUTDATED = "a curve sheet signed since the card was changed"  # the record keeps these words
 
 
-def revisions(job):
+def revisions(job: Job) -> list[Sheet]:
     """The signed sheets of a card, newest first, each with ``standing``: current, former, superseded or void.
 
     A former one names an owner that the unit has no longer.
@@ -28,7 +31,7 @@ def revisions(job):
     return signed
 
 
-def _standing(sheet):
+def _standing(sheet: Sheet) -> str:
     if hasattr(sheet, "void"):
         return "void"
     if sheet.superseded_by:
@@ -36,7 +39,7 @@ def _standing(sheet):
     return "former" if names_another_owner(sheet) else "current"
 
 
-def names_another_owner(sheet):
+def names_another_owner(sheet: Sheet) -> bool:
     """Whether the unit is somebody else's by now; without a key, as of old, only the shelf tells."""
     said, owner = sheet.content, sheet.job.customer_id
     if "owner_key" in said:
@@ -44,7 +47,7 @@ def names_another_owner(sheet):
     return said.get("owner") == SHELF and owner is not None
 
 
-def changed_since(sheet, said):
+def changed_since(sheet: Sheet, said: str) -> bool:
     """Whether the card, whose hash is ``said``, says something else than when this sheet was signed.
 
     A closed card takes no writing but of its owner: what differs else is a name kept elsewhere, or was
@@ -57,14 +60,15 @@ def changed_since(sheet, said):
     return sheet.content["recorded_sha256"] != said
 
 
-def _was_outdated(sheet):
+def _was_outdated(sheet: Sheet) -> bool:
     """Whether a closed card was handed back in want of a newer sheet than this one."""
-    if sheet.kind != Sheet.Kind.CURVE_SHEET or sheet.signed_at > sheet.job.closed_at:
+    signed, closed = sheet.signed_at, sheet.job.closed_at
+    if sheet.kind != Sheet.Kind.CURVE_SHEET or signed is None or closed is None or signed > closed:
         return False
     return OUTDATED in handed_back_without(sheet.job).missing
 
 
-def is_outdated(job):
+def is_outdated(job: Job) -> bool:
     """Whether the curve sheet that holds was signed for what the card said before a later change.
 
     Worked out once for each fetched card, in two queries where its curves were fetched with it.
@@ -74,7 +78,7 @@ def is_outdated(job):
     return job.outdated
 
 
-def look_outdated(jobs):
+def look_outdated(jobs: Collection[Job]) -> None:
     """Work it out for all of these cards, in the same two queries."""
     holding = _curve_sheets_that_hold(jobs)
     lines = lines_of([job for job in jobs if job.pk in holding], RECORDED)
@@ -83,13 +87,13 @@ def look_outdated(jobs):
         job.outdated = bool(sheet) and changed_since(sheet, recorded_sha256(job, _read(job), lines[job.pk]))
 
 
-def _curve_sheets_that_hold(jobs):
+def _curve_sheets_that_hold(jobs: Collection[Job]) -> dict[int, Sheet]:
     """The newest curve sheet of each of these cards that has one which is not void: {card key: sheet}."""
     signed = Sheet.objects.signed().filter(job__in=jobs, kind=Sheet.Kind.CURVE_SHEET)
     newest = {sheet.job_id: sheet for sheet in signed.select_related("void", "job").order_by("revision")}
     return {key: sheet for key, sheet in newest.items() if not hasattr(sheet, "void")}
 
 
-def _read(job):
+def _read(job: Job) -> Build | None:
     """The build as it came with the card, or None where its curves were not fetched."""
     return job.build if "runs" in getattr(job.build, "_prefetched_objects_cache", ()) else None
