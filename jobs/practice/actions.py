@@ -1,6 +1,7 @@
 """Practice cards: an invented unit with its drawer and its band, and what hands do to it beside the bench."""
 
 import secrets
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -10,22 +11,24 @@ from curves.practice import bench
 from curves.rows import actions as build_actions
 from curves.springs import load_tests
 from jobs.intake.opening import open_job
-from jobs.models import Engine, Inspection, Step, Unit
+from jobs.models import Engine, Inspection, Job, Step, Unit
 from jobs.moves.actions import move_stage
 from jobs.queries import inspection_of
 from jobs.record.noting import note
 from jobs.rules.guards import lock_open_card, require_practice
 from jobs.stages import Stage
 from jobs.teardown.steps import put_aside
+from shop.models import Person
 from shop.rights import require
 from shop.versions import save_versioned
 
 MAX_SEED = 1_000_000
+BY_HAND = "Take out of its load test what was typed in by hand, then weigh it again."
 CLEAN = "A practice unit comes taken apart and clean"
 
 
 @transaction.atomic
-def open_practice(*, by, seed=None):
+def open_practice(*, by: Person, seed: int | None = None) -> Job:
     """Invent a unit from a seed and open its card at the spring trials, ready for its as-received run."""
     require(by, "edit_curve")
     seed = secrets.randbelow(MAX_SEED) if seed is None else seed
@@ -48,7 +51,7 @@ def open_practice(*, by, seed=None):
     return job
 
 
-def _take_apart_and_clean(job, by):
+def _take_apart_and_clean(job: Job, by: Person) -> None:
     """Answer what the stages before the bench ask of any unit: nothing to look at, and nothing to clean.
 
     The stages behind the bench are for the person to work through.
@@ -64,7 +67,7 @@ def _take_apart_and_clean(job, by):
 
 
 @transaction.atomic
-def measure_head(job, *, by):
+def measure_head(job: Job, *, by: Person) -> dict[str, Any]:
     """Put calipers to the head and write down what they say."""
     build = _held(job, by)
     values = bench.measure_head(build)
@@ -74,7 +77,7 @@ def measure_head(job, *, by):
 
 
 @transaction.atomic
-def set_stop(job, travel_deg, *, by):
+def set_stop(job: Job, travel_deg: float, *, by: Person) -> float:
     """Set the stop to a travel [distributor deg], as near as a hand does, and measure where it stands."""
     build = _held(job, by)
     try:
@@ -89,8 +92,11 @@ def set_stop(job, travel_deg, *, by):
 
 
 @transaction.atomic
-def weigh_spring(job, spring, *, by):
-    """Put a spring of the practice drawer on the tester: its pairs are kept, its figures follow from them."""
+def weigh_spring(job: Job, spring: Spring, *, by: Person) -> None:
+    """Put a spring of the practice drawer on the tester: its pairs are kept, its figures follow from them.
+
+    ValidationError, and nothing kept, where with the pairs that stand there already no spring comes of it.
+    """
     build = _held(job, by)
     require(by, "edit_drawer")
     times = spring.load_tests.count() // len(bench.TESTER_STEPS_MM)
@@ -98,14 +104,17 @@ def weigh_spring(job, spring, *, by):
         LoadTest(spring=spring, length_mm=length, load=load, by=by)
         for length, load in bench.weigh(build, spring, times)
     )
-    found = load_tests.fitted(*reversed(load_tests.typed_of(spring)))
+    unit, pairs = load_tests.typed_of(spring)
+    found = load_tests.fitted(pairs, unit)
+    if found is None or found.test is None:
+        raise ValidationError(f"{found.refused} {BY_HAND}" if found else BY_HAND)
     values = load_tests.figures_of(found.test) | load_tests.weighed_now(by)
     build_actions.save_spring(spring, values, by=by, version=spring.version)
     note("weighed a spring", job, by, spring=str(spring))
 
 
 @transaction.atomic
-def give_up(job, *, by):
+def give_up(job: Job, *, by: Person) -> None:
     """End the practice to look inside: from then on the unit takes no more runs."""
     build = _held(job, by)
     build.locked = True
@@ -113,7 +122,7 @@ def give_up(job, *, by):
     note("looked inside the practice unit", job, by)
 
 
-def _held(job, by):
+def _held(job: Job, by: Person) -> Build:
     """The build of an open practice card, held against other writers until the transaction ends."""
     require(by, "edit_curve")
     require_practice(job)

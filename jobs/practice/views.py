@@ -144,8 +144,11 @@ def practice_stop(request, number):
 def practice_weigh(request, number, pk):
     job = _practice(request, number)
     spring = get_object_or_404(queries.drawer(job.build), pk=pk)
-    actions.weigh_spring(job, spring, by=request.user)
-    notes.leave(request, f"{spring} is weighed: {spring.rate_n_per_mm:.3f} N/mm.")
+    try:
+        actions.weigh_spring(job, spring, by=request.user)
+        notes.leave(request, f"{spring} is weighed: {spring.rate_n_per_mm:.3f} N/mm.")
+    except ValidationError as refusal:
+        notes.leave(request, f"{spring} is not weighed. {' '.join(refusal.messages)}")
     return go(request, _place(job, "springs"))
 
 

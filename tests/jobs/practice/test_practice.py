@@ -6,7 +6,7 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.urls import reverse
 
-from curves.models import HeadType, Run, Spring
+from curves.models import HeadType, LoadTest, Run, Spring
 from curves.practice import bench
 from curves.rows import actions as build_actions
 from curves.rows import queries
@@ -34,6 +34,22 @@ def test_card_stands_at_the_spring_trials_with_all_it_needs(job):
     assert [run.kind for run in job.build.runs.all()] == ["as_received"]
     assert job.build.target.points.count() >= 3
     assert queries.drawer(job.build).count() == 28
+
+
+def test_spring_with_a_senseless_pair_typed_by_hand_is_not_weighed(job, person, client_as):
+    spring = queries.drawer(job.build).first()
+    LoadTest.objects.create(
+        spring=spring, length_mm=3, load=5, by=person
+    )  # shorter than unloaded, and pulling
+    client = client_as("technician")
+    answer = client.post(reverse("practice_weigh", args=[job.number, spring.pk]), follow=True)
+    said = f"{spring} is not weighed. "
+    assert answer.status_code == 200
+    assert said in answer.content.decode()
+    assert actions.BY_HAND in answer.content.decode()
+    assert spring.load_tests.count() == 1
+    spring.refresh_from_db()
+    assert spring.source != Spring.Source.WEIGHED
 
 
 def test_same_number_invents_the_same_unit(job, person):
