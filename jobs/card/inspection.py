@@ -106,7 +106,7 @@ def take_travel(request, number):
     try:
         said = travel.taken_words(travel.take_travel(shown.job, by=request.user, **seen))
     except ValidationError as error:
-        said = error.message
+        said = str(error.message)
     notes.leave(request, said)
     return redirect(shown.head_address)
 

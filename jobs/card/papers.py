@@ -1,7 +1,10 @@
 """A card's papers: drafts, signed revisions, their PDFs, and the page a sheet's QR leads to."""
 
+from typing import Any, cast
+
 from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import ValidationError
+from django.forms import ChoiceField
 from django.http import FileResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -32,7 +35,7 @@ PARTS = {
 }
 
 
-def paper_context(job, person, *, draft_form=None, sign_form=None, seen=None):
+def paper_context(job, person, *, draft_form=None, sign_form=None, seen=None) -> dict[str, Any]:
     """What the paper section of a card shows: two queries, and no curve is computed.
 
     ``seen`` is the hash of the card as the page has it already, by default as it stands now.
@@ -46,7 +49,8 @@ def paper_context(job, person, *, draft_form=None, sign_form=None, seen=None):
     size = {"paper": Shop.current().paper}
     signable = signing.awaited(job) if job.is_closed else list(Sheet.SIGNABLE)
     sign_form = sign_form or SignForm(initial=size | {"seen": seen or said})
-    sign_form.fields["kind"].choices = [(kind, Sheet.Kind(kind).label) for kind in signable]
+    kinds_field = cast(ChoiceField, sign_form.fields["kind"])
+    kinds_field.choices = [(kind, Sheet.Kind(kind).label) for kind in signable]
     return {
         "job": job,
         "drafts": drafts,
@@ -147,7 +151,8 @@ def void_sheet(request, number, pk):
     """Call a signed sheet back."""
     job = card_for(request.user, number)
     require(request.user, "sign_sheet")
-    sheet = get_object_or_404(job.sheets.signed(), pk=pk)
+    signed = job.sheets.signed()  # pyrefly: ignore [missing-attribute]  # the manager has the queryset's methods
+    sheet = get_object_or_404(signed, pk=pk)
     form = VoidForm(request.POST)
     if not form.is_valid():
         return _papers(request, job, status=422, void_form=form, void_sheet=sheet)

@@ -1,6 +1,9 @@
 """The steps of cleaning and assembly, and the sign-off after blasting."""
 
+from typing import cast
+
 from django.core.exceptions import ValidationError
+from django.db.models import Field
 from django.http import Http404
 from django.views.decorators.http import require_POST
 
@@ -13,7 +16,7 @@ from jobs.teardown.forms import StepForm
 from shop.rights import require
 
 _TICKS = {"do": steps.do_step, "undo": steps.undo_step, "aside": steps.put_aside}
-MAX_WHY = Step._meta.get_field("aside").max_length
+MAX_WHY = cast(Field, Step._meta.get_field("aside")).max_length
 _ABRASIVE = {
     "blasted": lambda job, by: steps.say_blasted(job, blasted=True, by=by),
     "not-blasted": lambda job, by: steps.say_blasted(job, blasted=False, by=by),

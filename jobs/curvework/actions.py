@@ -1,8 +1,12 @@
 """Curve work on a card: the build's own actions, with the card open and an entry in its history."""
 
+from collections.abc import Sequence
+from typing import Any
+from uuid import UUID
+
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
-from django.db.models import Subquery
+from django.db.models import Model, Subquery
 from django.db.models.functions import Coalesce
 
 from curves.models import Frame, Run
@@ -15,10 +19,11 @@ from jobs.record import audit
 from jobs.record.noting import note
 from jobs.rules.facts import SIGNED
 from jobs.rules.guards import lock_open_card, lock_open_card_at_its_ratio
+from shop.models import Person
 
 
 @transaction.atomic
-def add_run(job, values, readings, *, by):
+def add_run(job: Job, values: dict[str, Any], readings: Sequence, *, by: Person) -> Run:
     lock_open_card_at_its_ratio(job)
     run = build_actions.add_run(job.build, values, readings, by=by)
     settle_lines(job, by=by)
@@ -28,7 +33,16 @@ def add_run(job, values, readings, *, by):
 
 
 @transaction.atomic
-def change_run(job, run, values, readings, *, by, version, typed_in=None):
+def change_run(
+    job: Job,
+    run: Run,
+    values: dict[str, Any],
+    readings: Sequence,
+    *,
+    by: Person,
+    version: int,
+    typed_in: str | None = None,
+) -> None:
     before = Run.objects.values_list("frame", flat=True).get(pk=run.pk)
     lock_open_card_at_its_ratio(job)
     build_actions.change_run(run, values, readings, by=by, version=version, typed_in=typed_in)
@@ -41,7 +55,16 @@ def change_run(job, run, values, readings, *, by, version, typed_in=None):
 
 
 @transaction.atomic
-def put_reading(job, run, kind, key, values, *, by, version=None):
+def put_reading(
+    job: Job,
+    run: Run,
+    kind: str,
+    key: UUID,
+    values: dict[str, Any],
+    *,
+    by: Person,
+    version: int | None = None,
+) -> Model:
     """Write one reading as it comes in from the bench.
 
     The history gets one entry for each run and person that read it, and one for each correction.
@@ -57,7 +80,9 @@ def put_reading(job, run, kind, key, values, *, by, version=None):
 
 
 @transaction.atomic
-def take_back_reading(job, run, kind, key, *, by, version=None):
+def take_back_reading(
+    job: Job, run: Run, kind: str, key: UUID, *, by: Person, version: int | None = None
+) -> Model | None:
     """Take one reading back; it stays in the history."""
     lock_open_card(job)
     row = build_actions.take_back(run, kind, key, by=by, version=version)
@@ -66,7 +91,7 @@ def take_back_reading(job, run, kind, key, *, by, version=None):
     return row
 
 
-def _note_once(verb, job, by, run):
+def _note_once(verb: str, job: Job, by: Person, run: Run) -> None:
     said = AuditEntry.objects.filter(job=job, verb=verb, by=by, detail__run=str(run))
     signed = AuditEntry.objects.filter(job=job, verb=SIGNED).order_by("-pk").values("pk")[:1]
     # Read after a signature, it is said again: the sheet no longer says what the card says.
@@ -79,7 +104,7 @@ class WasRead(PermissionDenied):
 
 
 @transaction.atomic
-def take_off_run(job, run, *, by, removed, only_unread=False):
+def take_off_run(job: Job, run: Run, *, by: Person, removed: bool, only_unread: bool = False) -> None:
     """Take a run off or put it back; with ``only_unread`` WasRead is raised where anything was read in it."""
     lock_open_card(job)
     if only_unread and holds_readings(run):
@@ -90,7 +115,14 @@ def take_off_run(job, run, *, by, removed, only_unread=False):
 
 
 @transaction.atomic
-def save_target(job, values, points, *, by, version):
+def save_target(
+    job: Job,
+    values: dict[str, Any],
+    points: Sequence[tuple[float, float, float]],
+    *,
+    by: Person,
+    version: int,
+) -> None:
     lock_open_card_at_its_ratio(job)
     build_actions.save_target(job.build, values, points, by=by, version=version)
     said = [f"{deg:g} ± {tolerance:g} at {rpm:g}" for rpm, deg, tolerance in sorted(points)]
@@ -100,7 +132,7 @@ def save_target(job, values, points, *, by, version):
 
 
 @transaction.atomic
-def save_head(job, values, *, by, version):
+def save_head(job: Job, values: dict[str, Any], *, by: Person, version: int) -> None:
     stands = lock_open_card(job).build
     ratio = values.get("crank_per_shaft", stands.crank_per_shaft)
     if ratio != stands.crank_per_shaft and (beyond := input_limits.beyond(stands, ratio)):

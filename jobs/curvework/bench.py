@@ -103,15 +103,16 @@ def reading(request, number, run, key):
     kind, version = sent.get("kind"), _version(sent.get("version"))
     if not isinstance(kind, str) or kind not in reading_grid.TYPED:
         raise CellError("This is no reading that a bench gives.")
+    job = row.build.job  # pyrefly: ignore [missing-attribute]  # curves may not know the card
     act = {"by": request.user, "version": version}
     try:
         if sent.get("gone") is True:
-            actions.take_back_reading(row.build.job, row, kind, key, **act)
+            actions.take_back_reading(job, row, kind, key, **act)
             return _saved(row)
         values = reading_grid.read_typed(
-            kind, sent.get("values"), row, sent.get("frame"), cylinders=row.build.job.cylinders
+            kind, sent.get("values"), row, sent.get("frame"), cylinders=job.cylinders
         )
-        written = actions.put_reading(row.build.job, row, kind, key, values, **act)
+        written = actions.put_reading(job, row, kind, key, values, **act)
     except Conflict as conflict:
         stands = conflict.current and reading_grid.row_of(kind, conflict.current, row)
         why = "Another value was saved meanwhile." if stands else "It was taken back meanwhile."

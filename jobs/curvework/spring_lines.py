@@ -1,13 +1,16 @@
 """Springs that the drawer's ledger has as fitted in a unit stand among its card's parts, each kind once."""
 
-from curves.models import SpringMove
+from collections.abc import Iterable
+
+from curves.models import Build, Spring, SpringMove
 from curves.rows import queries, stock
 from jobs.models import Job, PartLine, SpringTerms
+from shop.models import Person
 
 PLACES = ("primary", "secondary")
 
 
-def settle_lines(job, *, by):
+def settle_lines(job: Job, *, by: Person) -> None:
     """Write, change and take away the lines of fitted springs, as the ledger has them.
 
     Prices and reasons stay, also those of a spring that comes out and is fitted again.
@@ -27,20 +30,20 @@ def settle_lines(job, *, by):
             PartLine.objects.filter(pk=line.pk).update(version=line.version + 1, **values)
 
 
-def _take_away(lines):
+def _take_away(lines: Iterable[PartLine]) -> None:
     for line in lines:
         said = {"why": line.why, "price": line.price}
         SpringTerms.objects.update_or_create(job=line.job, spring_id=line.spring_id, defaults=said)
         line.delete()
 
 
-def give_back(job, *, by):
+def give_back(job: Job, *, by: Person) -> None:
     """Bring springs home that were put into a unit, and take their lines off: its card ends unfinished."""
     stock.give_back(job.build, by=by)
     settle_lines(job, by=by)
 
 
-def where_words(refusal):
+def where_words(refusal: stock.NotInDrawer) -> str:
     """Why a spring can't hang in a unit, and the way out, in a sentence or two."""
     lies = refusal.spring.quantity
     numbers = sorted(Job.objects.filter(build__in=refusal.builds).values_list("number", flat=True))
@@ -56,7 +59,7 @@ def where_words(refusal):
     )
 
 
-def _text(spring, count, build):
+def _text(spring: Spring, count: int, build: Build) -> str:
     """The line's words; without the places where some of its kind there are the unit's own."""
     runs = [run for run in queries.build_for(build.pk).runs.all() if run.kind == run.Kind.FINAL]
     places = [place for place in PLACES if runs and getattr(runs[-1], f"{place}_id") == spring.pk]

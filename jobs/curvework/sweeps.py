@@ -1,6 +1,7 @@
 """Sweeps on the engine: what the light read, what that says, and how the engine answered to timing."""
 
 from functools import partial
+from typing import Any
 
 from django.http import Http404
 from django.shortcuts import render
@@ -171,7 +172,7 @@ def _change(request, job, row, shown, form_class, change, show):
 
 def _show_sweep(request, job, form, row=None):
     """A sweep with its form; ``form`` is None for who only reads. What is saved is what is judged."""
-    context = {"job": job, "form": form, "row": row, "said": None}
+    context: dict[str, Any] = {"job": job, "form": form, "row": row, "said": None}
     context["action"] = _place(job, row) if row else reverse("sweep_new", args=[job.number])
     if row:
         kept = Sweep.objects.prefetch_related("readings").get(pk=row.pk)
@@ -181,7 +182,7 @@ def _show_sweep(request, job, form, row=None):
 
 
 def _show_response(request, job, form, row=None):
-    context = {"job": job, "form": form, "row": row, "said": None}
+    context: dict[str, Any] = {"job": job, "form": form, "row": row, "said": None}
     context["action"] = _place(job, row) if row else reverse("response_new", args=[job.number])
     if row:
         kept = Response.objects.prefetch_related("readings").get(pk=row.pk)

@@ -1,5 +1,7 @@
 """The target of a card: its points, where they may start from, and what can be said of them at once."""
 
+from typing import Any
+
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST
@@ -58,7 +60,7 @@ def target_check(request, number):
 
 
 def _show(request, job, form, *, start=None, asking=None):
-    context = {"job": job, "form": form, "start": start, "asking": asking or _forms(job)}
+    context: dict[str, Any] = {"job": job, "form": form, "start": start, "asking": asking or _forms(job)}
     context["earlier_engine"] = earlier_engine_words(job)
     context |= {"sweeps": job.build.sweeps.filter(removed=False), **_looked_at(job, form)}
     status = 422 if any(one.is_bound and one.errors for one in context["asking"].values()) else form.status

@@ -1,18 +1,32 @@
 """What is done to the drawer of springs, with its entry in the record."""
 
+from collections.abc import Sequence
+from typing import Any
+
 from django.db import transaction
 from django.utils.timezone import localtime
 
-from curves.models import Spring, SpringMove
+from curves.models import LoadTest, Spring, SpringMove
 from curves.rows import actions, stock
 from curves.springs import fit_doubts, load_tests
 from jobs.record import audit
+from shop.models import Person
 
 NEWER = "what is newer"
 
 
 @transaction.atomic
-def save_load_test(spring, pairs, *, by, version, use, unit, consent="", anew=False):
+def save_load_test(
+    spring: Spring,
+    pairs: Sequence,
+    *,
+    by: Person,
+    version: int,
+    use: bool,
+    unit: str,
+    consent: str = "",
+    anew: bool = False,
+) -> None:
     """Write what the spring tester said; with ``use`` its fit becomes the spring's own figures.
 
     A fit that something speaks against takes a consent, and the record keeps both, and the pairs that went.
@@ -21,7 +35,7 @@ def save_load_test(spring, pairs, *, by, version, use, unit, consent="", anew=Fa
     doubts = load_tests.save_load_test(
         spring, pairs, by=by, version=version, use=use, unit=unit, consent=consent, anew=anew
     )
-    told = {"spring": str(spring), "pairs": len(pairs), "unit": unit}
+    told: dict[str, Any] = {"spring": str(spring), "pairs": len(pairs), "unit": unit}
     if gone := set(stood) - set(spring.load_tests.values_list("pk", flat=True)):
         told["gone"] = [_weighed(stood[pk]) for pk in stood if pk in gone]
     if use:
@@ -31,12 +45,12 @@ def save_load_test(spring, pairs, *, by, version, use, unit, consent="", anew=Fa
     audit.record("used the fit of a load test" if use else "kept a load test", by=by, **told)
 
 
-def _weighed(row):
+def _weighed(row: LoadTest) -> str:
     return f"{row} ({row.by.initials}, {localtime(row.at):%Y-%m-%d})"
 
 
 @transaction.atomic
-def choose_figures(spring, chosen, *, by, version):
+def choose_figures(spring: Spring, chosen: str, *, by: Person, version: int) -> None:
     """Say which figures of a spring count for the next job."""
     words = {"": NEWER, **dict(Spring.Chosen.choices)}
     before = words[spring.chosen]
@@ -47,7 +61,7 @@ def choose_figures(spring, chosen, *, by, version):
 
 
 @transaction.atomic
-def move_stock(spring, happened, number, *, seen, by, note=""):
+def move_stock(spring: Spring, happened: str, number: int, *, seen: int, by: Person, note: str = "") -> None:
     """Write down what happened in the drawer: counted, received or scrapped."""
     if happened == SpringMove.Kind.COUNTED:
         stock.count(spring, number, seen=seen, by=by, note=note)

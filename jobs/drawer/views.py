@@ -82,8 +82,8 @@ def load_test(request, pk):
     doubts = ()
     if form.is_valid():
         found = load_tests.fitted(form.rows, form.cleaned_data["unit"])
-        if use and found.test is None:
-            form.add_error(None, found.refused)
+        if use and (found is None or found.test is None):
+            form.add_error(None, found.refused if found else form.nothing)
         elif use and (doubts := _unanswered(request, found, row)):
             form.add_error(None, DOUBTED)
         elif _kept(request, row, form, use):
@@ -193,10 +193,12 @@ def _show(request, pk, *, form=None, load_form=None, stock_form=None, doubts=())
     if row is None:
         raise Http404("There is no such spring.")
     stood = load_tests.typed_of(row)
-    typed = load_form and load_form.rows
-    found = load_tests.fitted(*(typed, load_form.read_as) if typed else (stood[1], stood[0]))
+    if load_form is not None and load_form.rows:
+        found = load_tests.fitted(load_form.rows, load_form.read_as)
+    else:
+        found = load_tests.fitted(stood[1], stood[0])
     bound = load_form or form or stock_form
-    status = bound.status
+    status = bound.status if bound else 200
     if stock_form is None:
         stock_form = StockForm(auto_id=STOCK_ID, initial={"seen": row.quantity})
     if form is None:

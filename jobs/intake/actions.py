@@ -1,5 +1,7 @@
 """Writing on the intake part of a card: its owner, engine, unit and what was agreed."""
 
+from typing import Any
+
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
@@ -10,6 +12,7 @@ from jobs.record.noting import changes, note
 from jobs.rules.agreed_for import engine_agreed_for
 from jobs.rules.agreement import agreement_of, asked_of
 from jobs.rules.guards import lock_open_card
+from shop.models import Customer, Person
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
 
@@ -20,7 +23,15 @@ STILL_THEIRS = (
 
 
 @transaction.atomic
-def change_card(job, data, *, by, version, right="edit_intake", verb="changed the card"):
+def change_card(
+    job: Job,
+    data: dict[str, Any],
+    *,
+    by: Person,
+    version: int,
+    right: str = "edit_intake",
+    verb: str = "changed the card",
+) -> None:
     """Write some of a card's own fields, from a version of it that the writer has seen."""
     require(by, right)
     now = lock_open_card(job)
@@ -35,7 +46,7 @@ def change_card(job, data, *, by, version, right="edit_intake", verb="changed th
 
 
 @transaction.atomic
-def change_owner(job, customer, *, by, version):
+def change_owner(job: Job, customer: Customer | None, *, by: Person, version: int) -> None:
     """Give a card to another customer, a new one, or the shop's stock (None): not after a no, which the shop
     cannot overrule by calling the unit its own."""
     require(by, "edit_intake")
@@ -53,7 +64,7 @@ def change_owner(job, customer, *, by, version):
 
 
 @transaction.atomic
-def change_engine(job, data, *, by, version):
+def change_engine(job: Job, data: dict[str, Any], *, by: Person, version: int) -> None:
     """Write the engine of a card; one that another card also shows is copied first, so that card keeps it.
 
     A target that came along from the unit's earlier card stays that card's engine's, whatever is typed here.
@@ -63,7 +74,7 @@ def change_engine(job, data, *, by, version):
     engine = Engine.objects.get(pk=job.engine_id) if job.engine_id else Engine()
     changed = changes(engine, data, data)
     if engine.pk and engine.jobs.exclude(pk=job.pk).exists():
-        engine.pk = None
+        engine.pk = None  # pyrefly: ignore [bad-assignment]  # without a key it is saved as a copy
         engine._state.adding = True
     for name, value in data.items():
         setattr(engine, name, value)
@@ -77,7 +88,15 @@ def change_engine(job, data, *, by, version):
 
 
 @transaction.atomic
-def change_unit(job, data, *, by, version, travel_stamped_deg=None, build_version=None):
+def change_unit(
+    job: Job,
+    data: dict[str, Any],
+    *,
+    by: Person,
+    version: int,
+    travel_stamped_deg: float | None = None,
+    build_version: int | None = None,
+) -> None:
     """Write what the unit says of itself: the unit is one thing, so every card of it shows the same.
 
     The travel stamped on it stands at the build, from ``build_version`` on; whoever loses either race is
@@ -97,7 +116,7 @@ def change_unit(job, data, *, by, version, travel_stamped_deg=None, build_versio
         note("changed the unit", job, by, changes=changed)
 
 
-def _write_stamping(job, travel_stamped_deg, version):
+def _write_stamping(job: Job, travel_stamped_deg: float | None, version: int) -> None:
     """Written first: the card that a Conflict holds is then as it stands, not as it was about to be."""
     build = job.build
     stood, build.travel_stamped_deg = build.travel_stamped_deg, travel_stamped_deg

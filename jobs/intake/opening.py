@@ -1,5 +1,7 @@
 """Opening a card for a customer's unit or for the shop's own stock, and reopening an old one as a new one."""
 
+from typing import Any
+
 from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
@@ -7,19 +9,27 @@ from django.utils import timezone
 from curves.models import Build, Target, TargetPoint
 from curves.rows import stock
 from jobs.intake.returned import TOOK_TARGET, require_newest
-from jobs.models import Job, RoadReport, Step
+from jobs.models import Engine, Job, RoadReport, Step, Unit
 from jobs.record.noting import note
 from jobs.rules.agreed_for import engine_agreed_for
 from jobs.rules.guards import held_with_unit, refuse_practice, require_closed
 from jobs.rules.points import new_steps
-from shop.models import Shop
+from shop.models import Customer, Person, Shop
 from shop.rights import require
 
 PRACTICE_ABOVE = 900_000
 
 
 @transaction.atomic
-def open_job(*, by, unit, engine=None, customer=None, build=None, **fields):
+def open_job(
+    *,
+    by: Person,
+    unit: Unit,
+    engine: Engine | None = None,
+    customer: Customer | None = None,
+    build: Build | None = None,
+    **fields: Any,
+) -> Job:
     """Open a card and return it; rows that are not saved yet are saved with it. No customer: shop stock."""
     require(by, "open_job")
     for row in (customer, engine, unit):
@@ -44,7 +54,7 @@ def open_job(*, by, unit, engine=None, customer=None, build=None, **fields):
     return job
 
 
-def _next_number(build):
+def _next_number(build: Build) -> int:
     """One more than the highest; the shop's row is locked, so that two cards never take the same number.
 
     Practice cards have numbers of their own, far above: they leave no gap among the real ones.
@@ -56,7 +66,7 @@ def _next_number(build):
 
 
 @transaction.atomic
-def report_from_road(job, *, text, by):
+def report_from_road(job: Job, *, text: str, by: Person) -> None:
     """Write down what a unit did on the road: the one thing that a closed card still takes."""
     require(by, "open_job")
     refuse_practice(job)
@@ -66,7 +76,7 @@ def report_from_road(job, *, text, by):
 
 
 @transaction.atomic
-def reopen(job, *, by, road_report="", **fields):
+def reopen(job: Job, *, by: Person, road_report: str = "", **fields: Any) -> Job:
     """Open a new card for a unit that came back; the old one, its curve and its papers stay as they are.
 
     ``fields`` are those of ``open_job`` that the new card does not take from the old. Only the newest card of
@@ -81,7 +91,7 @@ def reopen(job, *, by, road_report="", **fields):
     stock.take_over(before.build, build, by=by)  # before anything that records or numbers: see DEVELOPERS.md
     if road_report:
         report_from_road(before, text=road_report, by=by)
-    stood = {"engine": before.engine, "customer": before.customer, "complaint": road_report}
+    stood: dict[str, Any] = {"engine": before.engine, "customer": before.customer, "complaint": road_report}
     new = open_job(by=by, unit=before.unit, build=build, previous=before, **(stood | fields))
     if carried := _carry_target(before.build, build):
         new.agreed_for = engine_agreed_for(before, new.engine)
@@ -91,22 +101,24 @@ def reopen(job, *, by, road_report="", **fields):
     return new
 
 
-def _build_like(before):
+def _build_like(before: Build) -> Build:
     """A new build with the head of an earlier one."""
     anew = {"id", "locked", "unrepaired", "version"}
     names = [field.name for field in Build._meta.concrete_fields if field.name not in anew]
     return Build.objects.create(**{name: getattr(before, name) for name in names})
 
 
-def _carry_target(before, build):
+def _carry_target(before: Build, build: Build) -> list[str]:
     """The band agreed on the earlier card, its points in words; the readings are to be made anew."""
     target = Target.objects.filter(build=before).first()
     if target is None:
         return []
     points = list(target.points.all())
-    target.pk, target._state.adding, target.build, target.version = None, True, build, 1
+    target.pk = None  # pyrefly: ignore [bad-assignment]  # without a key it is saved as a copy
+    target._state.adding, target.build, target.version = True, build, 1
     target.save(force_insert=True)
     for point in points:
-        point.pk, point._state.adding, point.target = None, True, target
+        point.pk = None  # pyrefly: ignore [bad-assignment]  # without a key it is saved as a copy
+        point._state.adding, point.target = True, target
     TargetPoint.objects.bulk_create(points)
     return [str(point) for point in points]

@@ -1,6 +1,8 @@
 """Which unit was here before, and what it brings along from its earlier card."""
 
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
+from datetime import date
 
 from django.core.exceptions import PermissionDenied
 from django.db.models import Q
@@ -8,7 +10,7 @@ from django.utils import timezone
 
 from curves.models import Run
 from curves.rows import queries, stock
-from jobs.models import Ending, Job
+from jobs.models import Ending, Job, Unit
 from jobs.search.hits import all_words
 from jobs.search.search_text import words_of
 
@@ -33,7 +35,7 @@ class Warranty:
     said: str
 
 
-def warranty_of(job, others):
+def warranty_of(job: Job, others: Callable[[], Collection[Job]]) -> Warranty | None:
     """The warranty of a card that was handed back, or of the newest before it that was given one; else None.
 
     A unit that came back in time stays in warranty however long the work on it takes, and no return that gave
@@ -42,17 +44,22 @@ def warranty_of(job, others):
     """
     if not (job.warranty_until or job.previous_id):
         return None
-    others = others()
-    earlier = [one for one in others if one.number < job.number and one.warranty_until]
+    those = others()
+    earlier = [one for one in those if one.number < job.number and one.warranty_until]
     given = job if job.warranty_until else max(earlier, key=lambda one: one.number, default=None)
-    if given is None or any(one.ending in _GIVEN_UP and one.number > given.number for one in (job, *others)):
+    until = given.warranty_until if given else None
+    if (
+        given is None
+        or until is None
+        or any(one.ending in _GIVEN_UP and one.number > given.number for one in (job, *those))
+    ):
         return None
     if given is job:
-        return _warranty(job.warranty_until, timezone.localdate())
-    return _warranty(given.warranty_until, timezone.localdate(job.opened_at), f", from job {given.number}")
+        return _warranty(until, timezone.localdate())
+    return _warranty(until, timezone.localdate(job.opened_at), f", from job {given.number}")
 
 
-def _warranty(until, on, source=""):
+def _warranty(until: date, on: date, source: str = "") -> Warranty:
     holds = on <= until
     return Warranty(holds, f"{'in warranty until' if holds else 'warranty ended'} {until:%-d %b %Y}{source}")
 
@@ -67,12 +74,12 @@ class Carried:
     run: Run | None  # what names the pair that the unit left with, while that hangs in it
 
     @property
-    def springs(self):
+    def springs(self) -> str:
         pair = (self.run.primary, self.run.secondary) if self.run else ()
         return " + ".join(str(spring) for spring in pair if spring)
 
 
-def carried_over(job):
+def carried_over(job: Job) -> Carried | None:
     """What a card took over and nobody has changed since, or None for a unit that was not here before.
 
     Three queries for a unit that was.
@@ -85,7 +92,7 @@ def carried_over(job):
     return Carried(job.previous, is_head, is_target, left_with(job))
 
 
-def left_with(job):
+def left_with(job: Job) -> Run | None:
     """The run that names the pair a unit left with, until a run here says that another hangs; else None.
 
     It stands on its newest earlier card that says so: an unrepaired unit left as it came.
@@ -105,7 +112,7 @@ def left_with(job):
     return run if {key for key in _pair_of(run) if key} <= came else None
 
 
-def _pair_of(run):
+def _pair_of(run: Run) -> tuple[int | None, int | None]:
     return run.primary_id, run.secondary_id
 
 
@@ -117,16 +124,19 @@ class Before:
     open: Job | None
 
 
-def found_again(*, number="", maker="", date_code="", earlier=None):
+def found_again(
+    *, number: str = "", maker: str = "", date_code: str = "", earlier: int | None = None
+) -> list[Before]:
     """Units that were here, the newest first, by an earlier job's number or by what is stamped on them.
 
     A number is a type's as often as one unit's own: another maker or date code typed beside it rules a unit
     out.
     """
-    units = [earlier.unit_id] if (earlier := _numbered(earlier)) else _stamped(number, maker, date_code)
+    card = _numbered(earlier)
+    units = [card.unit_id] if card else _stamped(number, maker, date_code)
     if not units:
         return []
-    found = {}
+    found: dict[int, list[Job]] = {}
     cards = Job.objects.real().filter(unit__in=units).select_related("unit", "engine", "customer")
     for job in cards.order_by("-number"):
         found.setdefault(job.unit_id, []).append(job)
@@ -139,7 +149,7 @@ def found_again(*, number="", maker="", date_code="", earlier=None):
     ]
 
 
-def to_start_from(number):
+def to_start_from(number: int | None) -> tuple[Job | None, str]:
     """The closed card of this number as (card, ""), or (None, why a new one can't start from it)."""
     job = _numbered(number)
     if job is None:
@@ -148,12 +158,12 @@ def to_start_from(number):
     return (None, newer_words(newer)) if newer else (job, "")
 
 
-def others_of_unit(job):
+def others_of_unit(job: Job) -> list[Job]:
     """The other cards of a card's unit, in the order of their numbers."""
     return list(Job.objects.real().filter(unit=job.unit_id).exclude(pk=job.pk).order_by("number"))
 
 
-def newer_card(job, others=None):
+def newer_card(job: Job, others: Collection[Job] | None = None) -> Job | None:
     """The card that says how a unit stands, if it is not this one: its open one, else its newest; or None.
 
     A unit is one thing with one owner: only its newest card gives it to anybody, or brings it back.
@@ -163,7 +173,7 @@ def newer_card(job, others=None):
     return max(newer, key=lambda one: (not one.is_closed, one.number), default=None)
 
 
-def newer_words(newer):
+def newer_words(newer: Job) -> str:
     """That another card says how a unit stands, and the way there, in a sentence."""
     if not newer.is_closed:
         return f"This unit is still on the bench as job {newer.number}: go on there."
@@ -175,23 +185,23 @@ class NotNewest(PermissionDenied):
     """Another card of the unit says how it stands now."""
 
 
-def require_newest(job):
+def require_newest(job: Job) -> None:
     """Only its newest card gives a unit away or brings it back."""
     if newer := newer_card(job):
         raise NotNewest(newer_words(newer))
 
 
-def is_same_mark(one, other):
+def is_same_mark(one: str, other: str) -> bool:
     """Whether two marks are one, however they are spaced and written."""
     return _code(one) == _code(other)
 
 
-def _numbered(number):
+def _numbered(number: int | None) -> Job | None:
     cards = Job.objects.real().select_related("unit", "engine", "customer", "build")
     return cards.filter(number=number).first() if number else None
 
 
-def _stamped(number, maker, date_code):
+def _stamped(number: str, maker: str, date_code: str) -> list[int]:
     words = words_of(number)
     if not words:
         return []
@@ -200,12 +210,12 @@ def _stamped(number, maker, date_code):
     return [key for key, unit in units.items() if _is_stamped(unit, number, maker, date_code)]
 
 
-def _is_stamped(unit, number, maker, date_code):
+def _is_stamped(unit: Unit, number: str, maker: str, date_code: str) -> bool:
     others = [(unit.maker, maker), (unit.date_code, date_code)]
     return is_same_mark(unit.number, number) and all(
         is_same_mark(stands, typed) for stands, typed in others if _code(stands) and _code(typed)
     )
 
 
-def _code(mark):
+def _code(mark: str) -> str:
     return "".join(words_of(mark))

@@ -1,11 +1,17 @@
 """What a form may start from: an engine that its customer had here, an earlier card of its unit."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from django.forms import BaseForm
+from django.forms.boundfield import BoundField
+
 from jobs.intake import returned
 from jobs.intake.forms import EngineForm, UnitForm, meant_by, named
+from jobs.models import Job
 from jobs.queries import engines_of
+from shop.models import Customer
 
 FILL = {"look", "take", "take_over", "start", "start_over", "part"}  # buttons that fill in, and save nothing
 
@@ -24,25 +30,25 @@ class Starts:
     Only empty fields are filled; what was typed and says something else stays and is ``kept``, by the form.
     """
 
-    def __init__(self, typed):
+    def __init__(self, typed: Mapping[str, str]) -> None:
         self.typed = dict(typed)
         self.kept = {"unit": [], "engine": []}
         self.refusal = ""
         self.taken = None  # the key of the engine that was just filled in
 
     @cached_property
-    def before(self):
+    def before(self) -> Job | None:
         """The card that the new one is to start from, or None."""
         return returned.to_start_from(_whole(self.typed.get("previous")))[0]
 
     @cached_property
-    def units(self):
+    def units(self) -> list[returned.Before]:
         """The units that were here and may be this one."""
         asked = {name: self.typed.get(f"unit-{name}", "")[:60] for name in ("number", "maker", "date_code")}
         return returned.found_again(**asked, earlier=_whole(self.typed.get("earlier")))
 
     @cached_property
-    def engines(self):
+    def engines(self) -> list[Job]:
         """The cards whose engine may be this one: the customer's newest, and the earlier one of the unit."""
         cards = engines_of(self.customer) if self.customer else []
         if self.before and self.before.engine and self.before.number not in [card.number for card in cards]:
@@ -50,20 +56,20 @@ class Starts:
         return cards
 
     @cached_property
-    def customer(self):
+    def customer(self) -> Customer | None:
         """The one customer whose name is typed, or None."""
         typed = " ".join(self.typed.get("customer", "")[:250].split())
         meant = meant_by(typed) if typed and not self.typed.get("stock") else []
         return meant[0] if len(meant) == 1 else None
 
-    def take(self, key, *, over=False):
+    def take(self, key: str, *, over: bool = False) -> None:
         """Fill in the engine that was offered under this key; ``over`` what was typed too."""
         engine = next((card.engine for card in self.engines if str(card.engine_id) == key), None)
         if engine is not None:
             self._fill("engine", EngineForm(instance=engine, prefix="engine"), over)
             self.taken = engine.pk
 
-    def start(self, number, *, over=False):
+    def start(self, number: str, *, over: bool = False) -> None:
         """Start from the card of this number: its unit, and its owner and engine unless there is another."""
         job, self.refusal = returned.to_start_from(_whole(number))
         if job is None:
@@ -78,11 +84,11 @@ class Starts:
             self._fill("engine", EngineForm(instance=job.engine, prefix="engine"), over=False)
             self.taken = job.engine_id
 
-    def part(self):
+    def part(self) -> None:
         """Start from no card after all; what was filled in stays."""
         self.typed |= {"previous": "", "earlier": ""}
 
-    def _fill(self, name, source, over):
+    def _fill(self, name: str, source: BaseForm, over: bool) -> None:
         for field in source.visible_fields():
             known = field.value()
             known = "" if known is None else str(known)
@@ -90,17 +96,17 @@ class Starts:
             if not known or (typed and not field.field.has_changed(field.initial, typed)):
                 continue
             if typed and not over:
-                self.kept[name].append(Kept(field.label, _in_words(field, known)))
+                self.kept[name].append(Kept(str(field.label), _in_words(field, known)))
             else:
                 self.typed[field.html_name] = known
 
 
-def fills_in(sent):
+def fills_in(sent: Mapping[str, str]) -> bool:
     """Whether one of the buttons was pressed that only fill in."""
     return bool(FILL & sent.keys())
 
 
-def filled(sent):
+def filled(sent: dict[str, str]) -> Starts:
     """What was typed with what a button asked to fill in; nothing is checked, and nothing saved."""
     asked = {name: sent.pop(name) for name in FILL if name in sent}
     starts = Starts(sent)
@@ -115,15 +121,15 @@ def filled(sent):
     return starts
 
 
-def under(prefix, typed):
+def under(prefix: str, typed: Mapping[str, str]) -> dict[str, str]:
     """The fields typed under a form's prefix, as its initial values."""
     return {name.removeprefix(prefix): text for name, text in typed.items() if name.startswith(prefix)}
 
 
-def _in_words(field, known):
+def _in_words(field: BoundField, known: str) -> str:
     return str(dict(getattr(field.field, "choices", ())).get(known, known))
 
 
-def _whole(text):
-    text = str(text or "").strip()
+def _whole(text: str | None) -> int | None:
+    text = (text or "").strip()
     return int(text) if text.isdecimal() and len(text) < 8 else None

@@ -1,5 +1,8 @@
 """Taking the customer's answer to an estimate, and taking back one that was entered wrongly."""
 
+from datetime import datetime
+from typing import Any
+
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import F
@@ -10,12 +13,13 @@ from jobs.models import EstimateAnswer, Job
 from jobs.record.noting import in_words, note
 from jobs.rules.agreement import asked_of
 from jobs.rules.guards import lock_open_card
+from shop.models import Person
 from shop.rights import require
 from shop.versions import Conflict
 
 
 @transaction.atomic
-def take_answer(job, data, *, by, version):
+def take_answer(job: Job, data: dict[str, Any], *, by: Person, version: int) -> EstimateAnswer:
     """Write what the customer said; ``data`` holds the fields of an ``EstimateAnswer`` that people write.
 
     An amount asked that differs from the estimate revises it: it was told first and is written now. Conflict
@@ -40,7 +44,7 @@ def take_answer(job, data, *, by, version):
 
 
 @transaction.atomic
-def take_back_answer(answer, *, by, why, version):
+def take_back_answer(answer: EstimateAnswer, *, by: Person, why: str, version: int) -> None:
     """An answer entered wrongly no longer counts; it stays on the card with who took it back and why.
 
     The estimate that it revised stands again, unless it was revised anew since.
@@ -59,7 +63,7 @@ def take_back_answer(answer, *, by, why, version):
         note("took an answer back", now, by, answer=str(answer), reason=why, **changed)
 
 
-def _estimate_before(job, answer):
+def _estimate_before(job: Job, answer: EstimateAnswer) -> dict[str, Any]:
     """What of a card goes back with an answer: the estimate that it revised, if that still comes of it."""
     if not answer.revises:
         return {}
@@ -74,14 +78,14 @@ def _estimate_before(job, answer):
     return before if stands else {}
 
 
-def _held(job, version):
+def _held(job: Job, version: int) -> Job:
     now = lock_open_card(job)
     if now.version != version:
         raise Conflict(now)
     return now
 
 
-def _refuse_impossible_moment(job, moment, revises):
+def _refuse_impossible_moment(job: Job, moment: datetime, revises: bool) -> None:
     """Nobody answers in the future, before the card was opened, or before the amount stood."""
     if moment > timezone.now():
         raise ValidationError({"given_at": "That lies in the future: write when it was said."})
@@ -99,12 +103,12 @@ def _refuse_impossible_moment(job, moment, revises):
         )
 
 
-def _minute(moment):
+def _minute(moment: datetime) -> datetime:
     """Times are typed to the minute."""
     return moment.replace(second=0, microsecond=0)
 
 
-def _told(answer):
+def _told(answer: EstimateAnswer) -> dict[str, str]:
     told = {
         "answer": answer.get_said_display(),
         "asked": in_words(answer, "asked"),

@@ -1,6 +1,9 @@
 """Moving a card from stage to stage, and handing it back at the end."""
 
 from calendar import monthrange
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -10,7 +13,7 @@ from django.utils import timezone
 from curves.rows import stock
 from jobs import stages
 from jobs.intake.returned import require_newest
-from jobs.models import Job, Sheet, StageMove
+from jobs.models import Engine, Job, Sheet, StageMove
 from jobs.papers import signing
 from jobs.record.noting import note
 from jobs.rules import guards
@@ -19,7 +22,7 @@ from jobs.rules.handed_back import HANDED_BACK
 from jobs.rules.recorded import recorded_sha256
 from jobs.rules.revisions import OUTDATED, is_outdated
 from jobs.stages import Stage
-from shop.models import Shop
+from shop.models import Customer, Person, Shop
 from shop.rights import require
 from shop.versions import Conflict
 
@@ -29,7 +32,9 @@ class OtherMissing(Conflict):
 
 
 @transaction.atomic
-def move_stage(job, *, to, by, reason="", seen=None, lacked=None):
+def move_stage(
+    job: Job, *, to: str, by: Person, reason: str = "", seen: str | None = None, lacked: str | None = None
+) -> Job:
     """Move a card one stage on or back; what is missing is kept with the move, and then a reason is wanted.
 
     ``seen`` is the stage that was on the mover's screen; Conflict when someone else moved the card first.
@@ -56,7 +61,16 @@ def move_stage(job, *, to, by, reason="", seen=None, lacked=None):
 
 
 @transaction.atomic
-def hand_back(job, *, by, handed_to="", warranty_until=None, reason="", seen=None, lacked=None):
+def hand_back(
+    job: Job,
+    *,
+    by: Person,
+    handed_to: str = "",
+    warranty_until: date | None = None,
+    reason: str = "",
+    seen: str | None = None,
+    lacked: str | None = None,
+) -> Job:
     """Close a card that stands at hand-back; what is missing takes a reason, and ``lacked`` as in a move."""
     require(by, "hand_back")
     now = _locked(job, seen)
@@ -78,7 +92,17 @@ def hand_back(job, *, by, handed_to="", warranty_until=None, reason="", seen=Non
 
 
 @transaction.atomic
-def allocate(job, *, customer, by, on=None, engine=None, handed_to="", warranty_until=None, sign=False):
+def allocate(
+    job: Job,
+    *,
+    customer: Customer,
+    by: Person,
+    on: date | None = None,
+    engine: Engine | None = None,
+    handed_to: str = "",
+    warranty_until: date | None = None,
+    sign: bool = False,
+) -> Job:
     """Give a unit from the shop's shelf to a customer: the card keeps all it says and gets an owner.
 
     ``engine`` is the owner's, an unsaved row; without one the card keeps the one it was rebuilt for. With
@@ -110,7 +134,7 @@ def allocate(job, *, customer, by, on=None, engine=None, handed_to="", warranty_
     return now
 
 
-def _refuse_days(job, on, warranty_until):
+def _refuse_days(job: Job, on: date, warranty_until: date | None) -> None:
     finished = timezone.localdate(job.closed_at)
     if on < finished:
         raise ValidationError(
@@ -122,7 +146,7 @@ def _refuse_days(job, on, warranty_until):
         raise ValidationError({"warranty_until": "The warranty would end before the unit is theirs."})
 
 
-def _locked(job, seen):
+def _locked(job: Job, seen: str | None) -> Job:
     """The card as it now stands, held until the transaction ends; Conflict if its stage is another by now."""
     now = guards.lock_open_card(job)
     if now.stage != (seen or job.stage):
@@ -130,30 +154,30 @@ def _locked(job, seen):
     return now
 
 
-def warranty_end(start, months):
+def warranty_end(start: date, months: int) -> date:
     """The day so many months after another; the last of the month where that has no such day."""
     years, month = divmod(start.month - 1 + months, 12)
     year, month = start.year + years, month + 1
     return start.replace(year=year, month=month, day=min(start.day, monthrange(year, month)[1]))
 
 
-def _write(job, **values):
+def _write(job: Job, **values: Any) -> None:
     for name, value in values.items():
         setattr(job, name, value)
     Job.objects.filter(pk=job.pk).update(version=F("version") + 1, **values)
     job.version += 1
 
 
-def _want_reason(wanted, reason, missing):
+def _want_reason(wanted: bool, reason: str, missing: Sequence[str]) -> None:
     if wanted and not reason.strip():
         cause = f"Still missing: {', '.join(missing)}" if missing else "Going back takes a reason"
         raise ValidationError({"reason": f"{cause}. Write why."})
 
 
-def _want_seen(job, missing, lacked):
+def _want_seen(job: Job, missing: Sequence[str], lacked: str | None) -> None:
     if missing and lacked is not None and lacked != guards.digest_of(missing):
         raise OtherMissing(job)
 
 
-def _told(**detail):
+def _told(**detail: Any) -> dict[str, Any]:
     return {name: value for name, value in detail.items() if value}

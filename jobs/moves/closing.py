@@ -1,5 +1,9 @@
 """Closing a card whose unit is not rebuilt: returned unrepaired, kept for parts, or scrapped."""
 
+from collections.abc import Collection, Iterable
+from decimal import Decimal
+from typing import Any
+
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import F
@@ -10,11 +14,11 @@ from jobs.record.noting import note
 from jobs.rules.agreement import agreement_of, to_cents
 from jobs.rules.guards import TO_END, lock_open_card, refuse_practice
 from jobs.rules.recorded import digest
-from shop.models import Shop
+from shop.models import Person, Shop
 from shop.rights import require
 from shop.versions import Conflict
 
-VERBS = {
+VERBS: dict[str, str] = {
     Ending.RETURNED: "returned the unit unrepaired",
     Ending.KEPT: "kept the unit for parts",
     Ending.SCRAPPED: "scrapped the unit",
@@ -22,12 +26,21 @@ VERBS = {
 
 
 _State = PartLine.State
-_NOT_LEFT = {_State.FITTED: "taken out again", _State.LOOSE: "kept here"}
+_NOT_LEFT: dict[str, str] = {_State.FITTED: "taken out again", _State.LOOSE: "kept here"}
 PARTS_CHANGED = "Parts or hours were written on the card meanwhile: look at what is owed again, then send."
 
 
 @transaction.atomic
-def close_unrepaired(job, ending, data, *, by, version, stays=(), seen=None):
+def close_unrepaired(
+    job: Job,
+    ending: str,
+    data: dict[str, Any],
+    *,
+    by: Person,
+    version: int,
+    stays: Iterable[int] = (),
+    seen: str | None = None,
+) -> Job:
     """Close a card at any stage in one step; ``data`` holds the fields of its ``Closing`` that people write.
 
     ``stays`` are the keys of its parts that stay in the unit or go along, which are owed; what is taken out
@@ -48,7 +61,7 @@ def close_unrepaired(job, ending, data, *, by, version, stays=(), seen=None):
     to = (
         closing.collected_by if ending == Ending.RETURNED else ""
     )  # else the unit itself was handed to nobody
-    values = {"closed_at": closing.at, "ending": ending, "handed_to": to}
+    values: dict[str, Any] = {"closed_at": closing.at, "ending": ending, "handed_to": to}
     values["warranty_until"] = None
     Job.objects.filter(pk=now.pk).update(version=F("version") + 1, **values)
     now.build.locked = now.build.unrepaired = True
@@ -58,7 +71,7 @@ def close_unrepaired(job, ending, data, *, by, version, stays=(), seen=None):
     return now
 
 
-def parts_to_settle(job):
+def parts_to_settle(job: Job) -> list[PartLine]:
     """What was fitted or supplied loose, and is owed unless it is taken out again or kept here.
 
     Springs out of the drawer are not among it: they come home.
@@ -66,18 +79,18 @@ def parts_to_settle(job):
     return list(job.parts.filter(state__in=_NOT_LEFT, spring=None))
 
 
-def amount_of(line):
+def amount_of(line: PartLine) -> Decimal | None:
     """What a line comes to, or None where it has no price."""
     return None if line.price is None else to_cents(line.price * line.quantity)
 
 
-def lines_seen(job):
+def lines_seen(job: Job) -> str:
     """One word for the parts and hours on a card, which another follows once one of them is changed."""
     lines = job.parts.filter(spring=None).order_by("pk").values_list("pk", "version")
     return digest(" ".join(f"{pk}.{version}" for pk, version in lines))
 
 
-def _settle_parts(job, stays):
+def _settle_parts(job: Job, stays: Collection[int]) -> dict[str, Any]:
     """The fields of a closing about parts; a line of what does not stay is left off, and says why."""
     lines = parts_to_settle(job)
     for line in lines:
@@ -89,20 +102,20 @@ def _settle_parts(job, stays):
     return {"parts": sum(owed), "part_lines": told}
 
 
-def _named(line):
+def _named(line: PartLine) -> str:
     return line.text if line.quantity == 1 else f"{line.how_many} {line.text}"
 
 
-def _in_words(amount):
+def _in_words(amount: Decimal | None) -> str:
     return "" if amount is None else f"{amount:.2f}"
 
 
-def wants_reason(job):
+def wants_reason(job: Job) -> bool:
     """Whether nothing on the card says yet why the unit is not rebuilt: the customer has not declined."""
     return not agreement_of(job).is_declined
 
 
-def _refuse_incomplete(job, ending, data):
+def _refuse_incomplete(job: Job, ending: str, data: dict[str, Any]) -> None:
     errors = {}
     goes_back = any(goes for _, goes in data["things"])
     if job.is_stock and ending == Ending.RETURNED:
@@ -119,7 +132,7 @@ def _refuse_incomplete(job, ending, data):
         raise ValidationError(errors)
 
 
-def _told(closing):
+def _told(closing: Closing) -> dict[str, Any]:
     told = {
         "collected_by": closing.collected_by,
         "consent_by": closing.consent_by,

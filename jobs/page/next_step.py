@@ -87,8 +87,9 @@ def _final(job):
 def _failed(newest, job):
     """What the newest final run comes to, where it failed and hangs in the unit still; else None."""
     final = verdicts_of(job).final
-    is_of_it = final is not None and final.run == newest and not instead_of(newest, job.build)
-    return final if is_of_it and final.failed else None
+    if final is None or final.run != newest or instead_of(newest, job.build):
+        return None
+    return final if final.failed else None
 
 
 def _mend(final, job):

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import cast
 
 from django.urls import reverse
 from django.utils import timezone
@@ -45,7 +46,7 @@ class Card:
     def __init__(self, job, person, also_open=()):
         self.job = job
         self.person = person
-        self.shop = SimpleLazyObject(Shop.current)  # read once for all that asks on this page
+        self.shop = cast(Shop, SimpleLazyObject(Shop.current))  # read once for all that asks on this page
         self._also_open = set(also_open)
 
     @cached_property

@@ -5,8 +5,10 @@ import hashlib
 import logging
 import os
 import secrets
+from collections.abc import Iterable
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 from django.db import transaction
 from django.db.models import F
@@ -19,7 +21,7 @@ from jobs.rules.guards import require_rebuilt
 from jobs.rules.recorded import canonical, digest
 from shop import nudges
 from shop.claims import MAX_TRIES, Claims
-from shop.models import Shop
+from shop.models import Person, Shop
 from shop.rights import require
 
 BUILT = "built a paper"
@@ -35,7 +37,7 @@ logger = logging.getLogger(__name__)
 
 
 @transaction.atomic
-def order_draft(job, kind, *, paper_size, by):
+def order_draft(job: Job, kind: str, *, paper_size: str, by: Person) -> Sheet:
     """Order an unsigned paper of the card as it stands; it takes the place of the draft before it."""
     require(by, "build_sheet")
     if kind == Sheet.Kind.CURVE_SHEET:
@@ -49,30 +51,30 @@ def order_draft(job, kind, *, paper_size, by):
     return sheet
 
 
-def drafts_of(job):
+def drafts_of(job: Job) -> list[Sheet.Kind]:
     """The kinds of paper a card can be drafted on: a unit that was not rebuilt has no curve to hand out."""
     unfit = {Sheet.Kind.CURVE_SHEET} if job.ending else set()
     return [kind for kind in Sheet.Kind if kind not in unfit]
 
 
 @transaction.atomic
-def tray_tag(job, *, by):
+def tray_tag(job: Job, *, by: Person) -> Sheet:
     """The tag of a card as it stands now: the one there is while it still says so, else a new one."""
     require(by, "build_sheet")
     size = Shop.current().paper
     stands = newest_tag(job)
-    is_good = stands and stands.state != Sheet.State.FAILED and stands.paper == size
-    if is_good and sheets.still_says(stands, job):
+    is_good = stands is not None and stands.state != Sheet.State.FAILED and stands.paper == size
+    if stands and is_good and sheets.still_says(stands, job):
         want_now([stands] if stands.is_pending else [])
         return stands
     return order_draft(job, Sheet.Kind.TRAY_TAG, paper_size=size, by=by)
 
 
-def newest_tag(job):
+def newest_tag(job: Job) -> Sheet | None:
     return Sheet.objects.filter(job=job, kind=Sheet.Kind.TRAY_TAG, revision=None).first()
 
 
-def new_sheet(job, kind, *, paper_size, by, **signed):
+def new_sheet(job: Job, kind: str, *, paper_size: str, by: Person, **signed: Any) -> Sheet:
     """Make a waiting row with its data frozen, and nudge a worker once it is committed."""
     token, now = secrets.token_urlsafe(16), timezone.now()
     text = canonical(
@@ -102,7 +104,7 @@ def new_sheet(job, kind, *, paper_size, by, **signed):
 
 
 @transaction.atomic
-def retry(sheet, *, by):
+def retry(sheet: Sheet, *, by: Person) -> None:
     """Put a failed sheet back in the queue, with three more tries; a second click changes nothing."""
     require(by, "build_sheet")
     if CLAIMS.retry(sheet.pk):
@@ -111,7 +113,7 @@ def retry(sheet, *, by):
         nudge()
 
 
-def want_now(pending):
+def want_now(pending: Iterable[Sheet]) -> None:
     """Somebody stands and waits for these: they are built before any that was asked for earlier."""
     now = timezone.now()
     keys = [sheet.pk for sheet in pending if sheet.wanted_at is None or now - sheet.wanted_at > JUST_ASKED]
@@ -119,17 +121,17 @@ def want_now(pending):
         Sheet.objects.filter(pk__in=keys, state=Sheet.State.WAITING).update(wanted_at=now)
 
 
-def nudge():
+def nudge() -> None:
     """Tell a worker that there is work once the transaction holds; the sweep makes a lost nudge good."""
     nudges.send_on_commit(NEXT)
 
 
-def build_next():
+def build_next() -> bool:
     """Build the sheet that was asked for last of all that wait; False when there is none to build."""
     return any(build(pk) for pk in waiting())
 
 
-def build(pk):
+def build(pk: int) -> bool:
     """Build a sheet if it is there to be taken, and say whether it was; repeated calls do nothing."""
     claim = CLAIMS.claim(pk)
     if claim is None:
@@ -144,17 +146,17 @@ def build(pk):
         return False
 
 
-def waiting():
+def waiting() -> list[int]:
     """Keys of the sheets that a worker should take up, the one wanted first in front."""
     return CLAIMS.waiting()
 
 
-def give_up_dead():
+def give_up_dead() -> int:
     """Sheets whose worker died on the last try have failed; returns how many."""
     return CLAIMS.give_up_dead(f"The worker stopped {MAX_TRIES} times while building it.")
 
 
-def _print(sheet):
+def _print(sheet: Sheet) -> bytes:
     # Imported here because only the worker prints: it costs the web process memory and half a second.
     from jobs.papers import pdf
 
@@ -163,7 +165,7 @@ def _print(sheet):
     return pdf.print_sheet(sheet.content, data_sha256=sheet.data_sha256)
 
 
-def _finish(sheet, claim, body):
+def _finish(sheet: Sheet, claim: str, body: bytes) -> bool:
     """Put the file in its place and the row to done, as one: whoever lost the claim leaves no trace.
 
     The UPDATE comes first and holds the row, so that only the winner renames; the file is whole before the
@@ -188,7 +190,7 @@ def _finish(sheet, claim, body):
     return True
 
 
-def _write_durably(path, body):
+def _write_durably(path: Path, body: bytes) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     with open(path, "xb") as file:
         file.write(body)
@@ -196,7 +198,7 @@ def _write_durably(path, body):
         os.fsync(file.fileno())
 
 
-def _sync(folder):
+def _sync(folder: Path) -> None:
     handle = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(handle)
@@ -204,13 +206,13 @@ def _sync(folder):
         os.close(handle)
 
 
-def _clear_parts(place):
+def _clear_parts(place: Path) -> None:
     """Remove what killed tries of this sheet left half-written."""
     for part in place.parent.glob(f".{place.stem}.*.part"):
         part.unlink(missing_ok=True)
 
 
-def _drop(draft):
+def _drop(draft: Sheet) -> None:
     """Delete a draft and, once that holds, its file; a worker that has it in hand finds its claim gone."""
     place = draft.pdf.path if draft.pdf else None
     draft.delete()
@@ -218,6 +220,6 @@ def _drop(draft):
         transaction.on_commit(lambda: _remove(place))
 
 
-def _remove(place):
+def _remove(place: str) -> None:
     with contextlib.suppress(FileNotFoundError):
         os.unlink(place)

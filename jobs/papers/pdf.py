@@ -3,9 +3,11 @@
 import logging
 import re
 import threading
+from collections.abc import Generator, Mapping
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
+from typing import Any, cast
 
 import segno
 from django.contrib.staticfiles import finders
@@ -24,6 +26,8 @@ LARGEST = 5 * 1024 * 1024
 # WeasyPrint switches this on for the whole process; with it a cut or broken photo would pass for a good one.
 ImageFile.LOAD_TRUNCATED_IMAGES = False
 
+Things = Mapping[str, tuple[bytes, str]]  # by id: what it holds, and of which type
+
 
 class Unprintable(Exception):
     """The paper can't be made; the message says why."""
@@ -32,10 +36,10 @@ class Unprintable(Exception):
 class Handed:
     """The only things a paper may fetch: those handed to it by id (``sheet:<id>``), up to a size."""
 
-    def __init__(self, things=None):
+    def __init__(self, things: Things | None = None) -> None:
         self._things = {f"sheet:{name}": thing for name, thing in (things or {}).items()}
 
-    def __call__(self, url):
+    def __call__(self, url: str) -> URLFetcherResponse:
         if url not in self._things:
             raise FatalURLFetchingError(f"a paper may not fetch {url[:100]}")
         body, content_type = self._things[url]
@@ -44,12 +48,12 @@ class Handed:
         return URLFetcherResponse(url, body, {"Content-Type": content_type})
 
 
-def print_sheet(data, *, data_sha256):
+def print_sheet(data: dict[str, Any], *, data_sha256: str) -> bytes:
     """The PDF of a sheet's data (PDF/UA-1)."""
     return print_html(write_html(data, data_sha256=data_sha256))
 
 
-def write_html(data, *, data_sha256):
+def write_html(data: dict[str, Any], *, data_sha256: str) -> str:
     """The page that is printed."""
     curve = data.get("curve") or {}
     return render_to_string(
@@ -64,7 +68,7 @@ def write_html(data, *, data_sha256):
     )
 
 
-def print_html(html, things=None):
+def print_html(html: str, things: Things | None = None) -> bytes:
     """PDF bytes of a page; raises Unprintable when it reaches for anything it was not handed."""
     fonts, style = _press()
     page = HTML(string=html, url_fetcher=Handed(things))
@@ -75,10 +79,10 @@ def print_html(html, things=None):
             raise Unprintable(str(error)) from error
     if heard:
         raise Unprintable(heard[0])
-    return body
+    return cast(bytes, body)  # it is None only where a file is written
 
 
-def draw_chart(svg):
+def draw_chart(svg: str) -> str:
     """The chart as it was drawn when the data was frozen; a drawing inherits no font, so name one.
 
     The paper is white without it, and a white ground would cover the mark of a practice sheet.
@@ -87,7 +91,7 @@ def draw_chart(svg):
     return mark_safe(svg.replace('font-family="inherit"', f'font-family="{FONT}"'))
 
 
-def draw_qr(url):
+def draw_qr(url: str) -> str:
     """A QR of an address as inline SVG, sized by the stylesheet."""
     drawn = segno.make(url, error="m", micro=False).svg_inline(
         omitsize=True, border=2, svgclass="qr", lineclass=None
@@ -98,18 +102,18 @@ def draw_qr(url):
 class _Ear(logging.Handler):
     """Hears the errors of this thread's printing."""
 
-    def __init__(self, heard):
+    def __init__(self, heard: list[str]) -> None:
         super().__init__(logging.ERROR)
         self._heard = heard
         self._thread = threading.get_ident()
 
-    def emit(self, record):
+    def emit(self, record: logging.LogRecord) -> None:
         if record.thread == self._thread:
             self._heard.append(record.getMessage())
 
 
 @contextmanager
-def _complaints():
+def _complaints() -> Generator[list[str]]:
     """The errors WeasyPrint only logs: it leaves out a drawing that it can't make, and goes on."""
     heard = []
     ear = _Ear(heard)
@@ -122,8 +126,8 @@ def _complaints():
 
 
 @cache
-def _press():
+def _press() -> tuple[FontConfiguration, CSS]:
     """One font configuration and one parsed stylesheet for all papers: made anew each time they leak."""
     fonts = FontConfiguration()
-    text = Path(finders.find("css/print.css")).read_text(encoding="utf-8")
+    text = Path(cast(str, finders.find("css/print.css"))).read_text(encoding="utf-8")
     return fonts, CSS(string=text, font_config=fonts, url_fetcher=Handed())

@@ -1,7 +1,10 @@
 """What a paper says, as plain data: what is recorded, what follows from it, and whose shop it is."""
 
 import json
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict
+from datetime import datetime
+from typing import Any
 
 from django.conf import settings
 from django.urls import reverse
@@ -9,8 +12,11 @@ from django.urls import reverse
 from curves.figures import charts, svg
 from curves.figures.tables import readings_table
 from curves.judging import checks, proof, verdicts
+from curves.judging.proof import Proof
+from curves.models import Build
 from curves.rows import queries
-from jobs.models import Sheet
+from curves.rows.results import InBoth, RunSummary
+from jobs.models import Inspection, Job, Sheet
 from jobs.rules import measured as reading
 from jobs.rules.agreed_for import earlier_engine_words, summary_of
 from jobs.rules.points import CAUTIONS, unusual
@@ -18,19 +24,28 @@ from jobs.rules.recorded import answers_of, canonical, day, digest, recorded, sp
 from jobs.rules.revisions import SHELF
 from jobs.stages import Stage
 from shop.amounts import FRAME
-from shop.models import Paper, Shop
+from shop.models import Paper, Person, Shop
 from shop.templatetags.numbers import fixed
 from shop.words import claim_in
 
 FORMAT = 1
 # A Letter page is shorter: the chart gives way, so that the setting card stays on the first page.
-CHART_WIDTH_MM = {Paper.A4: 180, Paper.LETTER: 160}
+CHART_WIDTH_MM: dict[str, int] = {Paper.A4: 180, Paper.LETTER: 160}
 TAG_PLACES = ["the tray", "the unit", "the bag of loose parts"]
 
 
-def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=""):
+def gather(
+    job: Job,
+    kind: str,
+    *,
+    paper_size: str,
+    token: str,
+    made_at: datetime,
+    signature: dict[str, Any] | None = None,
+    audit_head: str = "",
+) -> dict[str, Any]:
     """All that a paper of this kind prints: what is recorded, what follows from it, and whose shop it is."""
-    data = {
+    data: dict[str, Any] = {
         "format": FORMAT,
         "kind": kind,
         "title": Sheet.Kind(kind).label,
@@ -66,18 +81,18 @@ def gather(job, kind, *, paper_size, token, made_at, signature=None, audit_head=
     }
 
 
-def still_says(sheet, job):
+def still_says(sheet: Sheet, job: Job) -> bool:
     """Whether a tray tag says of its card, its shop and its address what a new one would say."""
     told = {"paper_size": sheet.paper, "token": sheet.token, "made_at": sheet.created_at}
     now = json.loads(canonical(gather(job, sheet.kind, **told)))
     return _timeless(now) == _timeless(sheet.content)
 
 
-def _timeless(data):
+def _timeless(data: dict[str, Any]) -> dict[str, Any]:
     return {name: said for name, said in data.items() if name not in ("made_at", "made_on")}
 
 
-def signature(revision, person, at):
+def signature(revision: int, person: Person, at: datetime) -> dict[str, Any]:
     """Who signed which revision when, as the sheet prints it and its hash covers it."""
     return {
         "revision": revision,
@@ -89,12 +104,14 @@ def signature(revision, person, at):
     }
 
 
-def reckoned(job, build, chart_width_mm):
+def reckoned(job: Job, build: Build, chart_width_mm: float) -> dict[str, Any]:
     """What the engine makes of it: the chart, the readings against the band, knees and the setting card."""
     summary = summary_of(job, build, Shop.current().idle_margin_crank_rpm)
     figure = charts.figure(build, with_trials=False)
     final = proof.final_of(build, cylinders=job.cylinders)
-    judged = final or (summary.latest and proof.proof_of(summary.latest.run, build, cylinders=job.cylinders))
+    judged = final
+    if judged is None and summary.latest:
+        judged = proof.proof_of(summary.latest.run, build, cylinders=job.cylinders)
     runs = {trace["role"]: getattr(summary, trace["role"]) for trace in figure["traces"]}
     return {
         "svg": None if figure["empty"] else str(svg.svg(figure, width_mm=chart_width_mm)),
@@ -115,7 +132,7 @@ def reckoned(job, build, chart_width_mm):
     }
 
 
-def _headline(judged):
+def _headline(judged: Proof | None) -> dict[str, Any] | None:
     """What a run comes to, as the sheet freezes it; None where no more than the unit as received was read."""
     if judged is None:
         return None
@@ -127,7 +144,7 @@ def _headline(judged):
     }
 
 
-def words(runs):
+def words(runs: Iterable[RunSummary]) -> list[dict[str, Any]]:
     """The knees of each run as the lines of one table: a name with its unit, and a text for each run."""
     said = [dict(_knee_words(run)) for run in runs]
     longest = max(said, key=len, default={})
@@ -135,7 +152,7 @@ def words(runs):
     return [{"name": name, "said": [one.get(name, "–") for one in said]} for name in dict.fromkeys(names)]
 
 
-def _knee_words(run):
+def _knee_words(run: RunSummary) -> Iterator[tuple[str, str]]:
     for knee in run.knees:
         if knee.slope_deg_per_100_rpm:
             yield f"{knee.name}, °/100 rpm", fixed(knee.slope_deg_per_100_rpm.crank, 2)
@@ -145,11 +162,11 @@ def _knee_words(run):
             yield f"{knee.name}, degrees", _in_both(knee.advance_deg, 1)
 
 
-def _in_both(value, places):
+def _in_both(value: InBoth, places: int) -> str:
     return f"{fixed(value.crank, places)} / {fixed(value.shaft, places)}"
 
 
-def _run_summary(role, said):
+def _run_summary(role: str, said: RunSummary) -> dict[str, Any]:
     return {
         "role": role,
         "name": str(said.run),
@@ -160,7 +177,9 @@ def _run_summary(role, said):
     }
 
 
-def _beside(recorded_answers, answers, build):
+def _beside(
+    recorded_answers: list[dict[str, Any]], answers: list[Inspection], build: Build
+) -> list[dict[str, Any]]:
     """The answers recorded, each with the limit it was held against as the shop's list has it now, what is
     unusual about its value, and whether it was said together with the rest of the list."""
     return [
@@ -178,7 +197,7 @@ def _beside(recorded_answers, answers, build):
     ]
 
 
-def tag(job):
+def tag(job: Job) -> dict[str, Any]:
     """What a tray tag says of its card."""
     return {
         "places": TAG_PLACES,
@@ -190,7 +209,7 @@ def tag(job):
     }
 
 
-def _ended(job):
+def _ended(job: Job) -> dict[str, Any]:
     """How a card was closed whose unit was not rebuilt; only its papers carry this."""
     closing = job.closing
     return {
@@ -213,13 +232,13 @@ def _ended(job):
     }
 
 
-def _shop(is_proved):
+def _shop(is_proved: bool) -> dict[str, str]:
     """The shop as its papers name it; a standing note that says "proved" is left off a unit that isn't."""
     shop = Shop.current()
     names = {name: getattr(shop, name) for name in ("name", "address", "phone", "email")}
     return names | {"paper_note": shop.paper_note if is_proved or not claim_in(shop.paper_note) else ""}
 
 
-def _public(route, token, job):
+def _public(route: str, token: str, job: Job) -> str:
     """Where a paper's QR leads: a sheet to the page that says whether it is current, a tag to its card."""
     return settings.PUBLIC_URL + reverse(route, args=[token if route == "check" else job.number])

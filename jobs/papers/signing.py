@@ -1,5 +1,7 @@
 """Signing: a password given again freezes a revision, which is never changed, only superseded or void."""
 
+from typing import Any
+
 from django.contrib.auth import authenticate
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -14,6 +16,7 @@ from jobs.rules.facts import SIGNED
 from jobs.rules.guards import require_open
 from jobs.rules.recorded import recorded_sha256
 from jobs.rules.revisions import changed_since, names_another_owner, revisions
+from shop.models import Person
 from shop.rights import require
 
 
@@ -21,14 +24,14 @@ class CardChanged(Exception):
     """The card no longer says what the signer saw."""
 
 
-def is_own_password(request, password):
+def is_own_password(request: Any, password: str) -> bool:
     """Whether this is the password of the person logged in; wrong ones count towards the login throttle."""
     person = authenticate(request, username=request.user.get_username(), password=password)
     return person is not None and person.pk == request.user.pk
 
 
 @transaction.atomic
-def sign(job, kind, *, paper_size, by, seen):
+def sign(job: Job, kind: str, *, paper_size: str, by: Person, seen: str) -> Sheet:
     """Freeze the next revision and order its PDF; ``seen`` is the hash of the card as the signer read it."""
     require(by, "sign_sheet")
     job = _held_to_sign(job, kind)
@@ -57,7 +60,7 @@ def sign(job, kind, *, paper_size, by, seen):
 
 
 @transaction.atomic
-def make_void(sheet, *, by, reason):
+def make_void(sheet: Sheet, *, by: Person, reason: str) -> None:
     """Call a signed sheet back; it stays, and its page says so. A second call changes nothing."""
     require(by, "sign_sheet")
     if not sheet.is_signed:
@@ -67,7 +70,7 @@ def make_void(sheet, *, by, reason):
         audit.record("made a sheet void", job=sheet.job, by=by, paper=str(sheet), reason=reason)
 
 
-def awaited(job):
+def awaited(job: Job) -> list[str]:
     """The kinds of sheet that a closed card still lets be signed: its unit's owner stands on none of them."""
     if not job.is_closed or job.ending or job.is_practice:
         return []
@@ -80,11 +83,11 @@ def awaited(job):
     return kinds
 
 
-def has_final_run(job):
+def has_final_run(job: Job) -> bool:
     return "final" in newest_runs(build_for(job.build_id))
 
 
-def _held_to_sign(job, kind):
+def _held_to_sign(job: Job, kind: str) -> Job:
     """The card as it stands, kept from others; a closed one only where a new owner waits for this sheet."""
     now = Job.objects.select_for_update(no_key=True).get(pk=job.pk)
     if kind not in awaited(now):
@@ -92,19 +95,19 @@ def _held_to_sign(job, kind):
     return now
 
 
-def _refuse_empty(job, kind):
+def _refuse_empty(job: Job, kind: str) -> None:
     if kind == Sheet.Kind.CURVE_SHEET and not has_final_run(job):
         raise ValidationError("There is no final run to sign for: take it at the bench curve first.")
 
 
-def _refuse_needless(job, kind, said):
+def _refuse_needless(job: Job, kind: str, said: str) -> None:
     """A new revision of what the newest one already says helps nobody."""
     newest = Sheet.objects.signed().filter(job=job, kind=kind).order_by("-revision").first()
     if newest and not hasattr(newest, "void") and not changed_since(newest, said):
         raise ValidationError(f"Revision {newest.revision} already says what the card says.")
 
 
-def _audit_head():
+def _audit_head() -> str:
     """The hash of the newest entry: printed on a sheet, it proves later that nothing before was altered."""
     last = AuditEntry.objects.order_by("-pk").values_list("hash", flat=True).first()
     return last or ""

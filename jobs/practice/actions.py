@@ -18,7 +18,7 @@ from jobs.record.noting import note
 from jobs.rules.guards import lock_open_card, require_practice
 from jobs.stages import Stage
 from jobs.teardown.steps import put_aside
-from shop.models import Person
+from shop.models import LoadUnit, Person
 from shop.rights import require
 from shop.versions import save_versioned
 
@@ -105,7 +105,7 @@ def weigh_spring(job: Job, spring: Spring, *, by: Person) -> None:
         for length, load in bench.weigh(build, spring, times)
     )
     unit, pairs = load_tests.typed_of(spring)
-    found = load_tests.fitted(pairs, unit)
+    found = load_tests.fitted(pairs, unit or LoadUnit.NEWTON)
     if found is None or found.test is None:
         raise ValidationError(f"{found.refused} {BY_HAND}" if found else BY_HAND)
     values = load_tests.figures_of(found.test) | load_tests.weighed_now(by)

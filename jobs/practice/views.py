@@ -166,10 +166,10 @@ def practice_needle(request, number, run):
     require(request.user, "edit_curve")
     runs = Run.objects.select_related("build__job", "primary", "secondary")
     row = get_object_or_404(runs, build__job__number=number, number=run, removed=False)
-    require_practice(row.build.job)
+    require_practice(row.build.job)  # pyrefly: ignore [missing-attribute]  # curves may not know the card
     form = NeedleForm(request.GET)
     if not form.is_valid():
-        why = " ".join(message for messages in form.errors.values() for message in messages)
+        why = " ".join(str(message) for messages in form.errors.values() for message in messages)
         return JsonResponse({"why": why}, status=422)
     speed, falling = form.cleaned_data["speed"], bool(form.cleaned_data["falling"])
     advance = simulated_bench.read_at(row.build, row, speed, falling)

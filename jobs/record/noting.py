@@ -11,7 +11,7 @@ from jobs.search.hits import reindex
 from shop.models import Person
 
 
-def note(verb: str, job: Job | None, by: Person, **detail: Any) -> None:
+def note(verb: str, job: Job, by: Person, **detail: Any) -> None:
     """Record what was done and refresh the card's search text; call it inside the action's transaction."""
     audit.record(verb, job=job, by=by, **detail)
     reindex(job)

@@ -101,7 +101,11 @@ def refuse_practice(job: Job) -> None:
         raise PermissionDenied("This is a practice unit: it does not leave the bench. Open another to go on.")
 
 
-TO_END = {Ending.RETURNED: "hand_back", Ending.KEPT: "write_off", Ending.SCRAPPED: "write_off"}
+TO_END: dict[str, str] = {
+    Ending.RETURNED: "hand_back",
+    Ending.KEPT: "write_off",
+    Ending.SCRAPPED: "write_off",
+}
 
 
 def endings_for(job: Job, person: Person) -> list[Ending]:
@@ -215,7 +219,7 @@ PROVED = Need(
 )
 ASSEMBLY = Need("every assembly step done or put aside", _assembly)
 SHEET = Need("a signed curve sheet", _sheet)
-NEEDS = {
+NEEDS: dict[str, tuple[Need, ...]] = {
     Stage.INTAKE: (UNIT,),
     Stage.TEARDOWN: (POINTS,),
     Stage.CLEANING: (CLEANING, NO_ABRASIVE),

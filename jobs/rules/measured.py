@@ -62,8 +62,10 @@ class Measured(NamedTuple):
     @property
     def leak(self) -> Leak | None:
         """How a capsule holds by the three readings; None without them."""
-        three = self.start_kpa, self.held_s, self.left_kpa
-        return None if None in three or leaks.impossible(*three) else leaks.leak_of(*three)
+        start, held, left = self.start_kpa, self.held_s, self.left_kpa
+        if start is None or held is None or left is None or leaks.impossible(start, held, left):
+            return None
+        return leaks.leak_of(start, held, left)
 
 
 def beside(point: InspectionPoint) -> tuple[str, ...]:
@@ -93,9 +95,10 @@ def settled(point: InspectionPoint, measured: Measured) -> Measured:
 
 def judged_value(point: InspectionPoint, measured: Measured) -> float | None:
     """The value that is held against the point's limit."""
-    if point.measured_as == InspectionPoint.MeasuredAs.WINDING and None not in measured[:2]:
-        return windings.at_20(measured.value, measured.part_temp_c)
-    return measured.value
+    value, temp_c = measured.value, measured.part_temp_c
+    if point.measured_as == InspectionPoint.MeasuredAs.WINDING and value is not None and temp_c is not None:
+        return windings.at_20(value, temp_c)
+    return value
 
 
 def judged_words(point: InspectionPoint, measured: Measured) -> str:
@@ -109,7 +112,8 @@ def unusual(point: InspectionPoint, measured: Measured) -> str:
     if point.measured_as == InspectionPoint.MeasuredAs.WINDING and measured.part_temp_c is not None:
         return windings.unusual(measured.part_temp_c)
     leak = measured.leak if point.measured_as == InspectionPoint.MeasuredAs.LEAK else None
-    return leaks.unusual(measured.start_kpa, leak, point.high) if leak else ""
+    start = measured.start_kpa
+    return leaks.unusual(start, leak, point.high) if leak and start is not None else ""
 
 
 def said_beside(point: InspectionPoint, measured: Measured) -> str:

@@ -1,12 +1,13 @@
 """Where the words of a search stand on a card: short excerpts with the words marked."""
 
 import unicodedata
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from django.utils.html import escape
 from django.utils.safestring import mark_safe
 
-from jobs.search.search_text import WORD, fold, joined, words_of
+from jobs.search.search_text import WORD, Piece, fold, joined, words_of
 
 MOST = 3
 CONTEXT = 50  # characters kept on each side of what matched
@@ -20,7 +21,7 @@ class Snippet:
     text: str
 
 
-def snippets(pieces, words):
+def snippets(pieces: Collection[Piece], words: Sequence[str]) -> list[Snippet]:
     """For each word the first piece of the card that has it, at most ``MOST`` of them."""
     found = [next((piece for piece in pieces if _has(piece, word)), None) for word in words]
     if words and not all(found):
@@ -30,12 +31,12 @@ def snippets(pieces, words):
     return [Snippet(piece.label, _marked(piece, words)) for piece in list(chosen)[:MOST]]
 
 
-def _has(piece, word):
+def _has(piece: Piece, word: str) -> bool:
     there = words_of(piece.text) + (joined(piece.text) if piece.is_code else [])
     return any(candidate.startswith(word) for candidate in there)
 
 
-def _marked(piece, words):
+def _marked(piece: Piece, words: Sequence[str]) -> str:
     """The text around what matched, escaped, with each matching word in ``<mark>``."""
     text = unicodedata.normalize("NFC", piece.text)
     spans = [m.span() for m in WORD.finditer(text) if fold(m.group()).startswith(tuple(words))]
@@ -51,7 +52,7 @@ def _marked(piece, words):
     return mark_safe("".join(out))
 
 
-def _window(text, span):
+def _window(text: str, span: tuple[int, int]) -> tuple[int, int]:
     """Where to cut, at spaces, about ``CONTEXT`` characters from the first match."""
     start = text.rfind(" ", 0, max(0, span[0] - CONTEXT)) + 1
     cut = text.find(" ", span[1] + CONTEXT)

@@ -1,5 +1,6 @@
 """Find a card by anything written on it, by an engine like this one, or both; each hit says why."""
 
+from collections.abc import Generator, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
@@ -10,15 +11,17 @@ from django.db.models import (
     IntegerField,
     Prefetch,
     Q,
+    QuerySet,
     Value,
     When,
 )
 
 from curves.models import Run
 from jobs.models import Job
-from jobs.rules.card_lines import WORDS, lines_of
+from jobs.rules.card_lines import WORDS, Lines, lines_of
 from jobs.rules.handed_back import with_hand_back
 from jobs.search import excerpts, search_text, similarity, trays
+from shop.models import Customer
 
 HITS = 30
 AT_ONCE = 200  # cards held while many are rewritten
@@ -42,21 +45,22 @@ class Answer:
 
 
 # The cards to rewrite at the end of a piece of bulk work, or None outside of one.
-_postponed = ContextVar("postponed", default=None)
+_postponed: ContextVar[set[int] | None] = ContextVar("postponed", default=None)
 
 
 @contextmanager
-def postponed():
+def postponed() -> Generator[None]:
     """Within it ``reindex`` only takes note; each card is rewritten once, at the end. For bulk work."""
-    token = _postponed.set(set())
+    later: set[int] = set()
+    token = _postponed.set(later)
     try:
         yield
-        reindex_all(Job.objects.filter(pk__in=_postponed.get()))
+        reindex_all(Job.objects.filter(pk__in=later))
     finally:
         _postponed.reset(token)
 
 
-def reindex(job):
+def reindex(job: Job) -> None:
     """Rewrite the text in which a card is found; call it in the transaction that changed the card.
 
     A unit is one thing on all its visits, so the other cards of the unit are looked at too.
@@ -68,12 +72,12 @@ def reindex(job):
     reindex_all(Job.objects.filter(unit=job.unit_id))
 
 
-def reindex_customer(customer):
+def reindex_customer(customer: Customer) -> None:
     """The same for every card of a customer whose name or number has changed."""
-    reindex_all(customer.jobs.all())
+    reindex_all(Job.objects.filter(customer=customer))
 
 
-def reindex_all(jobs=None):
+def reindex_all(jobs: QuerySet[Job] | None = None) -> int:
     """The same for many cards, all of them by default; returns how many had changed."""
     changed = []
     for job, lines in _whole_cards(Job.objects.all() if jobs is None else jobs):
@@ -85,7 +89,14 @@ def reindex_all(jobs=None):
     return len(changed)
 
 
-def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
+def find(
+    text: str = "",
+    wanted: similarity.Wanted | None = None,
+    *,
+    closed: bool | None = None,
+    besides: Job | None = None,
+    limit: int = HITS,
+) -> Answer:
     """Cards on which every word stands, nearest engine first, else newest first.
 
     A word is met by the beginning of one on the card. ``wanted`` is a ``nearness.Wanted``; ``closed`` keeps
@@ -112,7 +123,7 @@ def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
     hits = [
         Hit(
             job,
-            similarity.reasons(wanted, job.engine) if wanted else [],
+            similarity.reasons(wanted, job.engine) if wanted and job.engine else [],
             excerpts.snippets(search_text.pieces(job, lines[job.pk]), words) if words else [],
         )
         for job in found[:limit]
@@ -120,7 +131,7 @@ def find(text="", wanted=None, *, closed=None, besides=None, limit=HITS):
     return Answer(hits, more=len(found) > limit)
 
 
-def _whole_cards(jobs):
+def _whole_cards(jobs: QuerySet[Job]) -> Iterator[tuple[Job, Lines]]:
     """Each card with the lines written on it, some at a time."""
     rows = _with_runs(jobs).iterator(chunk_size=AT_ONCE)
     while some := list(islice(rows, AT_ONCE)):
@@ -128,14 +139,14 @@ def _whole_cards(jobs):
         yield from ((job, lines[job.pk]) for job in some)
 
 
-def _with_runs(jobs):
+def _with_runs(jobs: QuerySet[Job]) -> QuerySet[Job]:
     """Cards with what a hit shows of them."""
     return jobs.select_related("customer", "engine", "unit", "build__target", "closing").prefetch_related(
         Prefetch("build__runs", Run.objects.select_related("primary", "secondary"))
     )
 
 
-def all_words(words):
+def all_words(words: Sequence[str]) -> Q:
     """Every word begins one on the card; or, for a number spaced otherwise, all of them together do."""
     each = Q()
     for word in words:
@@ -145,7 +156,7 @@ def all_words(words):
     return each
 
 
-def _its_number_first(words):
+def _its_number_first(words: Sequence[str]) -> list[Case]:
     """An ordering that puts the card first whose number was typed."""
     numbers = [int(word) for word in words if word.isdecimal() and len(word) < 10]
     if not numbers:
@@ -153,7 +164,7 @@ def _its_number_first(words):
     return [Case(When(number__in=numbers, then=Value(0)), default=Value(1), output_field=IntegerField())]
 
 
-def _in_the_tray_first(in_tray):
+def _in_the_tray_first(in_tray: Q) -> list[Case]:
     """An ordering that puts first what lies in the tray now, then what lay there."""
     return [
         Case(

@@ -2,10 +2,13 @@
 
 import re
 import unicodedata
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from curves.models import Build
 from curves.rows.queries import live_runs
-from jobs.models import PartLine
+from jobs.models import Job, PartLine
+from jobs.rules.card_lines import Lines
 
 # Letters that Unicode does not take apart into a plain letter and a mark.
 PLAIN = str.maketrans(
@@ -23,24 +26,24 @@ class Piece:
     is_code: bool = False
 
 
-def fold(text):
+def fold(text: str) -> str:
     """Lower case without accents: what ``Škoda``, ``SKODA`` and ``skoda`` have in common."""
     apart = unicodedata.normalize("NFKD", text.casefold().translate(PLAIN))
     return "".join(mark for mark in apart if not unicodedata.combining(mark))
 
 
-def words_of(text):
+def words_of(text: str) -> list[str]:
     """The folded words of a text, in order."""
     return WORD.findall(fold(text))
 
 
-def joined(text):
+def joined(text: str) -> list[str]:
     """A code's words run together from each of them on: ``0 231-17`` gives 023117, 23117 and 17."""
     groups = words_of(text)
     return ["".join(groups[start:]) for start in range(len(groups))]
 
 
-def indexed(pieces):
+def indexed(pieces: Iterable[Piece]) -> str:
     """The text that a search looks in: each word once, a space before and after each."""
     words = []
     for piece in pieces:
@@ -50,7 +53,7 @@ def indexed(pieces):
     return f" {' '.join(dict.fromkeys(words))} "
 
 
-def pieces(job, lines):
+def pieces(job: Job, lines: Lines) -> list[Piece]:
     """What is written on a card, most telling first, empty pieces left out; ``lines`` by ``cardlines``.
 
     The steps are not among them: they are the shop's list, and nearly the same on every card.
@@ -58,7 +61,7 @@ def pieces(job, lines):
     return [piece for piece in _all_pieces(job, lines) if piece.text]
 
 
-def _all_pieces(job, lines):
+def _all_pieces(job: Job, lines: Lines) -> Iterator[Piece]:
     yield Piece("Job", str(job.number))
     yield from _people(job)
     yield from _things(job)
@@ -71,7 +74,7 @@ def _all_pieces(job, lines):
     yield from _curve(job.build)
 
 
-def _answers(job, lines):
+def _answers(job: Job, lines: Lines) -> Iterator[Piece]:
     for answer in lines["answers"]:
         yield Piece("Answer to the estimate", f"{answer.text} {answer.note}".strip())
     if job.ending:
@@ -81,24 +84,25 @@ def _answers(job, lines):
         yield Piece("Why it was not rebuilt", job.closing.reason)
 
 
-def _people(job):
-    if job.is_stock:
+def _people(job: Job) -> Iterator[Piece]:
+    customer = job.customer
+    if customer is None:
         yield Piece("For", "shop stock")
     else:
-        yield Piece("Customer", job.customer.name)
-        yield Piece("Company", job.customer.company)
-        yield Piece("Phone", _dialled(job.customer.phone), is_code=True)
-        yield Piece("Email", job.customer.email)
+        yield Piece("Customer", customer.name)
+        yield Piece("Company", customer.company)
+        yield Piece("Phone", _dialled(customer.phone), is_code=True)
+        yield Piece("Email", customer.email)
     yield Piece("Handed to", job.handed_to)
 
 
-def _dialled(phone):
+def _dialled(phone: str) -> str:
     """A phone number, with the zero that is dialled at home after the one with the country's code."""
     country, _, rest = phone.partition(" ")
     return f"{phone} / 0{rest}" if country.startswith("+") and rest else phone
 
 
-def _things(job):
+def _things(job: Job) -> Iterator[Piece]:
     engine, unit = job.engine, job.unit
     if engine:
         yield Piece("Vehicle", engine.vehicle)
@@ -111,7 +115,7 @@ def _things(job):
     yield Piece("Vacuum capsule", unit.capsule, is_code=True)
 
 
-def _lines(lines):
+def _lines(lines: Lines) -> Iterator[Piece]:
     for finding in lines["findings"]:
         yield Piece("Finding", finding.text)
     for answer in lines["inspections"]:
@@ -125,7 +129,7 @@ def _lines(lines):
         yield Piece("Road report", report.text)
 
 
-def _curve(build):
+def _curve(build: Build) -> Iterator[Piece]:
     for run in live_runs(build):
         yield Piece(f"Run {run.number}", run.note)
         for spring in (run.primary, run.secondary):

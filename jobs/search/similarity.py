@@ -7,6 +7,7 @@ measures the same distance over arrays, but would have to be given every row. Pl
 from dataclasses import dataclass
 
 from django.db.models import Case, F, FloatField, Value, When
+from django.db.models.expressions import Combinable
 from django.db.models.functions import Cast, Coalesce
 
 from jobs.models import Engine
@@ -33,10 +34,10 @@ class Wanted:
         return any((self.displacement_cc, self.compression, self.cylinders, self.use))
 
     @classmethod
-    def like(cls, engine):
+    def like(cls, engine: Engine) -> "Wanted":
         return cls(engine.displacement_cc, engine.compression, engine.cylinders, engine.use)
 
-    def or_else(self, other):
+    def or_else(self, other: "Wanted") -> "Wanted":
         """These wishes, and the other's where this says nothing."""
         return Wanted(
             self.displacement_cc or other.displacement_cc,
@@ -46,9 +47,9 @@ class Wanted:
         )
 
 
-def squared_distance(wanted, prefix="engine__"):
+def squared_distance(wanted: Wanted, prefix: str = "engine__") -> Combinable:
     """An expression: the squared distance of a row's engine from the wanted one, in steps."""
-    terms = []
+    terms: list[Combinable] = []
     if wanted.displacement_cc:
         step = wanted.displacement_cc * DISPLACEMENT_SHARE
         terms.append(_squared_steps(f"{prefix}displacement_cc", wanted.displacement_cc, step))
@@ -61,12 +62,12 @@ def squared_distance(wanted, prefix="engine__"):
     return sum(terms[1:], terms[0])
 
 
-def _squared_steps(field, value, step):
+def _squared_steps(field: str, value: float, step: float) -> Coalesce:
     steps = (Cast(F(field), FloatField()) - Value(float(value))) / Value(float(step))
     return Coalesce(steps * steps, Value(UNKNOWN_SQUARED), output_field=FloatField())
 
 
-def _use_term(field, use):
+def _use_term(field: str, use: str) -> Case:
     return Case(
         When(**{field: use}, then=Value(0.0)),
         When(**{field: ""}, then=Value(UNKNOWN_SQUARED)),
@@ -75,7 +76,7 @@ def _use_term(field, use):
     )
 
 
-def reasons(wanted, engine):
+def reasons(wanted: Wanted, engine: Engine) -> list[str]:
     """Why an engine came up, in words: ``1998 cc, 60 cc off``, ``compression equal``, ``4 cylinders``."""
     said = []
     if wanted.displacement_cc:
@@ -89,28 +90,28 @@ def reasons(wanted, engine):
     return said
 
 
-def _displacement(wanted, cc):
+def _displacement(wanted: float, cc: int | None) -> str:
     if cc is None:
         return "displacement not written"
     off = abs(cc - wanted)
     return f"{cc} cc, {off:.0f} cc off" if off >= 0.5 else f"{cc} cc, equal"
 
 
-def _compression(wanted, ratio):
+def _compression(wanted: float, ratio: float | None) -> str:
     if ratio is None:
         return "compression not written"
     off = abs(ratio - wanted)
     return f"compression {ratio:g}, {off:.1f} off" if off >= 0.05 else "compression equal"
 
 
-def _cylinders(wanted, cylinders):
+def _cylinders(wanted: int, cylinders: int | None) -> str:
     if cylinders is None:
         return "cylinders not written"
     named = "1 cylinder" if cylinders == 1 else f"{cylinders} cylinders"
     return named if cylinders == wanted else f"{named}, not {wanted}"
 
 
-def _use(wanted, engine):
+def _use(wanted: str, engine: Engine) -> str:
     if not engine.use:
         return "use not written"
     named = f"{engine.get_use_display().lower()} use"

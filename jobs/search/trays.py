@@ -1,6 +1,7 @@
 """Reads which tray a search means: "tray 7", "tray7" and "Tray 07" are one, as "T 4", "t4" and "T-04" are."""
 
 import re
+from collections.abc import Callable, Iterator
 
 from django.db.models import Q
 
@@ -8,7 +9,7 @@ MAX_WORDS = 2  # of a tray's mark: "T 4"
 NUMBER = {"no", "nr", "number"}  # "tray no 7" is tray 7
 
 
-def asked_for(words, rest_of):
+def asked_for(words: list[str], rest_of: Callable[[list[str]], Q]) -> Q | None:
     """A condition on cards for the tray that folded words ask for, or None; ``rest_of`` makes the others'."""
     means = None
     for place, word in enumerate(words):
@@ -20,7 +21,7 @@ def asked_for(words, rest_of):
     return means
 
 
-def _marks(words, place):
+def _marks(words: list[str], place: int) -> Iterator[tuple[str, int]]:
     """What the tray named at a place may be called, and at which word the rest goes on."""
     if words[place] != "tray":
         yield words[place][4:], place + 1
@@ -32,7 +33,7 @@ def _marks(words, place):
             yield "".join(words[start:end]), end
 
 
-def _is_called(mark):
+def _is_called(mark: str) -> Q:
     """Trays of this mark, whatever stands between its letters and digits and before a number."""
     groups = re.findall(r"[0-9]+|[^0-9]+", mark)
     # What the card's words end with comes first: it is cheap, and leaves little to compare letter by letter.

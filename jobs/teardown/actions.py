@@ -1,15 +1,19 @@
 """Writing down what a teardown shows: answers to the inspection list, findings, and parts."""
 
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from jobs.models import Finding, Inspection, PartLine
+from jobs.models import Finding, Inspection, InspectionPoint, Job, PartLine
 from jobs.record.noting import changes, note
 from jobs.rules import measured as reading
 from jobs.rules.guards import lock_open_card
 from jobs.rules.points import limit_of, proposed_verdict, unusual
 from jobs.teardown.travel import fill_travel
+from shop.models import Person
 from shop.rights import require
 from shop.versions import Conflict, save_versioned
 
@@ -24,7 +28,17 @@ MEASURED = "What was measured applies: take the value out, or give another verdi
 
 
 @transaction.atomic
-def answer_point(job, point, *, by, value=None, beside=(), verdict="", note_text="", version=None):
+def answer_point(
+    job: Job,
+    point: InspectionPoint,
+    *,
+    by: Person,
+    value: float | None = None,
+    beside: Mapping[str, float | None] | tuple = (),
+    verdict: str = "",
+    note_text: str = "",
+    version: int | None = None,
+) -> Inspection:
     """Answer one inspection point, or answer it anew; without a verdict the point's limit gives it.
 
     ``beside`` is what was read beside the value, by name, as the point is measured.
@@ -41,11 +55,11 @@ def answer_point(job, point, *, by, value=None, beside=(), verdict="", note_text
     if wrong := reading.problems(point, measured):
         raise ValidationError(wrong)
     measured = reading.settled(point, measured)
-    verdict = verdict or proposed_verdict(point, measured, job.build)
-    if not verdict:
+    said_or_proposed = verdict or proposed_verdict(point, measured, job.build)
+    if not said_or_proposed:
         is_measured = measured.value is not None and limit_of(point)
         raise ValidationError({"verdict": UNUSUAL if is_measured else NO_LIMIT})
-    data = {**measured._asdict(), "verdict": verdict, "note": note_text}
+    data = {**measured._asdict(), "verdict": said_or_proposed, "note": note_text}
     answer = Inspection.objects.filter(job=job, point=point).first()
     _require_said_of_this_value(answer, job, point, data)
     if answer is None:
@@ -68,7 +82,7 @@ def answer_point(job, point, *, by, value=None, beside=(), verdict="", note_text
 
 
 @transaction.atomic
-def answer_rest(job, points, *, by):
+def answer_rest(job: Job, points: Sequence[InspectionPoint], *, by: Person) -> list[Inspection]:
     """Answer these points as good in one go, each an answer of its own; those answered since stay."""
     require(by, "edit_work")
     lock_open_card(job)
@@ -83,7 +97,7 @@ def answer_rest(job, points, *, by):
 
 
 @transaction.atomic
-def take_back_rest(job, answers, *, by):
+def take_back_rest(job: Job, answers: Iterable[int], *, by: Person) -> int:
     """Take such answers back, but for those that were answered anew meanwhile."""
     require(by, "edit_work")
     lock_open_card(job)
@@ -93,7 +107,9 @@ def take_back_rest(job, answers, *, by):
     return rows.delete()[0]
 
 
-def _require_said_of_this_value(answer, job, point, data):
+def _require_said_of_this_value(
+    answer: Inspection | None, job: Job, point: InspectionPoint, data: dict[str, Any]
+) -> None:
     """A "good" left standing from another value is not yet said of one that is unusual."""
     measured = reading.Measured(**{name: data[name] for name in reading.Measured._fields})
     if answer is None or measured == reading.Measured.of(answer) or not unusual(point, measured, job.build):
@@ -104,7 +120,7 @@ def _require_said_of_this_value(answer, job, point, data):
         )
 
 
-def _first_answer(job, point, by, data):
+def _first_answer(job: Job, point: InspectionPoint, by: Person, data: dict[str, Any]) -> Inspection:
     try:
         with transaction.atomic():
             return Inspection.objects.create(job=job, point=point, by=by, **data)
@@ -113,7 +129,7 @@ def _first_answer(job, point, by, data):
 
 
 @transaction.atomic
-def add_finding(job, *, text, by):
+def add_finding(job: Job, *, text: str, by: Person) -> Finding:
     require(by, "edit_work")
     lock_open_card(job)
     finding = Finding.objects.create(job=job, text=text, stage=job.stage, by=by)
@@ -122,12 +138,12 @@ def add_finding(job, *, text, by):
 
 
 @transaction.atomic
-def remove_finding(finding, *, by):
+def remove_finding(finding: Finding, *, by: Person) -> None:
     _remove(finding, by, "struck out a finding")
 
 
 @transaction.atomic
-def add_part(job, data, *, by):
+def add_part(job: Job, data: dict[str, Any], *, by: Person) -> PartLine:
     require(by, "edit_work")
     lock_open_card(job)
     line = PartLine.objects.create(job=job, by=by, **data)
@@ -136,7 +152,7 @@ def add_part(job, data, *, by):
 
 
 @transaction.atomic
-def change_part(line, data, *, by, version):
+def change_part(line: PartLine, data: dict[str, Any], *, by: Person, version: int) -> None:
     require(by, "edit_work")
     lock_open_card(line.job)
     if line.spring_id and not set(data) <= OF_A_SPRING:
@@ -150,13 +166,13 @@ def change_part(line, data, *, by, version):
 
 
 @transaction.atomic
-def remove_part(line, *, by):
+def remove_part(line: PartLine, *, by: Person) -> None:
     if line.spring_id:
         raise PermissionDenied(LEDGERS)
     _remove(line, by, "struck out a line")
 
 
-def _remove(row, by, verb):
+def _remove(row: Finding | PartLine, by: Person, verb: str) -> None:
     """Strike out a line; what it said stays in the history. A line already gone is no error."""
     require(by, "edit_work")
     lock_open_card(row.job)

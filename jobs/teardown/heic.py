@@ -27,12 +27,12 @@ class TooLarge(Exception):
     """It holds a picture of more pixels than are kept; the argument is how many."""
 
 
-def looks_like(head):
+def looks_like(head: bytes) -> bool:
     """Whether a file that begins so is of the family of formats that HEIC belongs to."""
     return head[4:8] == b"ftyp"
 
 
-def as_jpeg(content, *, most_pixels, side_px):
+def as_jpeg(content: bytes, *, most_pixels: int, side_px: int) -> bytes:
     """The picture upright, at most ``side_px`` wide and high, as JPEG bytes without metadata."""
     command = [sys.executable, "-I", __file__, str(most_pixels), str(side_px)]
     with _one_at_a_time:
@@ -49,7 +49,7 @@ def as_jpeg(content, *, most_pixels, side_px):
     return done.stdout
 
 
-def main(most_pixels, side_px):
+def main(most_pixels: int, side_px: int) -> None:
     import pillow_heif
     from PIL import Image
 
@@ -67,13 +67,13 @@ def main(most_pixels, side_px):
     plain.save(sys.stdout.buffer, "JPEG", quality=95, subsampling=0)
 
 
-def _claimed(content):
+def _claimed(content: bytes) -> int:
     """The most pixels that any image in the file claims: a crop or a grid hides how large its parts are."""
     sizes = (struct.unpack(">II", found) for found in _SIZES.findall(content))
     return max((width * height for width, height in sizes), default=0)
 
 
-def _leave_if_larger(pixels, most_pixels):
+def _leave_if_larger(pixels: int, most_pixels: int) -> None:
     if pixels > most_pixels:
         sys.stdout.write(str(pixels))
         sys.exit(TOO_LARGE)

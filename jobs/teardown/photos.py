@@ -2,14 +2,16 @@
 
 from django.db import transaction
 
-from jobs.models import Photo
+from jobs.models import Job, Photo
 from jobs.record.noting import note
 from jobs.rules.guards import lock_open_card
+from jobs.teardown.pictures import CleanPhoto
+from shop.models import Person
 from shop.rights import require
 
 
 @transaction.atomic
-def add_photo(job, clean, *, by, caption=""):
+def add_photo(job: Job, clean: CleanPhoto, *, by: Person, caption: str = "") -> Photo:
     """Put a picture on the card; ``clean`` is what ``pictures.clean_photo`` made of an upload."""
     require(by, "edit_intake")
     lock_open_card(job)
@@ -20,17 +22,17 @@ def add_photo(job, clean, *, by, caption=""):
     return photo
 
 
-def remove_photo(photo, *, by):
+def remove_photo(photo: Photo, *, by: Person) -> None:
     """Take a picture off the card; it is kept, so that it can be put back."""
     _set_removed(photo, True, by, "took a photo off")
 
 
-def restore_photo(photo, *, by):
+def restore_photo(photo: Photo, *, by: Person) -> None:
     _set_removed(photo, False, by, "put a photo back")
 
 
 @transaction.atomic
-def _set_removed(photo, removed, by, verb):
+def _set_removed(photo: Photo, removed: bool, by: Person, verb: str) -> None:
     require(by, "edit_intake")
     lock_open_card(photo.job)
     if Photo.objects.filter(pk=photo.pk, removed=not removed).update(removed=removed):

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
+from django.core.files.uploadedfile import UploadedFile
 from PIL import Image, ImageFile, ImageOps
 
 from jobs.teardown import heic
@@ -23,10 +24,11 @@ class CleanPhoto:
     small: ContentFile
 
 
-def clean_photo(upload):
+def clean_photo(upload: UploadedFile) -> CleanPhoto:
     """The picture and its thumbnail as new JPEG files; a ValidationError says cause and way out."""
-    if upload.size > MAX_BYTES:
-        raise ValidationError(f"{upload.name} has {upload.size / 1e6:.0f} MB: at most 25 MB can be kept.")
+    size = upload.size or 0
+    if size > MAX_BYTES:
+        raise ValidationError(f"{upload.name} has {size / 1e6:.0f} MB: at most 25 MB can be kept.")
     picture = _plain(_decoded(upload))
     picture.thumbnail((KEPT_SIDE_PX, KEPT_SIDE_PX))
     small = picture.copy()
@@ -36,7 +38,7 @@ def clean_photo(upload):
     return CleanPhoto(_jpeg(picture, f"{name}.jpg"), _jpeg(small, f"{name}-small.jpg"))
 
 
-def _decoded(upload):
+def _decoded(upload: UploadedFile) -> Image.Image:
     # The library that makes our papers switches this on for the whole process; here a cut picture is refused.
     ImageFile.LOAD_TRUNCATED_IMAGES = False
     try:
@@ -62,7 +64,7 @@ def _decoded(upload):
     )
 
 
-def _opened(upload):
+def _opened(upload: UploadedFile) -> UploadedFile | io.BytesIO:
     """The file to decode here: as it came, or what was made of a HEIC picture in a process of its own."""
     upload.seek(0)
     head = upload.read(16)
@@ -72,7 +74,7 @@ def _opened(upload):
     return io.BytesIO(heic.as_jpeg(upload.read(), most_pixels=MAX_PIXELS, side_px=KEPT_SIDE_PX))
 
 
-def _plain(picture):
+def _plain(picture: Image.Image) -> Image.Image:
     """The pixels alone, on white where they were clear, in a new image that carries nothing else along."""
     clear = (
         picture.convert("RGBA")
@@ -84,7 +86,7 @@ def _plain(picture):
     return plain
 
 
-def _jpeg(picture, name):
+def _jpeg(picture: Image.Image, name: str) -> ContentFile:
     file = io.BytesIO()
     picture.save(file, "JPEG", quality=85, optimize=True)
     return ContentFile(file.getvalue(), name=name)

@@ -10,13 +10,14 @@ from jobs.record.noting import note
 from jobs.rules import abrasive
 from jobs.rules.facts import with_facts
 from jobs.rules.guards import lock_open_card
+from shop.models import Person
 from shop.rights import require
 
 NOT_NEEDED = "Not needed"
 
 
 @transaction.atomic
-def do_step(step, *, by):
+def do_step(step: Step, *, by: Person) -> None:
     """Tick a step off; who ticked it first stays. One with abrasive takes an earlier sign-off away."""
     require(by, "edit_work")
     lock_open_card(step.job)
@@ -27,7 +28,7 @@ def do_step(step, *, by):
 
 
 @transaction.atomic
-def put_aside(step, *, by, why=NOT_NEEDED):
+def put_aside(step: Step, *, by: Person, why: str = NOT_NEEDED) -> None:
     """Say that a step is not done on this unit, and why; it stays on the card."""
     require(by, "edit_work")
     lock_open_card(step.job)
@@ -38,7 +39,7 @@ def put_aside(step, *, by, why=NOT_NEEDED):
 
 
 @transaction.atomic
-def undo_step(step, *, by):
+def undo_step(step: Step, *, by: Person) -> None:
     """Open a step again that was done or put aside."""
     require(by, "edit_work")
     lock_open_card(step.job)
@@ -52,7 +53,7 @@ def undo_step(step, *, by):
 
 
 @transaction.atomic
-def add_step(job, *, list_name, text, parts, by, blasts=False):
+def add_step(job: Job, *, list_name: str, text: str, parts: str, by: Person, blasts: bool = False) -> Step:
     require(by, "edit_work")
     lock_open_card(job)
     last = job.steps.filter(list=list_name).aggregate(last=Max("order"))["last"] or 0
@@ -64,14 +65,14 @@ def add_step(job, *, list_name, text, parts, by, blasts=False):
 
 
 @transaction.atomic
-def say_blasted(job, *, blasted, by):
+def say_blasted(job: Job, *, blasted: bool, by: Person) -> None:
     """Say whether abrasive was used; blasting again takes an earlier sign-off away.
 
     A step that was done with abrasive says so itself: nobody says against it.
     """
     require(by, "edit_work")
     lock_open_card(job)
-    if not blasted and (step := abrasive.blastings(job.steps).first()):
+    if not blasted and (step := abrasive.blastings(job.steps.all()).first()):
         raise ValidationError(f"“{step}” is ticked off: take its tick away first, if it was not blasted.")
     values = {"blasted": blasted, "abrasive_free_by": None, "abrasive_free_at": None}
     if Job.objects.filter(pk=job.pk).exclude(blasted=blasted).update(version=F("version") + 1, **values):
@@ -79,11 +80,11 @@ def say_blasted(job, *, blasted, by):
 
 
 @transaction.atomic
-def sign_abrasive_free(job, *, by):
+def sign_abrasive_free(job: Job, *, by: Person) -> None:
     """Sign that every bore and bush was looked at and holds no abrasive."""
     require(by, "edit_work")
     lock_open_card(job)
-    now = with_facts(Job.objects).get(pk=job.pk)
+    now = with_facts(Job.objects.all()).get(pk=job.pk)
     if not abrasive.was_blasted(now):
         raise ValidationError("This unit was not blasted: there is nothing to sign.")
     if abrasive.is_left_open(now):
@@ -96,7 +97,7 @@ def sign_abrasive_free(job, *, by):
 
 
 @transaction.atomic
-def blasted_again(job, *, by):
+def blasted_again(job: Job, *, by: Person) -> None:
     """Take the sign-off away, because the unit went back into the cabinet."""
     require(by, "edit_work")
     lock_open_card(job)
@@ -104,6 +105,6 @@ def blasted_again(job, *, by):
         note("blasted again", job, by)
 
 
-def _unsign(job):
+def _unsign(job: Job) -> int:
     signed = Job.objects.filter(pk=job.pk, abrasive_free_at__isnull=False)
     return signed.update(version=F("version") + 1, abrasive_free_by=None, abrasive_free_at=None)
