@@ -9,6 +9,7 @@ from django.utils import timezone
 from jobs.models import Finding, Job, PartLine, Step
 from shop.models import new_key
 from tests import build
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 HTMX = {"HX-Request": "true"}
@@ -132,7 +133,7 @@ def test_struck_line_is_written_again_by_its_undo(client_as, name):
     job, client = build.job(stage="teardown"), client_as("technician")
     args, values = writes(job)[name]
     before = lines_of(job)
-    card = client.get(client.post(reverse(name, args=args), values)["Location"]).content.decode()
+    card = markup(client.get(client.post(reverse(name, args=args), values)["Location"]))
     assert len(lines_of(job)) == len(before) - 1
     note = card.split('class="note"')[1].split("</form>")[0]
     sent = dict(re.findall(r'name="(\w+)" value="([^"]*)"', note))

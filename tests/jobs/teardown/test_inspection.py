@@ -15,6 +15,7 @@ from jobs.rules.points import TRAVEL, limit_of, proposed_verdict, seed_points
 from jobs.teardown.actions import answer_rest
 from tests import build
 from tests.forms import Page
+from tests.reading import markup, words
 
 pytestmark = pytest.mark.django_db
 HTMX = {"HX-Request": "true"}
@@ -91,7 +92,7 @@ def test_second_of_two_phones_sees_what_stands(client_as):
     one(client_as("technician"), job, asked, value="0.05")
     other = client_as("owner")
     answer = one(other, job, asked, value="0.25")
-    text = answer.content.decode()
+    text = markup(answer)
     assert answer.status_code == 409
     assert "Someone else wrote meanwhile: <b>0.05 mm, Good</b>" in text
     assert f'name="p{asked.pk}-version" value="1"' in text
@@ -236,7 +237,7 @@ def test_the_rest_is_good_in_one_tap_but_for_what_wants_measuring(client_as):
 
 def test_the_button_counts_what_it_answers_and_no_measured_point_is_among_it(client_as):
     job, client = build.job(stage="teardown"), client_as("technician")
-    page = client.get(reverse("answer_points", args=[job.number])).content.decode()
+    page = words(client.get(reverse("answer_points", args=[job.number])))
     told = int(re.search(r"The other (\d+) are good", page)[1])
     rest(client, job)
     assert job.inspections.count() == told
@@ -362,7 +363,7 @@ def test_every_line_that_was_refused_is_open_and_says_so(client_as):
     values = form.sends | {f"p{points[key]}-value": text for key, text in wrong.items()}
     values[f"p{points['shaft-side-play']}-value"] = "0.05"
     answer = client.post(form.action, values)
-    text = answer.content.decode()
+    text = markup(answer)
     assert answer.status_code == 422
     for key in wrong:
         head = text.split(f'id="point-{points[key]}"')[1].split("</summary>")[0]
