@@ -149,6 +149,16 @@ class BoundField(forms.BoundField):
         return getattr(self.field, "unit", "")
 
     @property
+    def is_long(self):
+        """Whether it takes a long text, and with it the whole width."""
+        return self.widget_type == "textarea" or (getattr(self.field, "max_length", None) or 0) >= 200
+
+    @property
+    def must_be_typed(self):
+        """Whether something has to be written in it: a list has something chosen, or says what it wants."""
+        return self.field.required and self.widget_type != "select"
+
+    @property
     def stands(self):
         """What the row holds now, in words, where it differs from what was typed; else an empty string."""
         current = self.form.current

@@ -18,7 +18,7 @@ from django.utils.safestring import mark_safe
 HEADER = "Live-Parts"
 COLLECTOR = "live_parts"  # the name in a template's context
 # What is new in each rendering though nothing changed: the token against forgery, and one-time keys.
-_VOLATILE = re.compile(r'<input type="hidden" name="(?:csrfmiddlewaretoken|(?:[\w-]+-)?once)"[^>]*>')
+_VOLATILE = re.compile(r'<input\s+type="hidden"\s+name="(?:csrfmiddlewaretoken|(?:[\w-]+-)?once)"[^>]*>')
 
 
 @dataclass

@@ -21,7 +21,7 @@ document.addEventListener("htmx:afterSettle", ({ detail }) => {
   if (urgent) urgent.focus();
   else if (lost && part.id === workedIn) focusWork(part); // not in what else of the page changed, which settles first
   const news = part.querySelector?.("[data-say]");
-  if (news && said) said.textContent = news.dataset.say || news.textContent.trim();
+  if (news && said) said.textContent = news.dataset.say || news.textContent.trim().replace(/\s+/g, " ");
 });
 
 function focusWork(part) {

@@ -16,6 +16,7 @@ from jobs.intake.actions import change_card
 from jobs.money import answers
 from jobs.stages import ORDER, Stage
 from jobs.teardown.actions import change_part
+from shop.live import standing
 from tests import build
 from tests.jobs.full import full_job
 from tests.jobs.page.livepage import LivePage, values_of
@@ -199,3 +200,14 @@ def change_meanwhile(job, person, part=None):
     if part:
         line = job.parts.get(pk=part)
         change_part(line, {"text": "Bush, reamed"}, by=build.person("technician"), version=line.version)
+
+
+@pytest.mark.any_database
+@pytest.mark.parametrize("between", [" ", "\n    "])
+@pytest.mark.parametrize("name", ["once", "road-once", "csrfmiddlewaretoken"])
+def test_a_new_key_in_a_form_is_no_news(between, name):
+    one, other = (
+        between.join(["<input", 'type="hidden"', f'name="{name}"', f'value="{key}">']) for key in "ab"
+    )
+    assert standing(one) == standing(other)
+    assert standing(one + "1") != standing(one + "2")
