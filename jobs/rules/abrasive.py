@@ -18,6 +18,14 @@ def last_blasted_at() -> Subquery:
     return Subquery(done.annotate(last=Max("at")).values("last"), output_field=DateTimeField())
 
 
+def card_of(job: Job) -> Job:
+    """A job with ``last_blasted_at``: itself, if it was fetched with it."""
+    if hasattr(job, "last_blasted_at"):
+        return job
+    jobs = Job.objects.select_related("abrasive_free_by").annotate(last_blasted_at=last_blasted_at())
+    return jobs.get(pk=job.pk)
+
+
 def was_blasted(job: Job) -> bool:
     """By a step that was done, or by someone's word; asks of a job with ``last_blasted_at``."""
     return job.blasted or job.last_blasted_at is not None

@@ -15,7 +15,6 @@ from curves.rows import queries
 from jobs.models import Inspection, Job, PartLine, Step
 from jobs.rules import abrasive
 from jobs.rules.card_lines import RECORDED, Line, Lines, lines_of
-from jobs.rules.facts import facts_of
 from jobs.rules.measured import Measured
 from jobs.rules.points import applies
 from jobs.stages import Stage
@@ -144,7 +143,7 @@ def _step(step: Line) -> dict[str, str]:
 
 def _abrasive(job: Job) -> dict[str, Any]:
     """The sign-off after blasting, or that it is still wanted; of a card without, an empty sign-off."""
-    card = facts_of(job)
+    card = abrasive.card_of(job)
     if abrasive.is_left_open(card):
         return {"abrasive_free": "", "abrasive_open": True}
     signed = abrasive.was_blasted(card)
