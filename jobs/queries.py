@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 from django.db.models import F, FilteredRelation, Model, OuterRef, Q, QuerySet, Subquery
 from django.shortcuts import get_object_or_404
@@ -34,7 +34,15 @@ def card_for(person: Person, number: int) -> Job:
     Four queries: the card with all it points at, its runs, their readings, and the points of its target.
     """
     require(person, "read")
-    jobs = facts.with_facts(
+    job = get_object_or_404(_cards(), number=number)
+    fetch_curves([job.build])
+    return job
+
+
+@cache
+def _cards() -> QuerySet[Job]:
+    """Cards with their counts: to put this query together takes longer than to run it, so it is kept."""
+    return facts.with_facts(
         Job.objects.select_related(
             "customer",
             "engine",
@@ -46,9 +54,6 @@ def card_for(person: Person, number: int) -> Job:
             "closing__by",
         )
     )
-    job = get_object_or_404(jobs, number=number)
-    fetch_curves([job.build])
-    return job
 
 
 @dataclass(frozen=True)

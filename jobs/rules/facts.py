@@ -1,5 +1,7 @@
 """What a card comes to in counts and costs: asked for in the query that fetches it."""
 
+from functools import cache
+
 from django.db.models import Count, Exists, IntegerField, OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.fields.json import KT
 from django.db.models.functions import Coalesce
@@ -74,4 +76,9 @@ def facts_of(job: Job) -> Job:
     """A job with the counts of ``with_facts``: itself, if it was fetched with them."""
     if hasattr(job, "points_open"):
         return job
-    return with_facts(Job.objects.select_related("unit", "engine", "build")).get(pk=job.pk)
+    return _asked_for().get(pk=job.pk)
+
+
+@cache
+def _asked_for() -> QuerySet[Job]:
+    return with_facts(Job.objects.select_related("unit", "engine", "build"))
