@@ -9,18 +9,24 @@ from playwright.sync_api import sync_playwright
 
 from tests.browser.looks import SIZES
 from tests.browser.machine import launch
+from tests.browser.profiles import Profiles
 from tests.browser.watch import Watch
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def chromium():
-    """The machine's own Chromium, for one module: its event loop would be in the way of other tests."""
+    """The machine's own Chromium, one for all tests of a process."""
     # Playwright's loop runs in this thread, and Django would refuse the database beside it. No test awaits.
     with pytest.MonkeyPatch.context() as patch, sync_playwright() as playwright:
         patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
         browser = launch(playwright)
         yield browser
         browser.close()
+
+
+@pytest.fixture(scope="session")
+def profiles(chromium, live_server):
+    return Profiles(chromium, live_server.url)
 
 
 @pytest.fixture
@@ -32,25 +38,19 @@ def watch(live_server):
 
 
 @pytest.fixture
-def open_page(chromium, live_server, watch, client_as):
+def open_page(profiles, live_server, watch, client_as):
     """``open_page("phone", "dark", who="technician", javascript=False)``: a page in a browser of its own."""
-    contexts = []
+    lent = []
 
-    def opening(size="desk", scheme="light", who="owner", **options):
+    def opening(size="desk", scheme="light", who="owner", javascript=True):
         width, height = SIZES[size] if isinstance(size, str) else size
-        context = chromium.new_context(
-            base_url=live_server.url,
+        context = profiles.lend(
             viewport={"width": width, "height": height},
             color_scheme=scheme,
             has_touch=size in ("phone", "tablet"),
-            java_script_enabled=options.pop("javascript", True),
-            locale="en-GB",
-            timezone_id="UTC",
-            reduced_motion="reduce",
-            **options,
+            java_script_enabled=javascript,
         )
-        contexts.append(context)
-        context.set_default_timeout(30_000)
+        lent.append(context)
         if who:
             session = client_as(who).cookies[settings.SESSION_COOKIE_NAME].value
             context.add_cookies(
@@ -60,8 +60,9 @@ def open_page(chromium, live_server, watch, client_as):
         return context.new_page()
 
     yield opening
-    for context in contexts:
-        context.close()
+    for context in lent:
+        watch.leave(context)
+        profiles.take_back(context)
 
 
 @pytest.fixture

@@ -14,7 +14,7 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.browser.looks import assert_no_barrier, tab_to
-from tests.browser.watch import Watch
+from tests.browser.watch import REPORT_VIOLATIONS, Watch
 from tests.service.installation import OWN_SETTINGS, ROOT, free_port, wait_for
 
 # An invented curve in distributor rpm and degrees; worn: it begins early and ends two degrees high.
@@ -132,6 +132,7 @@ def test_walk_in_is_served_from_the_counter_to_the_sheet_in_hand(chromium, serve
     expect.set_options(timeout=120_000)
     context = chromium.new_context(base_url=url, locale="en-GB", timezone_id="UTC", accept_downloads=True)
     context.set_default_timeout(120_000)
+    context.add_init_script(REPORT_VIOLATIONS)
     watch.over(context)
     page = context.new_page()
     keys = Keys(page)
