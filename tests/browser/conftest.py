@@ -5,12 +5,14 @@ A test takes ``open_page(...)``, or ``page`` (1280 px, light, owner logged in).
 
 import pytest
 from django.conf import settings
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import expect, sync_playwright
 
 from tests.browser.looks import SIZES
 from tests.browser.machine import launch
 from tests.browser.profiles import Profiles
 from tests.browser.watch import Watch
+
+PATIENCE_MS = 30_000  # for a busy machine; what comes sooner is not waited for
 
 
 @pytest.fixture(scope="session")
@@ -19,6 +21,7 @@ def chromium():
     # Playwright's loop runs in this thread, and Django would refuse the database beside it. No test awaits.
     with pytest.MonkeyPatch.context() as patch, sync_playwright() as playwright:
         patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+        expect.set_options(timeout=PATIENCE_MS)
         browser = launch(playwright)
         yield browser
         browser.close()

@@ -25,6 +25,7 @@ def bench():
     return bench
 
 
+@pytest.mark.any_database
 @pytest.mark.parametrize("seed", [5, 11, 23])
 def test_the_loop_ends_in_the_band(seed):
     bench = simulated_bench(seed, tolerance=2.5)  # as the practice bench asks: friction parts the sweeps
@@ -261,6 +262,7 @@ def judged_at(state):
     return sorted((rpm, way) for rpm, way in ways if beside[0] <= rpm <= beside[1]), scale
 
 
+@pytest.mark.any_database
 def test_no_chance_jumps_because_a_run_is_only_begun():
     bench = simulated_bench(tolerance=2.5)
     bench.read(*(spring.key for spring in bench.unit.received), kind=Run.Kind.AS_RECEIVED)
