@@ -1,4 +1,4 @@
-"""Parts of templates are whole elements, and white space that nobody typed is not seen."""
+"""Templates can be edited by a person, and white space that nobody typed is not seen."""
 
 import re
 
@@ -10,7 +10,23 @@ from django.template.loader import render_to_string
 from shop.forms import Form
 from tests.forms import Page
 
+MOST = 140  # characters in a line
 TEMPLATES = sorted((settings.BASE_DIR / "templates").rglob("*.html"))
+
+
+def lines_of(templates):
+    for file in templates:
+        for number, line in enumerate(file.read_text().splitlines(), 1):
+            yield f"{file.relative_to(settings.BASE_DIR)}:{number}", line
+
+
+def test_no_line_is_too_long_to_read():
+    assert TEMPLATES
+    assert not [place for place, line in lines_of(TEMPLATES) if len(line) > MOST]
+
+
+def test_no_line_holds_two_cells():
+    assert not [place for place, line in lines_of(TEMPLATES) if len(re.findall(r"</t[dh]>", line)) > 1]
 
 
 def test_text_that_keeps_its_line_breaks_begins_and_ends_beside_its_element():
