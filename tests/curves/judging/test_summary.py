@@ -14,6 +14,7 @@ from curves.models import Frame, Run
 from curves.rows import convert, queries
 from curves.trials import offers
 from tests import build
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -250,7 +251,7 @@ def test_numbers_on_the_card_carry_unit_and_frame(client_as):
     job = build.job(stage="spring_trials", engine=build.engine(idle_crank_rpm=900))
     build.target(job.build)
     build.run(job.build, [(rpm, deg / 3) for rpm, deg in build.RISING])
-    card = client_as("technician").get(f"/jobs/{job.number}/").content.decode()
+    card = markup(client_as("technician").get(f"/jobs/{job.number}/"))
     worst = re.sub(
         r"<[^>]+>", "", card.split("<dt>Out of the band at one of its points</dt>")[1].split("</dd>")[0]
     )

@@ -13,6 +13,7 @@ from curves.models import LightReading, Run, Sweep
 from jobs.curvework.curve import curve_context
 from jobs.queries import card_for
 from tests import build
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -46,7 +47,7 @@ def shown(client, job):
     """The sweep's page as data and as text."""
     answer = client.get(f"/jobs/{job.number}/sweeps/1/")
     assert answer.status_code == 200
-    return answer.context["said"], answer.content.decode()
+    return answer.context["said"], markup(answer)
 
 
 # Soft springs: (distributor rpm, distributor deg). At the crank: nothing up to 500 rpm, then 1 crank

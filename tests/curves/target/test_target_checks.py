@@ -7,6 +7,7 @@ import pytest
 
 from curves.models import LightReading, Response, ResponseReading, Run, Sweep, Target
 from tests import build
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -230,7 +231,7 @@ def test_an_initial_timing_outside_its_own_range_is_said_while_it_is_typed(
 def test_the_card_says_the_range_beside_what_is_set_and_whether_it_lies_outside(client_as, job, set_to, off):
     agreed = {"initial_low_crank_deg": 8, "initial_high_crank_deg": 12}
     build.target(job.build, initial_crank_deg=set_to, **agreed)
-    page = client_as("counter").get(f"/jobs/{job.number}/?open=spring_trials").content.decode()
+    page = markup(client_as("counter").get(f"/jobs/{job.number}/?open=spring_trials"))
     section = " ".join(page.split('id="sec-target"')[1].split("</section>")[0].split())
     assert f"<dt>Initial timing</dt><dd>{set_to}.0" in section
     assert "<dt>Range agreed</dt><dd>8.0 to 12.0" in section
@@ -245,7 +246,7 @@ POINTS = json.dumps([{"speed": "1000", "advance": "0", "tolerance": "1"}])
 def test_where_no_initial_timing_is_agreed_no_page_says_that_one_is_needed_or_is_0(client_as, job):
     client, address = client_as("technician"), f"/jobs/{job.number}/target/"
     for _ in range(2):  # before it is saved, and as it was saved
-        page = client.get(address).content.decode()
+        page = markup(client.get(address))
         for name in UNSAID:
             label = page.split(f'for="id_{name}">')[1].split("</label>")[0]
             assert "needed" not in label
@@ -255,11 +256,11 @@ def test_where_no_initial_timing_is_agreed_no_page_says_that_one_is_needed_or_is
     row = Target.objects.get(build=job.build)
     assert (row.initial_low_crank_deg, row.initial_high_crank_deg, row.initial_crank_deg) == (0, 0, None)
     build.run(job.build)
-    card = client.get(f"/jobs/{job.number}/?open=spring_trials").content.decode()
+    card = markup(client.get(f"/jobs/{job.number}/?open=spring_trials"))
     said = [part.split("</dd>")[0] for part in card.split("<dt>Initial timing</dt><dd>")[1:]]
     assert said == ["none agreed", "none agreed"]
     assert "What the light must read" not in card
-    assert "None is agreed" in client.get(address).content.decode()
+    assert "None is agreed" in markup(client.get(address))
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ from jobs.teardown import actions
 from tests import build
 from tests.jobs.full import full_job
 from tests.jobs.papers.paperwork import finished_job, signed_sheet
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -33,7 +34,7 @@ def test_board_shows_a_card_under_its_stage_with_what_it_misses(client_as):
 def test_board_says_stock_and_ready_in_words(client_as, person):
     build.job(customer=None, stage="intake")
     signed_sheet(finished_job(worked=True))
-    text = client_as("counter").get(reverse("board")).content.decode()
+    text = markup(client_as("counter").get(reverse("board")))
     assert "shop stock" in text
     assert "ready for teardown" in text
     assert "ready to hand back" in text
@@ -125,7 +126,7 @@ def test_coming_stages_say_what_they_need(client_as):
 
 
 def text_of_board(client, show=""):
-    return client.get(reverse("board"), {"show": show}).content.decode()
+    return markup(client.get(reverse("board"), {"show": show}))
 
 
 @pytest.mark.parametrize(
@@ -175,7 +176,7 @@ def test_board_says_what_mine_means_and_jumps_to_a_stage(client_as):
 
 def test_rail_counts_things_not_kinds(client_as):
     job = build.job(stage="teardown")
-    text = client_as("technician").get(reverse("card", args=[job.number])).content.decode()
+    text = markup(client_as("technician").get(reverse("card", args=[job.number])))
     open_points = queries.card_for(build.person("owner"), job.number).points_open
     assert open_points > 1
     assert f"today, {open_points} missing" in text

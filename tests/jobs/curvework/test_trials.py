@@ -10,6 +10,7 @@ from curves.trials import loop
 from jobs.models import AuditEntry
 from tests import build
 from tests.curves.trials.loop import simulated_bench
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -53,7 +54,7 @@ def test_the_screen_says_what_the_engine_says(client_as, job):
 
 
 def test_why_the_offers_stand_in_their_order_is_said_of_all_of_them(client_as, job):
-    words = client_as("technician").get(f"/jobs/{job.number}/trials/").content.decode()
+    words = markup(client_as("technician").get(f"/jobs/{job.number}/trials/"))
     state = loop.trial_state(job.bench.fresh())
     head, *listed = words.split('<span class="offer-place">')
     assert escape(state.order) in head
@@ -195,11 +196,11 @@ def after_fitting(client, job, place=0):
 
 def test_a_pair_that_was_fitted_is_read_next_and_not_offered_again(client_as, job):
     client = client_as("technician")
-    before = client.get(f"/jobs/{job.number}/trials/").content.decode()
+    before = markup(client.get(f"/jobs/{job.number}/trials/"))
     assert "Hangs in the unit now" not in before
     assert ">Fit next</h2>" in before
     offer, page = after_fitting(client, job)
-    words, run = page.content.decode(), job.build.runs.latest("number")
+    words, run = markup(page), job.build.runs.latest("number")
     hangs, below = words.split(">Other pairs</h2>")
     hangs = hangs.split("Hangs in the unit now</h2>")[1]
     assert f"{run.primary} (post" in hangs or f"{run.primary} + {run.secondary}" in hangs
@@ -232,9 +233,9 @@ def test_half_a_sweep_is_read_on_and_a_failed_run_leads_back_to_the_offers(clien
     run.readings.create(position=0, speed_rpm=read[0].speed_rpm, advance_deg=0)
     page = client.get(f"/jobs/{job.number}/trials/")
     assert page.context["state"].is_begun
-    assert "Not read over the whole band: read on" in page.content.decode()
+    assert "Not read over the whole band: read on" in markup(page)
     job.bench.read("P1", "S1", run=run)  # as the pair that failed before: out of the band
-    words = client.get(f"/jobs/{job.number}/trials/").content.decode()
+    words = markup(client.get(f"/jobs/{job.number}/trials/"))
     assert "Hangs in the unit now" not in words
     assert words.index(">Fit next</h2>") < words.index("Fit this pair")
     assert "Out of the band</span>" in words
@@ -245,7 +246,7 @@ def test_a_pair_that_was_taken_off_again_hangs_no_longer(client_as, job):
     client = client_as("technician")
     after_fitting(client, job)
     client.post(f"/jobs/{job.number}/runs/2/remove/")
-    words = client.get(f"/jobs/{job.number}/trials/").content.decode()
+    words = markup(client.get(f"/jobs/{job.number}/trials/"))
     assert ">Fit next</h2>" in words
     assert "Hangs in the unit now" not in words
 
@@ -253,7 +254,7 @@ def test_a_pair_that_was_taken_off_again_hangs_no_longer(client_as, job):
 def untouched(client, job, pair=("P2", "S3")):
     """Fit a pair, and give the address and fields of "Not fitted after all" as the page has them."""
     client.post(*fit(job, *pair))
-    words = client.get(f"/jobs/{job.number}/trials/").content.decode()
+    words = markup(client.get(f"/jobs/{job.number}/trials/"))
     found = re.search(
         r'<form method="post" action="([^"]+)">(?:(?!</form>).)*Not fitted after all', words, re.S
     )
@@ -272,14 +273,14 @@ def test_a_pair_that_was_not_fitted_after_all_is_off_in_one_tap_and_comes_back(c
     assert in_drawer("P2", "S3") == [count - 1 for count in before]
     for _ in range(2):  # tapped twice
         page = client.post(address, fields, follow=True)
-        words = page.content.decode()
+        words = markup(page)
         assert page.redirect_chain[0][0] == f"/jobs/{job.number}/trials/"
         assert "Trial run 2 is off the card: its pair counts as not fitted." in words
         assert "Hangs in the unit now</h2>" not in words
         assert in_drawer("P2", "S3") == before
     undo = re.search(rf'action="{address}">(?:(?!</form>).)*', words, re.S)[0]
     values = dict(re.findall(r'name="(restore|unfit)" value="(1)"', undo))
-    words = client.post(address, values, follow=True).content.decode()
+    words = markup(client.post(address, values, follow=True))
     assert "Trial run 2 is back on the card." in words
     assert "Hangs in the unit now</h2>" in words
     assert in_drawer("P2", "S3") == [count - 1 for count in before]

@@ -18,6 +18,7 @@ from jobs.moves import actions as moving
 from jobs.rules.recorded import recorded
 from shop.idempotency import new_key
 from tests import build
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -58,7 +59,7 @@ def moves(spring):
 
 
 def words(answer):
-    return " ".join(answer.content.decode().replace("&#x27;", "'").split())
+    return " ".join(markup(answer).replace("&#x27;", "'").split())
 
 
 # Out for trial and back
@@ -213,7 +214,7 @@ def test_a_choice_says_that_none_is_left_but_not_to_the_unit_that_has_it(by, one
     client = client_as("technician")
 
     def choices(job):
-        html = client.get(f"/jobs/{job.number}/{page}").content.decode()
+        html = markup(client.get(f"/jobs/{job.number}/{page}"))
         return re.findall(rf'<option value="{one.pk}"[^>]*>([^<]+)<', html)
 
     assert choices(second) == ["P 7", "P 7"]

@@ -10,6 +10,7 @@ from django.apps import apps
 from curves.models import Spring
 from curves.rows import convert
 from tests import build
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 migration = import_module("curves.migrations.0007_error_of_the_weighed_tension")
@@ -31,7 +32,7 @@ def weigh(client, row, pairs, **fields):
 
 
 def text(client, address):
-    return " ".join(client.get(address).content.decode().split())
+    return markup(client.get(address))
 
 
 @pytest.mark.parametrize("pairs", [LOADED, [UNLOADED, (26.0, 6.0)]], ids=["no free length", "one load"])

@@ -22,6 +22,7 @@ from jobs.stages import Stage
 from shop.models import Customer
 from tests import build
 from tests.jobs.papers.paperwork import finished_job, signed_sheet, text_of
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 TODAY = timezone.localdate
@@ -46,7 +47,7 @@ def newest(job):
 
 
 def page_of(client, sheet):
-    return client.get(reverse("check", args=[sheet.token])).content.decode()
+    return markup(client.get(reverse("check", args=[sheet.token])))
 
 
 def test_new_sheet_names_the_owner_and_the_old_is_superseded_as_it_was(client_as, shelf):
@@ -74,14 +75,14 @@ def test_new_sheet_names_the_owner_and_the_old_is_superseded_as_it_was(client_as
 
 def test_who_may_not_sign_leaves_a_sheet_that_waits_and_nothing_says_current(client_as, shelf):
     old, client = newest(shelf), client_as("counter")
-    assert 'name="password"' not in client.get(reverse("allocate", args=[shelf.number])).content.decode()
+    assert 'name="password"' not in markup(client.get(reverse("allocate", args=[shelf.number])))
     assert give(client, shelf, password=build.PASSWORD).status_code == 302
     assert newest(shelf) == old
-    card = client.get(reverse("card", args=[shelf.number])).content.decode()
+    card = markup(client.get(reverse("card", args=[shelf.number])))
     assert "The new curve sheet waits to be signed." in card
     assert 'data-standing="former"' in page_of(client, old)
     assert "Current" not in page_of(client, old)
-    papers = client.get(reverse("sheets", args=[shelf.number])).content.decode()
+    papers = markup(client.get(reverse("sheets", args=[shelf.number])))
     assert "Names another owner" in papers
     assert "Sign the sheet" not in papers
 
@@ -199,14 +200,14 @@ def test_engine_is_taken_over_beside_what_is_typed_and_nothing_is_given(client_a
     answer = give(
         client, shelf, **values, **{"engine-idle_crank_rpm": "650", "engine-displacement_cc": "3400"}
     )
-    page = answer.content.decode()
+    page = markup(answer)
     assert answer.status_code == 200
     for kept in ("Marta Quill", "her brother", "Pellgrove cruiser", "650", "3400"):
         assert f'value="{kept}"' in page
     assert "displacement (there: 3310)" in page
     assert Job.objects.get(pk=shelf.pk).is_stock
     over = give(client, shelf, customer="Marta Quill", take_over=engine_before.engine_id)
-    assert 'value="3310"' in over.content.decode()
+    assert 'value="3310"' in markup(over)
     form = over.context["form"].engine
     sent = {field.html_name: field.value() or "" for field in form.visible_fields()}
     assert give(client, shelf, customer="Marta Quill", **sent).status_code == 302
@@ -300,9 +301,9 @@ def test_an_allocated_unit_was_handed_over_on_the_day_its_owner_got_it(client_as
     back = f"anded back {finished:%-d %b %Y}"
     job = Job.objects.get(pk=shelf.pk)
     assert (job.ended_as, job.ended_on) == ("Handed over", TODAY())
-    card = client.get(reverse("card", args=[job.number]) + "?open=hand_back").content.decode()
-    found = client.get(reverse("search"), {"words": "Brandt"}).content.decode()
-    customer = client.get(reverse("customer", args=[job.customer_id])).content.decode()
+    card = markup(client.get(reverse("card", args=[job.number]) + "?open=hand_back"))
+    found = markup(client.get(reverse("search"), {"words": "Brandt"}))
+    customer = markup(client.get(reverse("customer", args=[job.customer_id])))
     assert f"handed over <time>{TODAY():%-d %b %Y}" in customer
     for page in (card, found):
         assert over in page

@@ -15,6 +15,7 @@ from jobs.search import hits
 from shop.models import new_key
 from tests import build
 from tests.jobs.papers.paperwork import finished_job
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 EMPTY = {"customer": "", "unit-maker": "", "unit-number": "", "engine-make": "", "engine-vehicle": ""}
@@ -31,7 +32,7 @@ def send(client, **typed):
 
 def shown(answer):
     """The fields of the page that came back, as a browser would send them again."""
-    form = answer.content.decode()
+    form = markup(answer)
     fields = dict(re.findall(r'<input[^>]*? name="([^"]+)"[^>]*? value="([^"]*)"', form))
     for name, options in re.findall(r'<select name="([^"]+)".*?>(.*?)</select>', form, re.S):
         chosen = re.search(r'value="([^"]*)"[^>]*selected', options)
@@ -84,7 +85,7 @@ def test_what_was_typed_is_not_overwritten_without_saying_so(counter_client):
     job = build.job(engine=build.engine(year=1961))
     typed = {"customer": "Marta Quill", "engine-vehicle": "Larkfield van", "engine-compression": "8,5"}
     answer = send(counter_client, **typed, take=str(job.engine_id))
-    text, fields = answer.content.decode(), shown(answer)
+    text, fields = markup(answer), shown(answer)
     assert fields["engine-vehicle"] == "Larkfield van"
     assert fields["engine-compression"] == "8,5"  # says the same
     assert fields["engine-year"] == "1961"
@@ -106,7 +107,7 @@ def test_two_customers_of_one_name_are_offered_nothing_until_one_is_picked(count
     build.customer("Marta Quill", phone="0555 0202")
 
     def look(name):
-        return send(counter_client, customer=name, look="engine").content.decode()
+        return markup(send(counter_client, customer=name, look="engine"))
 
     assert "Take it over" not in look("Marta Quill")
     assert "Take it over" in look("Marta Quill (0555 0101)")
@@ -141,8 +142,8 @@ def test_practice_units_are_nobodys_past(counter_client):
 def test_number_of_the_unit_or_of_its_card_finds_the_earlier_card(counter_client, typed):
     closed(number=41, unit=build.unit(number="ES 14"))
     closed(number=42, unit=build.unit(number="ES 144"))
-    page = send(counter_client, **typed, look="unit").content.decode()
-    live = counter_client.get(reverse("unit_starts"), typed).content.decode()
+    page = markup(send(counter_client, **typed, look="unit"))
+    live = markup(counter_client.get(reverse("unit_starts"), typed))
     for text in (page, live):
         assert re.findall(r"This unit was here as job (\d+)", text) == ["41"]
         assert 'name="start" value="41"' in text
@@ -212,7 +213,7 @@ def test_what_is_typed_of_the_unit_stands_on_its_cards(counter_client):
 def test_it_is_said_what_stayed_as_typed_of_the_unit(counter_client):
     before = closed()
     answer = send(counter_client, **{"unit-date_code": "5 63"}, start=str(before.number))
-    assert "date code (there: 3 62)" in answer.content.decode()
+    assert "date code (there: 3 62)" in markup(answer)
     again = counter_client.post(reverse("new_job"), shown(answer) | {"start_over": str(before.number)})
     assert shown(again)["unit-date_code"] == "3 62"
 

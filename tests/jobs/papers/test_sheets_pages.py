@@ -17,6 +17,7 @@ from jobs.rules.recorded import recorded_sha256
 from jobs.rules.revisions import revisions
 from tests import build
 from tests.jobs.papers.paperwork import draft, finished_job, signed_sheet
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -86,7 +87,7 @@ def test_signing_twice_with_one_form_is_one_revision(client_as, job):
 
 
 def said_beside_the_button(client, job):
-    page = client.get(reverse("sheets", args=[job.number])).text
+    page = markup(client.get(reverse("sheets", args=[job.number])))
     warning = r'<p class="warning" data-kind="unproved">(.*?)</p>'
     found = re.search(warning + r'\s*</div>\s*<p class="actions"><button[^>]*>Sign the sheet', page)
     return re.sub("<[^>]+>", "", found[1]) if found else ""
@@ -153,12 +154,12 @@ def test_card_changed_under_the_form_answers_409_and_signs_on_the_second_look(cl
 def test_htmx_gets_the_section_and_what_else_changed_once_signed(client_as, job):
     client = client_as("owner")
     build.worked(job)
-    section = post_draft(client, job, **HTMX).content.decode()
+    section = markup(post_draft(client, job, **HTMX))
     assert '<section class="sec" id="sec-paper">' in section
     assert "<html" not in section
     assert "every 2s" in section
     shown = {"HTTP_LIVE_PARTS": "rail-missing=before"}
-    answer = post_signature(client, job, **HTMX, **shown).content.decode()
+    answer = markup(post_signature(client, job, **HTMX, **shown))
     assert '<section class="sec" id="sec-paper">' in answer
     assert '<p id="rail-missing" hx-swap-oob="true"' in answer
     assert "Nothing is missing: ready to hand back." in answer
@@ -265,7 +266,7 @@ def check(sheet, **options):
 
 
 def standing(answer):
-    return re.search(r'data-standing="(\w+)"', answer.content.decode())[1]
+    return re.search(r'data-standing="(\w+)"', markup(answer))[1]
 
 
 def test_stranger_with_the_paper_is_told_it_is_current_and_no_customer(job):

@@ -11,6 +11,7 @@ from jobs.search import hits
 from jobs.stages import ORDER, Stage
 from shop.models import Shop
 from tests import build
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 LIVE = {"HX-Request": "true"}
@@ -35,7 +36,7 @@ def card():
 
 
 def text_of(response):
-    return " ".join(response.content.decode().split())
+    return markup(response)
 
 
 def test_page_without_a_question_says_how_to_ask(look):

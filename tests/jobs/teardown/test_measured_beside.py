@@ -12,6 +12,7 @@ from jobs.rules.points import limit_of, proposed_verdict
 from jobs.rules.recorded import recorded_sha256
 from jobs.teardown.actions import answer_point
 from tests import build
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 HTMX = {"HX-Request": "true"}
@@ -29,7 +30,7 @@ def one(client, job, key, version="", **typed):
 
 
 def words(answer):
-    return " ".join(html.unescape(answer.content.decode()).split())
+    return " ".join(html.unescape(markup(answer)).split())
 
 
 @pytest.fixture
