@@ -7,6 +7,7 @@ import pytest
 from curves.judging import responses
 from curves.models import Response, Run, Sweep
 from tests import build
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 LIGHTS = [("900", "10", ""), ("1600", "17", ""), ("3000", "30", "")]
@@ -125,7 +126,7 @@ def test_lines_stand_in_for_the_grid(client_as, job):
 def test_too_few_tries_say_so(client_as, job):
     client = client_as("technician")
     client.post(f"/jobs/{job.number}/responses/new/", tries(TRIES[:2]))
-    text = client.get(f"/jobs/{job.number}/responses/1/").content.decode()
+    text = markup(client.get(f"/jobs/{job.number}/responses/1/"))
     assert "The readings cannot tell" in text
     assert "Best advance in all" not in text
 
@@ -159,8 +160,8 @@ def test_the_card_asks_for_its_sweeps_and_gets_those_of_its_stage(client_as, job
     client.post(f"/jobs/{job.number}/sweeps/new/", light(once="a"))
     client.post(f"/jobs/{job.number}/sweeps/new/", light(once="b", when="after"))
     address = f"/jobs/{job.number}/sweeps/?when=before"
-    assert f'hx-get="{address}"' in client.get(f"/jobs/{job.number}/").content.decode()
-    text = client.get(address, HTTP_HX_REQUEST="true").content.decode()
+    assert f'hx-get="{address}"' in markup(client.get(f"/jobs/{job.number}/"))
+    text = markup(client.get(address, HTTP_HX_REQUEST="true"))
     assert "Engine sweep 1" in text
     assert "Engine sweep 2" not in text
     assert "<html" not in text

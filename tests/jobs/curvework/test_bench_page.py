@@ -4,6 +4,7 @@ import pytest
 
 from curves.models import DwellReading, Run, SparkReading
 from tests import build
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -74,7 +75,7 @@ def test_an_earlier_runs_warning_stands_beside_that_run_and_not_under_the_final_
     build.run(job.build, [*build.RISING, *((rpm, deg + 1.5, True) for rpm, deg in build.RISING[-2::-1])])
     build.target(job.build)
     build.run(job.build, build.SWEPT, kind=Run.Kind.FINAL)
-    page = client_as("technician").get(f"/jobs/{job.number}/?open=spring_trials").content.decode()
+    page = markup(client_as("technician").get(f"/jobs/{job.number}/?open=spring_trials"))
     assert page.count("The weights may stick") == 1
     numbers = page.split('id="card-numbers"')[1].split('class="card-work"')[0]
     assert "The weights may stick" not in numbers

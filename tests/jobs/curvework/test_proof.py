@@ -19,6 +19,7 @@ from jobs.stages import Stage
 from shop.models import Shop
 from tests import build
 from tests.jobs.papers.paperwork import draft, signed_sheet
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -331,7 +332,7 @@ def test_a_final_run_only_begun_shows_no_checks_of_a_trial_as_its_own(client_as)
     build.run(job.build, build.RISING)
     client = client_as("owner")
     build.run(job.build, [], kind="final")
-    page = client.get(reverse("card", args=[job.number])).content.decode()
+    page = markup(client.get(reverse("card", args=[job.number])))
     final = page.split('id="sec-final"')[1].split("</section>")[0]
     assert "against the band" not in final
     assert "0 readings in distributor degrees" in words_of(final)

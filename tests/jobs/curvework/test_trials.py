@@ -171,7 +171,7 @@ def test_who_may_not_fit(client_as, job):
     assert client_as("technician").post(address, values).status_code == 403
     page = client_as("technician").get(f"/jobs/{job.number}/trials/")
     assert page.status_code == 200
-    assert "Fit this pair" not in page.content.decode()
+    assert "Fit this pair" not in markup(page)
     assert Run.objects.filter(build=job.build).count() == 1
     assert not SpringCorrection.objects.exists()
 
@@ -220,7 +220,7 @@ def test_a_pair_that_was_fitted_is_read_next_and_not_offered_again(client_as, jo
 
 def test_who_may_not_read_is_only_told_what_hangs_in_the_unit(client_as, job):
     after_fitting(client_as("technician"), job)
-    words = client_as("counter").get(f"/jobs/{job.number}/trials/").content.decode()
+    words = markup(client_as("counter").get(f"/jobs/{job.number}/trials/"))
     assert "Hangs in the unit now" in words
     assert "Read trial run 2" not in words
 
@@ -295,7 +295,7 @@ def test_a_pair_of_which_anything_was_read_is_not_put_aside_as_not_fitted(client
         run.readings.create(position=0, speed_rpm=300, advance_deg=0)
     else:
         run.sparks.create(speed_rpm=300, cylinder=1, offset_deg=1)
-    words = client.post(address, fields, follow=True).content.decode()  # from a page that is older
+    words = markup(client.post(address, fields, follow=True))  # from a page that is older
     assert "Trial run 2 stays on the card: something was read of it meanwhile." in words
     assert not job.build.runs.get(number=2).removed
     assert "Not fitted after all" not in words
@@ -348,7 +348,7 @@ def test_a_chance_that_was_not_shown_of_this_pair_is_not_kept(client_as, job, se
     assert client.post(*fit(job, "P3", "S2", primary_bend_mm="0.35", seal=seal)).status_code == 302
     assert job.build.runs.latest("number").promised is None
     assert "chance" not in AuditEntry.objects.get(job=job, verb="chose a pair to fit").detail
-    words = client.get(f"/jobs/{job.number}/trials/").content.decode()
+    words = markup(client.get(f"/jobs/{job.number}/trials/"))
     assert "was shown when it was chosen" not in words
 
 

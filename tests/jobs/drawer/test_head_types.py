@@ -13,6 +13,7 @@ from curves.trials.lessons import lessons
 from shop import nudges
 from tests import build
 from tests.curves.trials.loop import simulated_bench
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -40,14 +41,14 @@ def test_learning_is_ordered_done_and_shown(client_as, kind, django_capture_on_c
     with django_capture_on_commit_callbacks(execute=True):
         client.post(f"{address}learn/")
     assert sent == [kind.pk]
-    waiting = client.get(address).content.decode()
+    waiting = markup(client.get(address))
     assert "Waiting for the worker" in waiting
     assert "every 2s" in waiting
     assert learning.learn(kind.pk)
     page = client.get(address)
-    assert "every 2s" not in page.content.decode()
-    assert "from 2 heads" in page.content.decode()
-    assert "Travel" in page.content.decode()
+    assert "every 2s" not in markup(page)
+    assert "from 2 heads" in markup(page)
+    assert "Travel" in markup(page)
 
 
 def test_what_was_learned_is_what_the_engine_learns(kind):

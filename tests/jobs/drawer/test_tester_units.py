@@ -9,6 +9,7 @@ from curves.springs import fit_doubts, load_tests
 from jobs.models import AuditEntry
 from shop.models import Shop
 from tests import build
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 # V. B. Bhandari, Design of Machine Elements, ch. 10: 6 mm wire, 36 mm mean coil, 10 turns, G = 81 370 N/mm2
@@ -67,7 +68,7 @@ def test_a_new_weighing_begins_in_the_shops_unit_and_replaces_what_was_typed_in_
     client.post(f"/springs/{row.pk}/loads/", sent(pairs_in("N"), "N"))
     Shop.objects.update(tester_unit="gf")
     page = client.get(f"/springs/{row.pk}/")
-    form, words = page.context["load_form"], " ".join(page.content.decode().split())
+    form, words = page.context["load_form"], markup(page)
     assert form["unit"].value() == "gf"
     assert not any(cell.text for line in form.grid.rows for cell in line)  # no newtons under another unit
     assert "this is a new weighing, in place of the 5 pairs that stand." in words
@@ -78,10 +79,10 @@ def test_a_new_weighing_begins_in_the_shops_unit_and_replaces_what_was_typed_in_
     one = sent([(62.0, 576.0)], "gf", version=str(Spring.objects.get().version), keep="1")
     answer = client.post(f"/springs/{row.pk}/loads/", one)
     assert answer.status_code == 422
-    assert "One pair is no weighing: type the others." in answer.content.decode()
+    assert "One pair is no weighing: type the others." in markup(answer)
     assert set(row.load_tests.values_list("unit", flat=True)) == {"N"}
     several = sent(pairs_in("gf"), "gf", version=str(Spring.objects.get().version), keep="1")
-    words = client.post(f"/springs/{row.pk}/loads/", several, follow=True).content.decode()
+    words = markup(client.post(f"/springs/{row.pk}/loads/", several, follow=True))
     assert "5 new pairs, in place of the 5 that stood" in words
     assert set(row.load_tests.values_list("unit", flat=True)) == {"gf"}
 

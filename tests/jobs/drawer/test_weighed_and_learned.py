@@ -11,6 +11,7 @@ from curves.trials import loop
 from jobs.models import AuditEntry
 from tests import build
 from tests.curves.trials.loop import simulated_bench
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 FREE_MM = 15.0
@@ -183,7 +184,7 @@ def test_weighed_here_is_said_of_no_spring_that_was_not(client_as):
     client = client_as("technician")
     row = Spring.objects.get()
     for address in ("/springs/", f"/springs/{row.pk}/", "/springs/new/"):
-        assert "weighed here" not in client.get(address).content.decode().lower()
+        assert "weighed here" not in markup(client.get(address)).lower()
     typed = {"label": "S 2", "position": "either", "source": "weighed", "rate_n_per_mm": "1", "once": "k"}
     answer = client.post("/springs/new/", typed)
     assert answer.status_code == 422

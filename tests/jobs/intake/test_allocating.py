@@ -69,7 +69,7 @@ def test_new_sheet_names_the_owner_and_the_old_is_superseded_as_it_was(client_as
     assert (old.data, old.data_sha256, old.pdf_sha256) == before
     assert "Superseded by revision 2" in page_of(client, old)
     assert 'data-standing="current"' in page_of(client, new)
-    assert "waits to be signed" not in client.get(reverse("card", args=[job.number])).content.decode()
+    assert "waits to be signed" not in markup(client.get(reverse("card", args=[job.number])))
     assert shelf.engine.vehicle != "Pellgrove cruiser"
 
 
@@ -188,10 +188,10 @@ def test_engine_that_the_customer_had_here_is_offered_as_their_name_is_typed(cli
     live = {"HX-Request": "true", "HX-Target": "engine-starts"}
     answer = client.get(address, {"customer": "Marta Quill"}, headers=live)
     assert answer["HX-Reselect"] == "#engine-starts"
-    assert f'value="{engine_before.engine_id}"' in answer.content.decode()
-    assert "Pellgrove cruiser" in answer.content.decode()
+    assert f'value="{engine_before.engine_id}"' in markup(answer)
+    assert "Pellgrove cruiser" in markup(answer)
     other = client.get(address, {"customer": "Ivo Brandt"}, headers=live)
-    assert "Was here before" not in other.content.decode()
+    assert "Was here before" not in markup(other)
 
 
 def test_engine_is_taken_over_beside_what_is_typed_and_nothing_is_given(client_as, shelf, engine_before):
@@ -221,7 +221,7 @@ CRUISER = {"engine-make": "Pellgrove", "engine-vehicle": "Pellgrove cruiser", "e
 
 def test_target_and_timing_of_the_earlier_engine_are_said_to_be_its(client_as, shelf):
     client, earlier = client_as("technician"), shelf.engine.in_full
-    form = client.get(reverse("allocate", args=[shelf.number])).content.decode()
+    form = markup(client.get(reverse("allocate", args=[shelf.number])))
     assert f"stay as they were agreed for {earlier}" in " ".join(form.split())
     given = client.post(
         reverse("allocate", args=[shelf.number]),
@@ -233,7 +233,7 @@ def test_target_and_timing_of_the_earlier_engine_are_said_to_be_its(client_as, s
     said = earlier_engine_words(job)
     assert earlier in said
     assert "Pellgrove cruiser: Pellgrove" in said
-    page = html.unescape(given.content.decode())
+    page = html.unescape(markup(given))
     assert 'class="note' in page
     assert page.count(said) == 3  # the note, over what the light must read, beside the instructions
     sheet = newest(job)
@@ -315,12 +315,10 @@ def test_an_allocated_unit_was_handed_over_on_the_day_its_owner_got_it(client_as
 
 
 def test_without_a_name_no_box_is_asked_for_that_is_not_there(client_as, shelf):
-    page = give(client_as("counter"), shelf, customer="").content.decode()
+    page = markup(give(client_as("counter"), shelf, customer=""))
     assert "Whose unit is it? Type a name." in page
     assert "tick shop stock" not in page
-    assert (
-        "tick shop stock" in client_as("counter").post(reverse("new_job"), {"customer": ""}).content.decode()
-    )
+    assert "tick shop stock" in markup(client_as("counter").post(reverse("new_job"), {"customer": ""}))
 
 
 def test_a_closed_card_prints_its_tray_tag_quietly(client_as, shelf):

@@ -117,9 +117,7 @@ def test_two_customers_of_one_name_are_offered_nothing_until_one_is_picked(count
 def test_practice_units_are_nobodys_past(counter_client):
     marta = build.customer("Marta Quill")
     job = closed(customer=marta, build=build.build(practice_seed=7), unit=build.unit(number="ES 14"))
-    text = send(
-        counter_client, customer="Marta Quill", **{"unit-number": "ES 14"}, look="unit"
-    ).content.decode()
+    text = markup(send(counter_client, customer="Marta Quill", **{"unit-number": "ES 14"}, look="unit"))
     assert "Take it over" not in text
     assert "Start from it" not in text
     answer = send(counter_client, customer="Marta Quill", **{"unit-maker": "E"}, previous=str(job.number))
@@ -166,7 +164,7 @@ def test_another_unit_is_not_taken_for_it(counter_client, typed):
     closed(number=41, unit=build.unit(number="ES 14"))
     answer = send(counter_client, **typed, look="unit")
     assert answer.status_code == 200
-    assert "Start from it" not in answer.content.decode()
+    assert "Start from it" not in markup(answer)
 
 
 def start(client, job, **typed):
@@ -255,8 +253,8 @@ def test_unit_that_is_on_the_bench_is_not_opened_again(counter_client, person):
     still = opening.reopen(before, by=person)
     answer = counter_client.post(reverse("new_job"), fields)
     assert answer.status_code == 422
-    assert f"still on the bench as job {still.number}" in answer.content.decode()
-    text = send(counter_client, earlier="41", look="unit").content.decode()
+    assert f"still on the bench as job {still.number}" in markup(answer)
+    text = markup(send(counter_client, earlier="41", look="unit"))
     assert f"is on the bench now as job {still.number}." in text
     assert "Start from it" not in text
     with pytest.raises(PermissionDenied):

@@ -11,6 +11,7 @@ from shop.idempotency import new_key
 from shop.models import Customer
 from tests import build
 from tests.jobs.intake.test_opening import FILLED
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -46,18 +47,18 @@ def on_the_bench(shelf, by):
 def test_an_older_card_neither_gives_the_unit_away_nor_brings_it_back(client_as, shelf, happened, owner):
     newest, said = happened(shelf, owner)
     client = client_as(owner)
-    page = client.get(reverse("card", args=[shelf.number])).content.decode()
+    page = markup(client.get(reverse("card", args=[shelf.number])))
     assert f'Came back as <a href="/jobs/{newest.number}/"' in page
     assert "Give the unit to a customer" not in page
     assert "open a new card" not in page
     address = reverse("allocate", args=[shelf.number])
     for answer in (client.get(address), client.post(address, {"customer": "Marta", "phone": "1"})):
         assert answer.status_code == 403
-        assert f"job {newest.number}" in answer.content.decode()
+        assert f"job {newest.number}" in markup(answer)
     report = {"text": "pinks at 3000", "reopen": "1", "once": new_key()}
     answer = client.post(reverse("road_report", args=[shelf.number]), report)
     assert answer.status_code == 422
-    text = answer.content.decode()
+    text = markup(answer)
     assert f"job {newest.number}" in text
     assert said in text
     assert "pinks at 3000" in text  # as typed

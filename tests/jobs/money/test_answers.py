@@ -358,7 +358,7 @@ def test_second_of_two_writers_is_shown_the_first_answer(client_as):
     version = fresh(job).version
     assert post(first, job, said="declined", asked="380", version=version).status_code == 200
     answer = post(second, job, version=version, note="said yes")
-    text = answer.content.decode()
+    text = markup(answer)
     assert answer.status_code == 409
     assert "Someone else saved first" in text
     assert "yours is added to it" in text
@@ -415,7 +415,7 @@ def test_shop_stock_and_practice_are_asked_nothing(client_as):
             take(job, "accepted", 380)
     client = client_as("owner")
     assert client.get(reverse("answers", args=[stock.number])).status_code == 403
-    card = client.get(reverse("card", args=[stock.number]) + "?open=teardown").content.decode()
+    card = markup(client.get(reverse("card", args=[stock.number]) + "?open=teardown"))
     assert "over the limit" not in card.lower()
 
 
@@ -533,7 +533,7 @@ def test_what_one_owner_agreed_to_binds_no_other(client_as):
     stands = agreement_of(fresh(job))
     assert (stands.limit, stands.answer, stands.is_answered) == (None, None, False)
     assert ANSWER in of_customer(job)
-    card = client.get(reverse("card", args=[job.number]) + "?open=teardown&open=intake").text
+    card = markup(client.get(reverse("card", args=[job.number]) + "?open=teardown&open=intake"))
     answer, agreed = (
         card.split(f'id="{start}"')[1].split("</section>")[0] for start in ("sec-answer", "sec-agreed")
     )

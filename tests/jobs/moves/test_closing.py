@@ -101,12 +101,12 @@ def test_declined_unit_goes_back_from_any_stage_in_one_step(client_as, stage):
 def test_everything_says_how_it_ended_and_nothing_that_it_was_rebuilt(client_as):
     client, job = client_as("counter"), declined(customer=build.customer("Ada Venn"))
     post(client, job)
-    card = client.get(reverse("card", args=[job.number]) + "?open=hand_back").content.decode()
+    card = markup(client.get(reverse("card", args=[job.number]) + "?open=hand_back"))
     pages = {
         "card": card,
-        "history": client.get(reverse("history", args=[job.number])).content.decode(),
-        "search": client.get(reverse("search"), {"words": "unrepaired"}).content.decode(),
-        "customer": client.get(reverse("customer", args=[job.customer.pk])).content.decode(),
+        "history": markup(client.get(reverse("history", args=[job.number]))),
+        "search": markup(client.get(reverse("search"), {"words": "unrepaired"})),
+        "customer": markup(client.get(reverse("customer", args=[job.customer.pk]))),
     }
     for name, text in pages.items():
         assert "unrepaired" in text.lower(), name
@@ -118,11 +118,11 @@ def test_everything_says_how_it_ended_and_nothing_that_it_was_rebuilt(client_as)
     assert markup(card).count('<li data-state="ended">') == 1  # no tick at what was left open
     assert "closed here" in card
     assert "Setting instructions" not in card
-    papers = client.get(reverse("sheets", args=[job.number])).content.decode()
+    papers = markup(client.get(reverse("sheets", args=[job.number])))
     assert "the card was closed without one" in papers
     assert "first signed sheet" not in papers
     assert "curve sheet" not in card.split('id="rail"')[1].split("card-curve")[0].lower()
-    board = client.get(reverse("board")).content.decode()
+    board = markup(client.get(reverse("board")))
     assert 'class="ticket"' not in board
 
 
@@ -220,7 +220,7 @@ def test_nobody_collected_a_unit_that_stays_though_its_owner_stood_there(client_
     assert "or take the ticks away" in refused.text
     assert post(client, job, **sent, things=[]).status_code == 302
     assert (fresh(job).closing.collected_by, fresh(job).handed_to) == ("", "")
-    card = client.get(reverse("card", args=[job.number]) + "?open=hand_back").text
+    card = markup(client.get(reverse("card", args=[job.number]) + "?open=hand_back"))
     assert "ollected by" not in card
     assert "ollected by" not in text_of(draft(fresh(job), "job_sheet"))
 
@@ -465,14 +465,14 @@ def test_owed_is_in_the_shops_currency_of_that_day(client_as):
 
 def test_shop_stock_goes_back_to_nobody_but_may_be_scrapped(client_as):
     client, job = client_as("owner"), build.job(stage="teardown", customer=None)
-    page = client.get(reverse("close_card", args=[job.number])).content.decode()
+    page = markup(client.get(reverse("close_card", args=[job.number])))
     assert 'value="returned"' not in page
     with pytest.raises(ValidationError, match="nobody to go back to"):
         close(job, reason="cracked")
     close(job, "scrapped", reason="cracked", consent_by="Robin Owner", collected_by="")
     with pytest.raises(PermissionDenied, match="not rebuilt"):
         moving.allocate(fresh(job), customer=build.customer(), by=client.person)
-    card = client.get(reverse("card", args=[job.number])).content.decode()
+    card = markup(client.get(reverse("card", args=[job.number])))
     assert "Give the unit to a customer" not in card
     assert client.get(reverse("allocate", args=[job.number])).status_code == 403
 

@@ -25,6 +25,7 @@ from jobs.teardown import actions as teardown
 from jobs.teardown.steps import sign_abrasive_free
 from shop.versions import Conflict
 from tests import build
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -445,14 +446,14 @@ def test_a_card_handed_back_with_an_outdated_sheet_says_so_for_good(client_as, c
     sheet = job.sheets.get(revision=1)
     teardown.add_finding(job, text="cap cracked", by=person)
     moving.hand_back(fresh(job), by=person, handed_to="Marta", reason="she takes the train")
-    page = client.get(reverse("check", args=[sheet.token])).content.decode()
+    page = markup(client.get(reverse("check", args=[sheet.token])))
     assert 'data-standing="changed"' in page
     assert 'data-standing="current"' not in page
     card = client_as(person)
-    papers = card.get(reverse("sheets", args=[job.number])).content.decode()
+    papers = markup(card.get(reverse("sheets", args=[job.number])))
     assert "Signed, and the card has changed since." in papers
     assert "Sign the next revision" not in papers
-    shown = card.get(reverse("card", args=[job.number]) + "?open=hand_back").content.decode()
+    shown = markup(card.get(reverse("card", args=[job.number]) + "?open=hand_back"))
     assert "she takes the train" in shown
     assert f"without {OUTDATED}" in result_of(card_for(person, job.number), Stage.HAND_BACK)
 

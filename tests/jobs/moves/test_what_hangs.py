@@ -16,6 +16,7 @@ from jobs.stages import Stage
 from tests import build
 from tests.jobs.moves.test_moving import step_of
 from tests.jobs.papers.paperwork import signed_sheet
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -157,7 +158,7 @@ def test_in_the_band_with_the_initial_timing_moved_only_is_not_found(client_as, 
     build.run(job.build, [(rpm, deg + 0.9) for rpm, deg in build.RISING])  # 1.8 of the crank over everywhere
     client, address = client_as("owner"), reverse("trials", args=[job.number])
     page = client.get(address, {"bend": "0.5", "initial": "on"})
-    state, text = page.context["state"], " ".join(page.content.decode().split())
+    state, text = page.context["state"], markup(page)
     assert state.last.in_band is True
     assert state.last.initial_crank_deg == pytest.approx(6.2, abs=0.5)
     assert state.done is False
@@ -167,9 +168,9 @@ def test_in_the_band_with_the_initial_timing_moved_only_is_not_found(client_as, 
     )
     assert said in text
     assert guards.missing(fresh(job)) == ["a run inside the band"]
-    assert "only with the initial timing" not in client.get(address, {"bend": "0.5"}).content.decode()
+    assert "only with the initial timing" not in markup(client.get(address, {"bend": "0.5"}))
     build.run(job.build, build.RISING)
     page = client.get(address, {"bend": "0.5", "initial": "on"})
     assert page.context["state"].done is True
-    assert "only with the initial timing" not in page.content.decode()
+    assert "only with the initial timing" not in markup(page)
     assert guards.missing(fresh(job)) == []

@@ -9,6 +9,7 @@ from django.utils import timezone
 from jobs.curvework.actions import save_head
 from jobs.models import Job
 from tests import build
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -171,10 +172,10 @@ def test_unknown_section_is_not_there(client_as):
 def test_stage_unfolds_and_folds_again(client_as):
     client, job = client_as("owner"), build.job(stage="teardown", complaint="pinks at 3000")
     address = reverse("stage", args=[job.number, "intake"])
-    assert "pinks at 3000" not in client.get(reverse("card", args=[job.number])).content.decode()
-    assert "pinks at 3000" in client.get(address, headers=HTMX).content.decode()
-    assert "pinks at 3000" not in client.get(address + "?fold=1", headers=HTMX).content.decode()
-    assert "pinks at 3000" in client.get(client.get(address)["Location"]).content.decode()
+    assert "pinks at 3000" not in markup(client.get(reverse("card", args=[job.number])))
+    assert "pinks at 3000" in markup(client.get(address, headers=HTMX))
+    assert "pinks at 3000" not in markup(client.get(address + "?fold=1", headers=HTMX))
+    assert "pinks at 3000" in markup(client.get(client.get(address)["Location"]))
 
 
 def test_card_that_is_not_there(client_as):

@@ -170,12 +170,12 @@ def test_asking_again_stops_once_all_is_built(client_as, job):
     sheet = draft(job, built=False)
     asking = {"HTTP_HX_REQUEST": "true", "HTTP_HX_TARGET": "paper-list"}
     address = reverse("sheets", args=[job.number])
-    waiting = client.get(address, **asking).content.decode()
+    waiting = markup(client.get(address, **asking))
     assert "every 2s" in waiting
     assert "<form" not in waiting.split("paper-list")[0]
     assert "password" not in waiting
     building.build(sheet.pk)
-    done = client.get(address, **asking).content.decode()
+    done = markup(client.get(address, **asking))
     assert "every 2s" not in done
     assert "Open the PDF" in done
 

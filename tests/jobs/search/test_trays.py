@@ -13,6 +13,7 @@ from jobs.search import hits
 from shop.models import Shop, new_key
 from tests import build
 from tests.jobs.papers.paperwork import text_of
+from tests.reading import markup
 
 pytestmark = pytest.mark.django_db
 
@@ -76,14 +77,14 @@ def test_hit_says_tray_promise_lateness_and_what_is_missing(client_as):
     late = in_tray("7", promised_on=today - timedelta(days=3))
     in_tray("8", promised_on=today + timedelta(days=3))
     client = client_as("counter")
-    said = " ".join(client.get(reverse("search"), {"words": "tray 7"}).content.decode().split())
+    said = markup(client.get(reverse("search"), {"words": "tray 7"}))
     assert "tray 7" in said
     assert "late by 3 days" in said
     assert f"promised {late.promised_on:%-d %b %Y}" in said
     Job.objects.filter(pk=late.pk).update(stage="hand_back")
-    said = " ".join(client.get(reverse("search"), {"words": "tray 7"}).content.decode().split())
+    said = markup(client.get(reverse("search"), {"words": "tray 7"}))
     assert "missing: a signed curve sheet" in said
-    said = " ".join(client.get(reverse("search"), {"words": "tray 8"}).content.decode().split())
+    said = markup(client.get(reverse("search"), {"words": "tray 8"}))
     assert "late by" not in said
 
 

@@ -138,10 +138,10 @@ def test_it_is_taken_over_in_distributor_degrees_whatever_the_list_asks_for(
 
 def test_a_travel_that_no_head_has_is_kept_as_measured_and_not_taken_over(client_as, job):
     client = client_as("technician")
-    assert "No head is taken to have that: 1 to 30 can be." in type_in(client, job, "41").content.decode()
+    assert "No head is taken to have that: 1 to 30 can be." in markup(type_in(client, job, "41"))
     assert head_of(job) is None
     assert "over into the head" not in card_of(client, job)
-    assert "No head is taken to have that" in take(client, job, seen="41").content.decode()
+    assert "No head is taken to have that" in markup(take(client, job, seen="41"))
     assert head_of(job) is None
 
 
@@ -153,7 +153,7 @@ def test_who_may_not_write_curve_work_fills_no_head(client_as, job, monkeypatch)
     assert "the advance head has none" in card_of(client, job)
     assert "over into the head" not in card_of(client, job)
     assert take(client, job).status_code == 403
-    assert TAKEN in take(client_as("owner"), job).content.decode()
+    assert TAKEN in markup(take(client_as("owner"), job))
     assert head_of(job) == 10.2
 
 
