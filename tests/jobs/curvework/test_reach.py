@@ -9,6 +9,7 @@ from curves.models import Build, Frame, LightReading, Reading, Run, SparkReading
 from jobs.curvework import actions
 from shop.models import new_key
 from tests import build
+from tests.reading import markup
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.any_database]
 KEY = "0b5e1f0e-3f6b-4c57-9d0a-0a1b2c3d4e5f"
@@ -72,8 +73,8 @@ def test_a_target_out_of_reach_is_refused_and_drawn_without_it(client_as):
     rows += [{"speed": "12000", "advance": "20", "tolerance": "1"}]
     answer = client.post(f"/jobs/{job.number}/target/", grid(job, rows))
     assert answer.status_code == 422
-    assert "write 0 to 10000" in answer.content.decode()
-    assert "(0.5)" in answer.content.decode()
+    assert "write 0 to 10000" in markup(answer)
+    assert "(0.5)" in markup(answer)
     lines = {"lines": "600 0 1\n12000 20 1", "version": "0"}
     assert client.post(f"/jobs/{job.number}/target/", lines).status_code == 422
     all_answer(client, job)
@@ -97,7 +98,7 @@ def test_pasted_lines_that_are_not_drawn_are_said_to_be_and_why(client_as):
     client, job = client_as("technician"), job_with()
     for lines, said in (("600 0\n900 four", True), ("600 0\n900 4", False), ("", False)):
         sent = {"lines": lines, "kind": "trial", "frame": "shaft", "once": new_key()}
-        drawn = client.post(f"/jobs/{job.number}/runs/draw/", sent).content.decode()
+        drawn = markup(client.post(f"/jobs/{job.number}/runs/draw/", sent))
         assert ("The lines are not drawn. Row 2, column 2: “four” is not a number" in drawn) == said
 
 

@@ -15,6 +15,7 @@ from curves.models import Run
 from jobs.models import InspectionPoint, Job
 from tests import build
 from tests.forms import Page
+from tests.reading import markup
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.any_database]
 
@@ -175,7 +176,7 @@ def test_a_speed_that_cannot_be_is_refused_in_its_row(form_of, speed):
     client, form = form_of("new run")
     answer, wrote, _ = send(client, form, frame="crank", json=grid(("800", "2"), (speed, "4")))
     assert (answer.status_code, wrote) == (422, [])
-    text = answer.content.decode()
+    text = markup(answer)
     assert "Row 2, speed" in text
     assert f'"{speed}"' in text or f"&quot;{speed}&quot;" in text
 
@@ -185,7 +186,7 @@ def test_an_advance_that_cannot_be_is_refused_in_its_row(form_of, advance):
     client, form = form_of("new run")
     answer, wrote, _ = send(client, form, frame="crank", json=grid(("800", advance)))
     assert (answer.status_code, wrote) == (422, [])
-    assert "Row 1, advance" in answer.content.decode()
+    assert "Row 1, advance" in markup(answer)
 
 
 UNUSUAL_RUNS = {
@@ -200,8 +201,8 @@ UNUSUAL_RUNS = {
 def test_an_unusual_run_is_taken_with_a_warning(client_as, said):
     job = build.job(stage="bench_curve")
     build.run(job.build, UNUSUAL_RUNS[said], kind=Run.Kind.FINAL, frame="crank")
-    text = client_as("owner").get(reverse("card", args=[job.number])).content.decode()
-    warned = [line for line in text.splitlines() if 'class="warning"' in line and "Unusual." in line]
+    page = markup(client_as("owner").get(reverse("card", args=[job.number])))
+    warned = [text for text in re.findall(r'class="warning".*?</(?:p|li)>', page) if "Unusual." in text]
     assert any(said in line for line in warned), warned
 
 
@@ -210,6 +211,6 @@ def test_travel_far_from_its_stamping_is_taken_with_a_warning(form_of, job, clie
     values = form.sends | {"travel_stamped_deg": "11", "travel_measured_deg": "14"}
     assert client.post(form.action, values).status_code == 302
     assert Job.objects.get(pk=job.pk).build.travel_measured_deg == 14
-    text = client_as("owner").get(reverse("card", args=[job.number]) + "?open=intake").content.decode()
+    text = markup(client_as("owner").get(reverse("card", args=[job.number]) + "?open=intake"))
     said = "Travel measured is 14 distributor degrees, 3 more than the 11 stamped."
     assert said in text
