@@ -131,3 +131,14 @@ def test_page_works_without_javascript(open_page):
 def test_page_has_no_barrier_at_any_size(page, address):
     page.goto(address)
     assert_holds(page)
+
+
+@pytest.mark.parametrize("size", ["phone", "tablet", "desk"])
+def test_a_curve_is_taken_as_target_from_its_hit(open_page, size):
+    asks = build.job(number=50, engine=build.engine(displacement_cc=1600))
+    past = build.job(number=40, engine=build.engine(displacement_cc=1610))
+    build.run(past.build, kind=Run.Kind.FINAL)
+    page = open_page(size, who="technician")
+    page.goto(f"/search/?like={asks.number}")
+    page.get_by_role("link", name=re.compile(r"Use as target.*: Job 40")).click()
+    page.wait_for_url(re.compile(rf"/jobs/50/target/\?start=past&job={past.number}"))

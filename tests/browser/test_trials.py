@@ -70,3 +70,14 @@ def test_the_worker_is_waited_for_and_what_it_learned_comes_by_itself(page, job)
     HeadType.objects.filter(pk=job.kind.pk).update(state="failed", error="It takes two handed-back units.")
     expect(page.locator("#sec-learned")).to_contain_text("It takes two handed-back units.")
     assert page.locator("#sec-learned").get_attribute("hx-get") is None
+
+
+def test_a_pair_and_its_chance_lie_side_by_side_however_long_its_words(page, job):
+    agreed = {"initial_low_crank_deg": 8, "initial_high_crank_deg": 12}
+    type(job.build.target).objects.filter(pk=job.build.target.pk).update(**agreed)
+    page.goto(f"/jobs/{job.number}/trials/?initial=on")
+    expect(page.locator(".offers [data-kind=only-at]").first).to_be_visible()
+    for offer in page.locator(".offers > li summary").all():
+        pair, chance = (offer.locator(part).bounding_box() for part in ("h3", ".offer-chance"))
+        assert pair["x"] + pair["width"] <= chance["x"]
+        assert offer.locator("h3").evaluate("(e) => e.scrollWidth <= e.clientWidth")
