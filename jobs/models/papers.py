@@ -84,6 +84,7 @@ class Sheet(models.Model):
     # What ``rules.revisions`` says of a sheet beside the others of its card.
     superseded_by: Sheet | None
     standing: str
+    none_holds: bool
     outdated: bool
 
     objects = SheetQuerySet.as_manager()

@@ -15,7 +15,8 @@ OUTDATED = "a curve sheet signed since the card was changed"  # the record keeps
 def revisions(job: Job) -> list[Sheet]:
     """The signed sheets of a card, newest first, each with ``standing``: current, former, superseded or void.
 
-    A former one names an owner that the unit has no longer.
+    A former one names an owner that the unit has no longer. Where the newest of a kind is void none of that
+    kind holds, which ``none_holds`` says of each: calling one back never brings the one before it back.
     """
     signed = list(
         Sheet.objects.signed()
@@ -23,11 +24,12 @@ def revisions(job: Job) -> list[Sheet]:
         .select_related("signed_by", "void", "job")
         .order_by("kind", "-revision")
     )
-    newest = {}
+    newest: dict[str, Sheet] = {}
     for sheet in signed:
         sheet.superseded_by = newest.get(sheet.kind)
         newest.setdefault(sheet.kind, sheet)
         sheet.standing = _standing(sheet)
+        sheet.none_holds = newest[sheet.kind].standing == "void"
     return signed
 
 

@@ -7,6 +7,8 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
+from django.utils.formats import date_format
+from django.utils.timezone import localtime
 
 from curves.judging import proof
 from curves.rows import queries
@@ -17,7 +19,7 @@ from jobs.rules.recorded import recorded_sha256
 from jobs.rules.revisions import revisions
 from tests import build
 from tests.jobs.papers.paperwork import draft, finished_job, signed_sheet
-from tests.reading import markup
+from tests.reading import markup, words
 
 pytestmark = pytest.mark.django_db
 
@@ -307,6 +309,40 @@ def test_void_sheet_says_so(job):
     answer = check(sheet)
     assert standing(answer) == "void"
     assert b"Quill" not in answer.content
+
+
+def test_sheet_superseded_by_a_void_one_sends_nobody_after_it(client_as, job):
+    old = signed_sheet(job)
+    job.findings.create(text="A loose clamp.", stage="teardown", by=build.person())
+    new = signed_sheet(job)
+    assert "no signed curve sheet" not in words(check(old))
+    signing.make_void(new, by=build.person(), reason="wrong unit")
+    when = date_format(localtime(new.void.at), "j F Y")
+    none_holds = f"Revision 2 was made void on {when}: at present no signed curve sheet of this card holds."
+    for sheet, stands in ((old, "superseded"), (new, "void")):
+        answer = check(sheet)
+        assert standing(answer) == stands
+        assert f"{none_holds} Ask the shop." in words(answer)
+        assert not re.search("Ask the shop for|that holds", words(answer), re.IGNORECASE)
+    assert "Superseded by revision 2, which is void" in words(check(old))
+    listed = words(client_as("owner").get(reverse("sheets", args=[job.number])))
+    assert listed.count(none_holds) == 2
+    assert "Superseded by revision 2, which is void" in listed
+
+
+def test_void_sheet_sends_to_the_one_signed_after_it_and_to_none_once_that_is_void_too(job):
+    old = signed_sheet(job)
+    signing.make_void(old, by=build.person(), reason="wrong unit")
+    new = signed_sheet(job)
+    assert "Revision 2 was signed on" in words(check(old))
+    assert "no signed curve sheet" not in words(check(old))
+    signing.make_void(new, by=build.person(), reason="wrong unit again")
+    assert "no signed curve sheet of this card holds. Ask the shop." in words(check(old))
+    assert "was signed on" not in words(check(old))
+    third = signed_sheet(job)
+    assert standing(check(third)) == "current"
+    assert "Revision 3 was signed on" in words(check(new))
+    assert standing(check(old)) == "void"
 
 
 def test_draft_proves_nothing(job):
