@@ -48,8 +48,9 @@ class Handed:
         return URLFetcherResponse(url, body, {"Content-Type": content_type})
 
 
-# White space at a cell's edge is not printed, but the typesetter counts it when it shares out a width.
-_CELL_EDGE = re.compile(r"(<t[dh]\b[^>]*>)\s+|\s+(?=</t[dh]>)")
+# White space at a cell's edge is not printed, but the typesetter counts it when it shares out a width; and it
+# takes a title as it stands.
+_EDGE = re.compile(r"(<(?:t[dh]|title)\b[^>]*>)\s+|\s+(?=</(?:t[dh]|title)>)")
 
 
 def print_sheet(data: dict[str, Any], *, data_sha256: str) -> bytes:
@@ -75,7 +76,7 @@ def write_html(data: dict[str, Any], *, data_sha256: str) -> str:
 def print_html(html: str, things: Things | None = None) -> bytes:
     """PDF bytes of a page; raises Unprintable when it reaches for anything it was not handed."""
     fonts, style = _press()
-    page = HTML(string=_CELL_EDGE.sub(r"\1", html), url_fetcher=Handed(things))
+    page = HTML(string=_EDGE.sub(r"\1", html), url_fetcher=Handed(things))
     with _complaints() as heard:
         try:
             body = page.write_pdf(stylesheets=[style], font_config=fonts, pdf_variant="pdf/ua-1")
