@@ -90,9 +90,17 @@ def knee_rows(knees: engine.Knees, drive: engine.Drive) -> Iterator[Knee]:
 
 
 def draft_words(
-    readings: engine.Readings | None, band: engine.Target | None, drive: engine.Drive, frame: str
+    readings: engine.Readings | None,
+    band: engine.Target | None,
+    drive: engine.Drive,
+    frame: str,
+    *,
+    is_final: bool = False,
 ) -> list[CurveWarning]:
-    """What can be said of readings typed in a frame: the verdict so far, and what is unusual."""
+    """What can be said of readings typed in a frame: the verdict so far, and what is unusual.
+
+    A final run is to be read near every point of the band, not drawn over it.
+    """
     if readings is None:
         return []
     name = "So far"
@@ -110,17 +118,27 @@ def draft_words(
         missing = [InBoth.speed(drive.to_shaft_rpm(rpm), drive) for rpm in uncovered]
         reached = f"{SO_FAR}; not reached yet: {frames.speeds(missing, frame)}."
         return [CurveWarning("in", reached), *warnings]
-    words = _inside_words(readings, band) if inside else f"{SO_FAR}; rising sweep not read."
+    words = _inside_words(readings, band, is_final) if inside else f"{SO_FAR}; rising sweep not read."
     return [CurveWarning("in", words), *warnings]
 
 
-def _inside_words(readings: engine.Readings, band: engine.Target):
+def _inside_words(readings: engine.Readings, band: engine.Target, is_final: bool):
     """What is said of a run whose rising sweep lies in the band all along: as its falling one allows."""
-    if engine.sweep_of(readings, falling=True) is None:
+    falling = engine.sweep_of(readings, falling=True)
+    if is_final and (unread := _unread_sweeps(rising(readings), falling, band)):
+        return f"{SO_FAR}; {unread} not read over the whole band."
+    if falling is None:
         return f"{SO_FAR}."
     if np.isnan(engine.judge_sweeps(band, readings)[-1].at_points_deg).any():
         return f"{SO_FAR}; falling sweep not read over the whole band."
     return "Sweeps in the band."
+
+
+def _unread_sweeps(rising: engine.Readings, falling: engine.Readings | None, band: engine.Target):
+    """The sweeps that want a reading near a point of the band, in words; empty while none does."""
+    sweeps = {"rising": rising, "falling": falling}
+    names = [name for name, sweep in sweeps.items() if sweep and engine.unread_speeds(band, sweep)]
+    return "sweeps" if len(names) == 2 else f"{names[0]} sweep" if names else ""
 
 
 def miss_words(miss: Miss, frame: str) -> str:

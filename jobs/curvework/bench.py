@@ -233,7 +233,7 @@ def _state(job, run):
     band = convert.target_of(getattr(build, "target", None), drive)
     chart = {
         "curve": drawn(build, draft=draft, draft_frame=run.frame, in_place_of=run),
-        "said": verdicts.draft_words(draft, band, drive, run.frame),
+        "said": verdicts.draft_words(draft, band, drive, run.frame, is_final=run.kind == Run.Kind.FINAL),
     }
     proof = proof_of(run, build, cylinders=job.cylinders)
     return {

@@ -210,7 +210,8 @@ def _drafted(build, form, *, in_place_of):
     draft, drive = _draft(form, build), convert.drive_of(build)
     band = convert.target_of(getattr(build, "target", None), drive)
     figure = drawn(build, draft=draft, draft_frame=form.read_in, in_place_of=in_place_of)
-    words = verdicts.draft_words(draft, band, drive, form.read_in)
+    is_final = form["kind"].value() == Run.Kind.FINAL
+    words = verdicts.draft_words(draft, band, drive, form.read_in, is_final=is_final)
     why = form.unreadable_lines() if form.is_bound else ""
     unread = [CurveWarning("unread", f"The lines are not drawn. {why}")] if why else []
     return {"curve": figure, "said": [*unread, *words]}

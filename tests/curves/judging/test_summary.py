@@ -302,6 +302,32 @@ def test_sweeps_in_the_band_are_not_said_to_be_the_run(readings, words):
     assert [one.text for one in said if one.kind == "in"] == [words]
 
 
+NARROW = [(500, 0), (1500, 10), (1500, 10, True), (500, 0, True)]  # nothing near the bend at 1000
+
+
+@pytest.mark.parametrize(
+    ("readings", "said"),
+    [
+        (NARROW, "Sweeps in the band so far; sweeps not read over the whole band."),
+        (
+            [*NARROW[:1], (1000, 5), *NARROW[1:]],
+            "Sweeps in the band so far; falling sweep not read over the whole band.",
+        ),
+        (NARROW[:2], "Sweeps in the band so far; rising sweep not read over the whole band."),
+        ([*NARROW[:1], (1000, 5), *NARROW[1:3], (1000, 5, True), NARROW[3]], "Sweeps in the band."),
+    ],
+)
+def test_a_final_run_drawn_over_a_bend_of_the_band_is_in_it_so_far_only(client_as, readings, said):
+    job = build.job(stage="bench_curve")
+    build.target(job.build, [(1000, 0, 1), (2000, 10, 1), (3000, 20, 1)])
+    # A bend is where the band's slope changes: without one the middle wants a reading of its own.
+    build.run(job.build, readings, kind=Run.Kind.FINAL)
+    page = markup(client_as("owner").get(f"/jobs/{job.number}/bench/?run=1"))
+    assert said in page
+    assert ("Sweeps in the band." in page) is (" so far" not in said)
+    assert ("not read over the whole band" in page) is ("over the whole" in said)
+
+
 STICKS = [*build.RISING, *((rpm, deg + 1.5, True) for rpm, deg in reversed(build.RISING[:-1]))]
 
 
