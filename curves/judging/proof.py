@@ -7,6 +7,7 @@ the springs and posts that were read: once others hang in the unit, it proves th
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from curves.judging import checks, verdicts
@@ -94,18 +95,27 @@ class Springs:
 
 
 def springs_of(build: Build) -> Springs:
-    """Where the spring trials of a build stand, by the newest trial or final run that was read."""
+    """Whether the springs of a build are found, by the newest trial or final run that was read."""
+    return _springs([run for run in queries.live_runs(build) if run.kind != Run.Kind.AS_RECEIVED], build)
+
+
+def trials_of(build: Build) -> Springs:
+    """What the trial runs of a build came to, whatever a final run says since."""
+    return _springs([run for run in queries.live_runs(build) if run.kind == Run.Kind.TRIAL], build)
+
+
+def _springs(runs: Sequence[Run], build: Build):
+    """What the newest of these runs that was read comes to, the newest of all hanging in the unit."""
     drive = convert.drive_of(build)
     band = convert.target_of(getattr(build, "target", None), drive)
-    hung = queries.hangs_in(build)
-    runs = [run for run in queries.live_runs(build) if run.kind != Run.Kind.AS_RECEIVED]
+    hung = runs[-1] if runs else None
     read = next((run for run in reversed(runs) if run.readings.all()), None)
     readings = convert.run_readings(read, drive) if read else None
     needs = [] if band is not None else ["a target"]
     if read is None or readings is None:
         needs = needs or [OVER_ALL] if hung else [*needs, "a run"]
         return Springs(None, "nothing read" if hung else "", tuple(needs))
-    if instead := instead_of(read, build):
+    if instead := _instead(read, hung):
         return Springs(None, f"{instead}, not read", (*needs, f"a run {OF_WHAT_HANGS}"))
     if band is None:
         return Springs(None, "no band to hold it against", tuple(needs))
@@ -121,7 +131,10 @@ def springs_of(build: Build) -> Springs:
 
 def instead_of(run: Run, build: Build) -> str:
     """What hangs in the unit instead of a run's springs at its bends, in words; empty while they do."""
-    hung = queries.hangs_in(build)
+    return _instead(run, queries.hangs_in(build))
+
+
+def _instead(run: Run, hung: Run | None):
     if hung is None or queries.pair_and_bends(hung) == queries.pair_and_bends(run):
         return ""
     names = _names(hung)

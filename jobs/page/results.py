@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from datetime import date
 
+from curves.judging.proof import trials_of
 from curves.rows.queries import live_runs
 from jobs import stages
 from jobs.models import Job
@@ -52,7 +53,7 @@ def _cleaning(job: Job) -> Iterator[str]:
 def _spring_trials(job: Job) -> Iterator[str]:
     runs = [run for run in live_runs(job.build) if run.kind == run.Kind.TRIAL]
     yield several(len(runs), "trial run") if runs else "No trial run"
-    yield verdicts_of(job).springs.said
+    yield trials_of(job.build).said
 
 
 def _bench_curve(job: Job) -> Iterator[str]:
