@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from curves import engine
 from curves.judging import verdicts
+from curves.judging.proof import Proof
 from curves.models import Run
 from curves.rows import convert
 from curves.rows.results import Miss
@@ -26,6 +27,7 @@ class Trial:
     note: str
     initial_crank_deg: float | None = None  # what the verdict takes as set, where that may move
     promise: promises.Promise | None = None
+    proof: Proof | None = None  # of a final run, which is judged by more than a trial
 
     @property
     def pair(self) -> tuple[int | None, int | None]:

@@ -52,6 +52,7 @@ class TrialState:
     missing: tuple[Missing, ...]
     log: tuple[triallog.Trial, ...]
     springs: proof.Springs | None = None
+    final: proof.Proof | None = None  # what the final run comes to, while no trial is newer
     offers: tuple[Offer, ...] = ()
     absent: tuple[Spring, ...] = ()  # none is left, or all are out elsewhere
     pairs: int = 0  # how many the drawer makes
@@ -84,8 +85,23 @@ class TrialState:
 
     @property
     def done(self) -> bool:
-        """Whether the springs are found, as the card says it."""
+        """Whether the springs are found, as the card says it; a final run asks for more, see ``final``."""
         return bool(self.springs and self.springs.in_band)
+
+    @property
+    def nothing_left(self) -> bool:
+        """Whether the final run is proved, with what hangs in the unit."""
+        return bool(self.final and self.final.is_proved)
+
+    @property
+    def unproved(self) -> proof.Proof | None:
+        """The final run of springs that are found, where more must be read or mended until it is proved."""
+        return self.final if self.final and not (self.nothing_left or self.final.is_out_of_band) else None
+
+    @property
+    def final_hangs(self) -> bool:
+        """Whether nothing was fitted since the final run, so that reading on goes on with it."""
+        return self.final is not None and queries.hangs_in(self.build) == self.final.run
 
     @property
     def only_moved(self) -> Trial | None:
@@ -161,13 +177,13 @@ class Question:
         return tuple(np.arange(least, present - TRAVEL_STEP_DEG / 2, TRAVEL_STEP_DEG).tolist())
 
 
-def trial_state(build: Build, choices: Choices | None = None) -> TrialState:
+def trial_state(build: Build, choices: Choices | None = None, *, cylinders: int | None = None) -> TrialState:
     """Calibrate on the runs that teach, and rank what the drawer holds against the target.
 
     ``build`` comes with its runs, readings and target, as from ``build_for`` or ``card_for``; three more
     queries fetch the drawer, what of it is in the unit, and what other jobs taught of it, and one the bench
     speeds while no run is whole. In the request: some 30 ms for the calibration and twenty times that for the
-    ranking, once for each new question.
+    ranking, once for each new question. ``cylinders``: of the engine, as scatter and dwell are judged by.
     """
     choices = choices or Choices()
     drive = convert.drive_of(build)
@@ -177,7 +193,8 @@ def trial_state(build: Build, choices: Choices | None = None) -> TrialState:
     target = getattr(build, "target", None)
     band = target_for(target, drive, choices)
     bands = [target_for(target, drive, Choices(initial_moves=moves)) for moves in (False, True)]
-    log = tuple(triallog.trial_of(lesson, band, bands, drive) for lesson in taught)
+    judged = (triallog.trial_of(lesson, band, bands, drive) for lesson in taught)
+    log = tuple(_proved(one, build, cylinders) for one in judged)
     sides = _sides(rows.values(), build)
     missing = tuple(offers.missing(band, [one for one in taught if one.teaches], sides[0]))
     absent = tuple(row for row in rows.values() if not row.quantity and not row.held)
@@ -190,6 +207,7 @@ def trial_state(build: Build, choices: Choices | None = None) -> TrialState:
         "absent": absent,
     }
     state["springs"] = proof.springs_of(build)
+    state["final"] = _final(build, log, cylinders)
     state["waiting"] = waiting = _waiting(build, log, band)
     state["promise_of_waiting"] = waiting and triallog.promise_of(waiting, bands, drive)
     if not any(lesson.teaches for lesson in taught):
@@ -366,6 +384,20 @@ def _waiting(build: Build, log: Sequence[Trial], band: engine.Target | None):
     if not log or log[-1].run != run:
         return run
     return run if band is not None and log[-1].in_band is None else None
+
+
+def _proved(one: Trial, build: Build, cylinders: int | None):
+    """A line of the log, of a final run with what it comes to."""
+    if one.run.kind != Run.Kind.FINAL:
+        return one
+    return replace(one, proof=proof.proof_of(one.run, build, cylinders=cylinders))
+
+
+def _final(build: Build, log: Sequence[Trial], cylinders: int | None):
+    """What the final run comes to, or None where a trial was read since."""
+    final = proof.final_of(build, cylinders=cylinders)
+    trials = [one.run.number for one in log if one.run.kind == Run.Kind.TRIAL]
+    return None if final is None or final.run.number < max(trials, default=0) else final
 
 
 def _keys(run: Run):

@@ -25,7 +25,7 @@ def trials_of_job(request, number):
     """The proposals; ``show`` picks the one that is drawn, ``buy`` asks what to look for instead."""
     job = card_for(request.user, number)
     form = ChoicesForm.sent(request.GET, job.build)
-    state = loop.trial_state(job.build, form.choices)
+    state = loop.trial_state(job.build, form.choices, cylinders=job.cylinders)
     shown = _shown(request, state)
     context = {
         "job": job,
