@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any, Protocol, overload
 import numpy as np
 from numpy.typing import ArrayLike
 
-from .arrays import Floats, Several
+from .arrays import Flags, Floats, Several
 from .readings import MAX_ADVANCE_DEG, MAX_SPEED_RPM, as_given, checked_array, checked_number
 
 RPM_STEP = 100.0  # slopes are said in degrees per this many rpm
+FRAME_DUST = 1e-9  # of a speed that went to the crank and back
 
 
 class HasPoints(Protocol):
@@ -113,6 +114,39 @@ class Curve:
         5.0
         """
         return curve if isinstance(curve, cls) else cls(*points_of(curve))
+
+    def covers(self, speed_rpm: ArrayLike) -> Flags:
+        """Tell at which speeds the points say what the advance is: elsewhere it is only carried on level.
+
+        Parameters
+        ----------
+        speed_rpm : float or array_like, shape (n,)
+            Shaft speeds [rpm].
+
+        Returns
+        -------
+        ndarray of bool, shape (n,); shape () for one speed
+            True from the first point to the last, and below a first point without advance.
+
+        Notes
+        -----
+        Weights that have not moved at some speed have not moved below it; above the last point nobody knows
+        whether they have reached their stop. A billionth of the speed is allowed for the change of frames.
+
+        References
+        ----------
+        Elementary: the pull of the weights only grows with speed.
+
+        Examples
+        --------
+        >>> Curve([400, 1400], [0, 10]).covers([300, 900, 1500]).tolist()
+        [True, True, False]
+        >>> bool(Curve([400, 1400], [1, 10]).covers(300))
+        False
+        """
+        speed = np.asarray(speed_rpm, dtype=float)
+        above_first = (speed >= self.speed_rpm[0] * (1 - FRAME_DUST)) | (self.advance_deg[0] == 0)
+        return above_first & (speed <= self.speed_rpm[-1] * (1 + FRAME_DUST))
 
     @overload
     def at(self, speed_rpm: float) -> float: ...

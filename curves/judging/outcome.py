@@ -72,6 +72,7 @@ def summary(
         initial_crank_deg=found.initial_crank_deg,
         setting_card=found.setting_card,
         total_crank_deg=found.total_crank_deg,
+        total_not_read=found.total_not_read,
         warnings=(*warnings, *found.warnings),
         earlier=tuple(earlier),
     )

@@ -40,10 +40,11 @@ class Timing:
     """What the summary takes over."""
 
     begin: Begin | None
-    idle_slope: float | None
+    idle_slope: float | None  # None: idle is not known, or was not read
     initial_crank_deg: float | None
     setting_card: tuple[SettingRow, ...]
     total_crank_deg: float | None
+    total_not_read: bool
     warnings: tuple[CurveWarning, ...]
 
 
@@ -62,16 +63,19 @@ def timing_of(
     if idle:
         at_idle = engine.idle_timing(knees, idle, drive=drive, margin_rpm=set_up.margin_crank_rpm)
     begin = _begin(knees, at_idle, set_up, drive)
+    idle_read = bool(idle) and _is_read(curve, idle, drive)
     initial = initial_timing(curve, band, target, drive)
     total, over = _total(curve, initial, target, set_up, drive)
+    total_read = total is None or _total_is_read(curve, band, set_up, drive)
     return Timing(
         begin,
-        at_idle.slope_deg_per_100rpm if at_idle else None,
+        at_idle.slope_deg_per_100rpm if at_idle and idle_read else None,
         initial,
         _card(_pieces_at_idle(curve, at_idle, set_up, drive), initial, band, set_up, drive),
-        total,
+        total if total_read else None,
+        not total_read,
         (
-            *_idle_warnings(at_idle),
+            *_idle_warnings(at_idle if idle_read else None),
             *_unread_warnings(curve, initial, set_up, drive),
             *_range_warnings(target),
             *over,
@@ -79,15 +83,23 @@ def timing_of(
     )
 
 
-def _stops_above_idle(curve: engine.Readings, set_up: Engine, drive: engine.Drive):
-    """Whether the run was not read down to idle, nor to where its advance begins."""
-    idle = set_up.idle_crank_rpm
-    return bool(idle) and drive.to_shaft_rpm(idle) < curve.speed_rpm[0] and curve.advance_deg[0] > 0
+def _is_read(curve: engine.Readings, crank_rpm: float, drive: engine.Drive):
+    """Whether the run says what the advance is at a speed: never of one that it was not read at."""
+    return bool(engine.Curve.of(curve).covers(drive.to_shaft_rpm(crank_rpm)))
+
+
+def _total_is_read(
+    curve: engine.Readings, band: engine.Target | None, set_up: Engine, drive: engine.Drive
+) -> bool:
+    """Whether the run was read up to where its total is asked: the end of the band, or top speed below it."""
+    ends = [] if band is None else [drive.to_crank_rpm(float(band.speed_rpm[-1]))]
+    asked = min([*ends, *filter(None, [set_up.top_crank_rpm])], default=None)
+    return asked is None or _is_read(curve, asked, drive)
 
 
 def _pieces_at_idle(curve: engine.Readings, at_idle: IdleTiming | None, set_up: Engine, drive: engine.Drive):
     """The curve, at idle as its straight pieces have it: begin and slope there are theirs too."""
-    if not at_idle or not set_up.idle_crank_rpm:
+    if not at_idle or not set_up.idle_crank_rpm or not _is_read(curve, set_up.idle_crank_rpm, drive):
         return curve
     idle = drive.to_shaft_rpm(set_up.idle_crank_rpm)
     elsewhere = curve.speed_rpm != idle
@@ -96,13 +108,16 @@ def _pieces_at_idle(curve: engine.Readings, at_idle: IdleTiming | None, set_up: 
 
 
 def _unread_warnings(curve: engine.Readings, initial: float | None, set_up: Engine, drive: engine.Drive):
-    if initial is not None and _stops_above_idle(curve, set_up, drive):
-        lowest = drive.to_crank_rpm(float(curve.speed_rpm[0]))
-        yield CurveWarning(
-            "unread",
-            f"The run was read down to {lowest:.0f} crank rpm only: what the light must read at idle, "
-            f"{set_up.idle_crank_rpm:g}, follows the slope above it. Read it there too.",
-        )
+    idle = set_up.idle_crank_rpm
+    if initial is None or not idle or _is_read(curve, idle, drive):
+        return
+    lowest, highest = (drive.to_crank_rpm(float(rpm)) for rpm in (min(curve.speed_rpm), max(curve.speed_rpm)))
+    reach = f"down to {lowest:.0f}" if idle < lowest else f"up to {highest:.0f}"
+    yield CurveWarning(
+        "unread",
+        f"The run was read {reach} crank rpm only: what the light must read at idle, {idle:g}, is not read, "
+        "nor whether the timing stands still there. Idle may hunt: read it there too.",
+    )
 
 
 def _range_warnings(target: Agreed | None):
@@ -182,7 +197,7 @@ def _card(
     return tuple(
         SettingRow(
             line.speed_crank_rpm,
-            line.light_crank_deg,
+            None if np.isnan(line.light_crank_deg) else line.light_crank_deg,
             _known(line.low_crank_deg),
             _known(line.high_crank_deg),
             is_idle,

@@ -79,15 +79,15 @@ class SettingRow:
     """What the light must read at one speed, vacuum line off and plugged."""
 
     crank_rpm: float
-    crank_deg: float
+    crank_deg: float | None  # None: the run was not read there
     low_crank_deg: float | None  # the band agreed, shifted by the initial timing; None where none was
     high_crank_deg: float | None
     is_idle: bool = False
 
     @property
     def is_outside(self) -> bool:
-        """Whether what the light must read lies outside what was agreed: the curve does."""
-        if self.low_crank_deg is None or self.high_crank_deg is None:
+        """Whether what the light must read lies outside what was agreed: the curve, where it was read."""
+        if self.crank_deg is None or self.low_crank_deg is None or self.high_crank_deg is None:
             return False
         return not self.low_crank_deg - EDGE_DEG <= self.crank_deg <= self.high_crank_deg + EDGE_DEG
 
@@ -108,10 +108,11 @@ class CurveSummary:
     latest: RunSummary | None = None
     final: RunSummary | None = None
     begin: Begin | None = None
-    idle_slope_crank_deg_per_100_rpm: float | None = None
+    idle_slope_crank_deg_per_100_rpm: float | None = None  # None: idle is not known, or was not read
     initial_crank_deg: float | None = None
     setting_card: tuple[SettingRow, ...] = ()
     total_crank_deg: float | None = None
+    total_not_read: bool = False  # the run stops below the speed that the total is asked at
     warnings: tuple[CurveWarning, ...] = field(default=())
     # Of the runs before a final one that was judged: (run, warning), said beside their own run only.
     earlier: tuple[tuple[Run, CurveWarning], ...] = ()

@@ -201,8 +201,7 @@ SENTENCES = {
         "No initial timing brings this curve into the band: its shape is wrong, not the setting."
     ),
     Code.CARD_ABOVE_CURVE: (
-        "The curve was not read above {highest_crank_rpm}; the card holds its last value at "
-        "{asked_crank_rpm}."
+        "The curve was not read above {highest_crank_rpm}: the card says nothing of {asked_crank_rpm}."
     ),
     Code.TOTAL_OVER_LIMIT: (
         "Total timing reaches {total_crank_deg} at {at_crank_rpm}, {over_crank_deg:bare} over the limit of "

@@ -123,6 +123,7 @@ def reckoned(job: Job, build: Build, chart_width_mm: float) -> dict[str, Any]:
         "judged": next(reversed(runs), ""),
         "initial_crank_deg": summary.initial_crank_deg,
         "total_crank_deg": summary.total_crank_deg,
+        "total_not_read": summary.total_not_read,
         "idle_slope_crank_deg_per_100_rpm": summary.idle_slope_crank_deg_per_100_rpm,
         "begin": asdict(summary.begin) if summary.begin else None,
         "setting_card": [asdict(row) | {"outside": row.is_outside} for row in summary.setting_card],

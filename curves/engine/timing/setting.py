@@ -165,7 +165,11 @@ def _choice(initial: float, speed: Floats, advance: Floats, lower: Floats, upper
 @dataclass(frozen=True)
 class CardLine:
     """One line of a setting card, in the crank frame: what the light must read at this speed, and between
-    which readings the agreed band lets it lie (NaN where none was agreed)."""
+    which readings the agreed band lets it lie.
+
+    `advance_crank_deg` and `light_crank_deg` are NaN where the curve does not cover the speed, that is where
+    nothing was read; `low_crank_deg` and `high_crank_deg` are NaN where no band was agreed.
+    """
 
     speed_crank_rpm: float
     advance_crank_deg: float
@@ -183,7 +187,7 @@ class SettingCard:
     initial_crank_deg : float
         Initial timing [crank degree].
     idle : CardLine
-        What the light must read at idle.
+        What the light must read at idle, NaN where the curve does not cover it.
     lines : tuple of CardLine
         The same at the chosen speeds.
     vacuum_line : str
@@ -215,7 +219,7 @@ def setting_card(
     initial_crank_deg : float
         Initial timing [crank degree].
     curve : Curve, Knees, Readings, Run, or pair (speed_rpm, advance_deg)
-        Centrifugal advance in the shaft frame, without initial timing; level beyond its ends.
+        Centrifugal advance in the shaft frame, without initial timing; unknown where it is not covered.
     idle_crank_rpm : float
         Idle speed [crank rpm], above 0.
     speeds_crank_rpm : float or array_like, shape (n,)
@@ -227,6 +231,7 @@ def setting_card(
     Returns
     -------
     SettingCard
+        With NaN for the advance and the light at speeds that the curve does not cover.
 
     Raises
     ------
@@ -235,8 +240,8 @@ def setting_card(
 
     Notes
     -----
-    light = initial + ratio * advance(speed / ratio); allowed is the band shifted by the initial timing, and
-    nothing where none was agreed: NaN.
+    light = initial + ratio * advance(speed / ratio), where `Curve.covers` that speed; allowed is the band
+    shifted by the initial timing, and nothing where none was agreed: NaN.
 
     References
     ----------
@@ -256,13 +261,13 @@ def setting_card(
     idle = idle_timing(line, idle_crank_rpm, drive=drive)
     asked = np.array([float(idle_crank_rpm), *speeds])
     at = drive.to_shaft_rpm(asked)
-    advance = drive.to_crank_deg(line.at(at))
+    advance = np.where(line.covers(at), drive.to_crank_deg(line.at(at)), np.nan)
     edges = np.full((2, at.size), np.nan) if band is None else np.array(band_edges(band, at))
     low, high = initial + drive.to_crank_deg(edges)
     columns = (asked, advance, initial + advance, low, high)
     at_idle, *lines = (CardLine(*row) for row in zip(*(part.tolist() for part in columns), strict=True))
     warnings = list(idle.warnings)
-    beyond = speeds[drive.to_shaft_rpm(speeds) > line.speed_rpm[-1]]
+    beyond = speeds[np.isnan(advance[1:]) & (at[1:] > line.speed_rpm[-1])]
     if beyond.size:
         highest = drive.to_crank_rpm(line.speed_rpm[-1])
         warnings.append(warn(Code.CARD_ABOVE_CURVE, highest_crank_rpm=highest, asked_crank_rpm=beyond[0]))

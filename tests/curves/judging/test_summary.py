@@ -65,15 +65,14 @@ def test_the_light_reads_what_is_printed():
     assert said.latest_in_band is None
 
 
-@pytest.mark.parametrize(("idle", "light"), [(700, 6.0), (900, 6.83)])
-def test_idle_below_the_lowest_reading_follows_the_slope_above_it(idle, light):
-    # Of the printed curve without its first point: 2 to 9 degrees from 1000 to 1600 crank rpm is 1.167 a
-    # hundred, so advance begins at 1000 - 171 = 829; at 900 it gives 0.83, at 700 nothing. Not 2 at either.
+@pytest.mark.parametrize("idle", [700, 900])
+def test_idle_below_a_lowest_reading_with_advance_is_not_read(idle):
+    # The printed curve without its first point begins with 2 degrees at 1000 crank rpm.
     made = printed_build()
     made.runs.get().readings.filter(speed_rpm=500).delete()
     said = summary_of(made, idle_crank_rpm=idle)
-    assert said.setting_card[0].crank_deg == pytest.approx(light, abs=0.35)
-    [warning] = [w for w in said.warnings if w.kind == "unread"]
+    assert (said.setting_card[0].crank_deg, said.idle_slope_crank_deg_per_100_rpm) == (None, None)
+    [warning] = [w for w in said.warnings if w.kind in ("unread", "idle")]
     assert "down to 1000 crank rpm only" in warning.text
     assert [row.crank_deg for row in said.setting_card[1:]] == [
         row.crank_deg for row in summary_of(printed_build(), idle_crank_rpm=idle).setting_card[1:]
@@ -91,6 +90,51 @@ def test_the_light_at_idle_agrees_with_the_begin_of_advance():
     assert said.begin.margin_crank_rpm > 0
     assert said.idle_slope_crank_deg_per_100_rpm == 0
     assert said.setting_card[0].crank_deg == pytest.approx(7)
+
+
+WANTED = [(900, 0, 1), (1800, 9, 1.5), (3000, 18, 1.5), (3600, 20, 1.5)]
+
+
+@pytest.mark.parametrize(
+    "readings",
+    [
+        [(850, 0), (1800, 9), (2400, 14.6)],
+        [(850, 0), (1500, 6)],
+        [(900, 4)],
+        [(1700, 6)],
+        [(850, 0), (1800, 9), (3600, 20)],
+    ],
+)
+@pytest.mark.parametrize("top", [None, 5500])
+def test_no_figure_is_said_of_a_speed_that_was_not_read(readings, top):
+    made = build.build()
+    build.target(made, WANTED, initial_crank_deg=10, total_limit_crank_deg=28)
+    build.run(made, readings, kind=Run.Kind.FINAL, frame=Frame.CRANK)
+    said = summary_of(made, idle_crank_rpm=700, top_crank_rpm=top)
+    low, high = (700 if readings[0][1] == 0 else readings[0][0]), readings[-1][0]
+    assert len(said.setting_card) == 4
+    for row in said.setting_card:
+        assert (row.crank_deg is not None) is (low <= row.crank_rpm <= high), row
+        assert not row.is_outside or row.crank_deg is not None
+    assert said.total_not_read is (high < 3600)
+    assert (said.total_crank_deg is None) is said.total_not_read
+
+
+def test_top_speed_below_the_end_of_the_band_is_where_the_total_is_asked():
+    made = build.build()
+    build.target(made, WANTED, initial_crank_deg=10, total_limit_crank_deg=28)
+    build.run(made, [(850, 0), (1800, 9), (2400, 14.6)], frame=Frame.CRANK)
+    said = summary_of(made, top_crank_rpm=2400)
+    assert (said.total_not_read, said.total_crank_deg) == (False, pytest.approx(24.6))
+
+
+def test_a_limit_passed_before_the_run_stops_is_said_though_the_total_is_not_read():
+    made = build.build()
+    build.target(made, WANTED, initial_crank_deg=10, total_limit_crank_deg=20)
+    build.run(made, [(850, 0), (1800, 9), (2400, 14.6)], frame=Frame.CRANK)
+    said = summary_of(made, top_crank_rpm=5500)
+    assert (said.total_not_read, said.total_crank_deg) == (True, None)
+    assert "4.6 over the limit of 20" in {one.kind: one.text for one in said.warnings}["total"]
 
 
 def test_begin_of_advance_is_held_against_idle():

@@ -322,9 +322,30 @@ class TestSettingCard:
     def test_idle_on_the_slope_and_unread_speeds_are_said(self):
         card = setting_card(8, CURVE, 1200, [2000, 4000])
         assert card.idle.light_crank_deg == pytest.approx(12)
+        assert not np.isnan(card.lines[0].light_crank_deg)
+        assert np.isnan([card.lines[1].advance_crank_deg, card.lines[1].light_crank_deg]).all()
         assert Code.BEGIN_BELOW_IDLE in codes(card)
         beyond = values(card, Code.CARD_ABOVE_CURVE)
         assert beyond == {"highest_crank_rpm": 3000, "asked_crank_rpm": 4000}
+
+    @pytest.mark.parametrize(
+        ("first_deg", "below"), [(0, 8), (0.5, np.nan), (-0.5, np.nan)]
+    )  # weights that have not moved at a speed have not moved below it: elementary
+    def test_below_the_first_reading_only_weights_that_stand_are_known(self, first_deg, below):
+        card = setting_card(8, ([450, 900], [first_deg, 6]), 700, [800, 900, 1800, 1801])
+        lights = [card.idle.light_crank_deg, *(line.light_crank_deg for line in card.lines)]
+        np.testing.assert_allclose(lights, [below, below, 8 + 2 * first_deg, 20, np.nan])
+
+    def test_one_reading_says_nothing_of_other_speeds(self):
+        card = setting_card(8, ([850], [4]), 900, [1700, 3800])
+        lights = [card.idle.light_crank_deg, *(line.light_crank_deg for line in card.lines)]
+        np.testing.assert_allclose(lights, [np.nan, 16, np.nan])
+
+    @given(st.floats(0.01, 100), st.floats(1, 100))
+    def test_the_last_reading_is_read_whatever_the_drive(self, ratio, shaft_rpm):
+        drive = Drive(ratio)
+        card = setting_card(8, ([shaft_rpm], [4]), drive.to_crank_rpm(shaft_rpm), [1], drive=drive)
+        assert card.idle.light_crank_deg == pytest.approx(8 + 4 * ratio)
 
     def test_bad_input_is_named(self):
         with pytest.raises(ValueError, match="speeds_crank_rpm must have at least 1"):

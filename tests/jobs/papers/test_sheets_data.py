@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import re
 
 import pytest
 
@@ -109,6 +110,35 @@ def test_numbers_on_paper_are_those_of_the_screen():
     final = next(knee for knee in shown.final.knees if knee.name == "begins")
     assert begins["said"][-1] == f"{fixed(final.speed_rpm.crank, 0)} / {fixed(final.speed_rpm.shaft, 0)}"
     assert curve["warnings"] == [warning.text for warning in shown.warnings]
+
+
+def test_what_was_not_read_is_said_so_on_screen_draft_and_signed_paper(client_as):
+    job = build.job(stage="hand_back", engine=build.engine(idle_crank_rpm=700))
+    wanted = [(900, 0, 1), (1800, 9, 1.5), (3000, 18, 1.5), (3600, 20, 1.5)]
+    build.target(job.build, wanted, initial_crank_deg=10, total_limit_crank_deg=28)
+    build.run(job.build, [(850, 0), (1800, 9), (2400, 14.6)], kind=Run.Kind.FINAL, frame="crank")
+    card = markup(client_as("technician").get(f"/jobs/{job.number}/"))
+    screen = re.sub(r"<[^>]+>", " ", card.split("<dt>Total</dt>")[1].split("</dd>")[0])
+    assert screen.split() == ["not", "read"]
+    sheets = {"screen": card.split("What the light must read, crank degrees")[1]}
+    for name, sheet in (("draft", draft(job, built=False)), ("signed", signed_sheet(job, built=False))):
+        sheets[name] = pdf.write_html(sheet.content, data_sha256="0" * 64).split("Setting card</h2>")[1]
+        words = " ".join(re.sub(r"<[^>]+>", " ", sheets[name]).split())
+        assert "Total at full speed not read, limit 28.0° crank." in words
+    for name, html in sheets.items():
+        rows = [re.sub(r"<[^>]+>", " ", row).split() for row in html.split("</table>")[0].split("<tr")[2:]]
+        unread = [row for row in rows if "3600" in row]
+        assert [row[-3:] for row in unread] == [["not", "read", "–"]], (name, rows)
+        assert [row for row in rows if "700" in row and ("10.0" in row or "10.0°" in row)], (name, rows)
+        assert "24.6" not in html.split("</table>")[0]
+
+
+def test_a_sheet_frozen_before_a_total_could_be_unread_says_its_total():
+    content = draft(finished_job(), built=False).content
+    del content["curve"]["total_not_read"]
+    total = fixed(content["curve"]["total_crank_deg"])
+    words = " ".join(re.sub(r"<[^>]+>", " ", pdf.write_html(content, data_sha256="0" * 64)).split())
+    assert f"Total at full speed {total}° crank" in words
 
 
 def test_trials_are_left_out_once_there_is_a_final_run():
