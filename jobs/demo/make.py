@@ -14,6 +14,7 @@ from jobs.demo.drawer import fill_drawer
 from jobs.demo.engines import KINDS
 from jobs.demo.heads import HEADS
 from jobs.demo.people import CUSTOMERS, PEOPLE, SHOP
+from jobs.demo.suiting import suits
 from jobs.intake import opening
 from jobs.models import Job
 from jobs.search import hits
@@ -72,11 +73,16 @@ def _events(visits, people):
     for visit in visits:
         yield from ((day, action) for day, action in visit.events() if day < 0)
     finished = [visit for visit in visits if visit.opened + visit.days[None] < 0]
-    lately = finished[::-1]
+    lately = [visit for visit in reversed(finished) if _is_driven(visit)]
     for visit, text in zip(lately[3::2], faults.ROAD_REPORTS[1:], strict=False):
         yield min(visit.opened + visit.days[None] + 8, -1.0), partial(_report, visit, text, people["rufus"])
     for visit in lately[2:3]:
         yield -3.4, partial(_come_back, visit, people["rufus"])
+
+
+def _is_driven(visit):
+    """Whether somebody could say each of the road reports of this unit's engine."""
+    return visit.customer and all(suits(text, visit.kind) for text in faults.ROAD_REPORTS)
 
 
 def _report(visit, text, by):

@@ -14,6 +14,7 @@ from jobs.demo import condition, faults, pictures
 from jobs.demo.curvework import CurveWork
 from jobs.demo.engines import Kind
 from jobs.demo.faults import Fault
+from jobs.demo.suiting import absent, drawn, suits
 from jobs.intake import actions as intake
 from jobs.intake import opening
 from jobs.models import Engine, EstimateAnswer, InspectionPoint, Job, PartLine, Sheet, Step, Unit
@@ -22,6 +23,7 @@ from jobs.moves import actions as moving
 from jobs.papers import signing
 from jobs.rules import points as inspection
 from jobs.rules.agreement import agreement_of
+from jobs.rules.measured import Measured
 from jobs.rules.recorded import recorded_sha256
 from jobs.stages import Stage
 from jobs.teardown import actions as teardown
@@ -52,6 +54,7 @@ class Visit(CurveWork):
     waits_for_answer: bool = False
     with_photos: bool = False
     job_pk: int = field(default=0, init=False)
+    came_with: str = field(default="", init=False)
 
     @cached_property
     def rng(self):
@@ -147,20 +150,25 @@ class Visit(CurveWork):
     # Intake
 
     def open(self):
-        pick = self.rng.choice
         job = opening.open_job(
             by=self.counter,
             customer=self.customer,
             engine=self._engine(),
             unit=self._unit_row(),
             build=Build(travel_stamped_deg=self.unit_drawn.travel_deg),
-            complaint=str(pick(self.fault.complaints if self.customer else faults.STOCK_COMPLAINTS)),
-            came_with=str(pick(faults.CAME_WITH)),
+            complaint=self._said(self.fault.complaints if self.customer else faults.STOCK_COMPLAINTS),
+            came_with=self._said(faults.CAME_WITH),
             tray=f"{'ABCDEF'[self.index % 6]}{self.index % 14 + 1}",
             promised_on=timezone.localdate() + timedelta(days=self.promised_after) if self.customer else None,
             **self._estimated(),
         )
-        self.job_pk = job.pk
+        self.job_pk, self.came_with = job.pk, job.came_with
+
+    def _said(self, texts):
+        return drawn(texts, [int(self.rng.choice(len(texts)))], self._suits)[0]
+
+    def _suits(self, text):
+        return suits(text, self.kind, self.came_with)
 
     def _estimated(self):
         """Nobody is told an estimate above the limit they set a minute before."""
@@ -214,9 +222,11 @@ class Visit(CurveWork):
         general = faults.GENERAL_FINDINGS
         if self.kind.trigger != "points":
             general += faults.ELECTRONIC_FINDINGS
-        own = self.rng.choice(self.fault.findings, int(self.rng.integers(1, 3)), replace=False)
-        others = self.rng.choice(general, int(self.rng.integers(1, 4)), replace=False)
-        return [str(text) for text in (*own, *others)]
+        return [*self._some(self.fault.findings, 1, 2), *self._some(general, 1, 3)]
+
+    def _some(self, texts, fewest, most):
+        many = int(self.rng.integers(fewest, most + 1))
+        return drawn(texts, self.rng.choice(len(texts), many, replace=False), self._suits)
 
     def write_findings(self):
         for text in self.findings():
@@ -227,7 +237,11 @@ class Visit(CurveWork):
         asked = [point for point in points if inspection.applies(point, job.unit)]
         seed = [self.seed, self.index, 3]
         travel = (self.travel_found_deg, self.unit_drawn.travel_deg)
-        return condition.answers(asked, job.unit, self.fault, *travel, seed)
+        missing = absent(self.came_with)
+        return [
+            (point, Measured(), "na", "") if missing & set(point.key.split("-")) else (point, *answer)
+            for point, *answer in condition.answers(asked, job.unit, self.fault, *travel, seed)
+        ]
 
     def answer_inspection(self, part):
         job = self.job
@@ -240,11 +254,17 @@ class Visit(CurveWork):
     def parts_wanted(self):
         kinds = faults.POINTS_PARTS if self.kind.trigger == "points" else faults.ELECTRONIC_PARTS
         picked = self.rng.choice(len(faults.GENERAL_PARTS), 2, replace=False)
-        general = [faults.GENERAL_PARTS[place] for place in picked]
         return [
             _line(text, PartLine.State.WANTED, price=Decimal(price))
-            for text, price in [*self.fault.parts, *kinds[:2], *general]
+            for text, price in [
+                *filter(self._may_fit, self.fault.parts),
+                *list(filter(self._may_fit, kinds))[:2],
+                *drawn(faults.GENERAL_PARTS, picked, self._may_fit),
+            ]
         ]
+
+    def _may_fit(self, part):
+        return self._suits(part[0]) and part[0] not in [text for text, _ in self.left_off()]
 
     def want_parts(self):
         for line in self.parts_wanted():
@@ -305,11 +325,11 @@ class Visit(CurveWork):
 
     def lines_at_the_end(self):
         """What was left off and why, what goes along loose, and the hours."""
-        text, why = faults.LEFT_OFF[self.index % len(faults.LEFT_OFF)]
-        if text in ("Vacuum pipe" if self.kind.capsule else "", self._trigger_part()):
+        for text, why in self.left_off():
             yield _line(text, PartLine.State.LEFT_OFF, why=why)
         if self.index % 3 == 1:
-            text, why = faults.LOOSE[self.index % len(faults.LOOSE)]
+            place = self.index % len(faults.LOOSE)
+            text, why = drawn(faults.LOOSE, [place], lambda part: self._suits(part[0]))[0]
             yield _line(text, PartLine.State.LOOSE, why=why)
         hours = Decimal(int(self.rng.integers(5, 13))) / 2
         yield _line(
@@ -319,6 +339,11 @@ class Visit(CurveWork):
             quantity=hours,
         )
 
+    def left_off(self):
+        """What the owner will have none of, and why; known from the first, so it is never fitted either."""
+        text, why = faults.LEFT_OFF[self.index % len(faults.LEFT_OFF)]
+        return [(text, why)] if self._suits(text) else []
+
     def price_springs(self):
         """What was wanted from the drawer is charged for; what was tried on the way is not."""
         prices = {text.split()[0].lower(): price for text, price in self.fault.parts}
@@ -326,9 +351,6 @@ class Visit(CurveWork):
             if price := prices.get(line.text.rpartition(" ")[2]):
                 data = {"price": Decimal(price)}
                 teardown.change_part(line, data, by=self.bench_person, version=line.version)
-
-    def _trigger_part(self):
-        return "Condenser" if self.kind.trigger == "points" else "Module"
 
     def mend(self):
         """What the fault takes is done before the head is measured: a worn stop is no stop to measure at."""
@@ -352,9 +374,7 @@ class Visit(CurveWork):
 
     def write_setting(self):
         job = self.job
-        note = str(self.rng.choice(faults.SETTING_NOTES)).format(
-            initial=sum(self.kind.initial_crank_deg) // 2
-        )
+        note = self._said(faults.SETTING_NOTES).format(initial=sum(self.kind.initial_crank_deg) // 2)
         intake.change_card(
             job, {"setting_note": note}, by=self.bench_person, version=job.version, right="edit_work"
         )

@@ -31,6 +31,7 @@ from jobs.demo.drawer import NOTES, TRUE
 from jobs.demo.engines import KINDS
 from jobs.demo.heads import HEADS
 from jobs.demo.people import CUSTOMERS, PEOPLE, SHOP
+from jobs.demo.suiting import suits
 from jobs.models import (
     AuditEntry,
     Engine,
@@ -46,6 +47,7 @@ from jobs.models import (
     Step,
     Unit,
 )
+from jobs.money.forms import things_of
 from jobs.practice import actions
 from jobs.record import audit
 from jobs.search.hits import find
@@ -156,6 +158,75 @@ def test_inspection_findings_and_parts_of_a_card_agree(finished):
         assert f"{over:g} degrees over its stamping, as found" in found.note
         if build.primary_gap_mm is not None:  # the head was measured after it was mended
             assert abs(build.travel_measured_deg - build.travel_stamped_deg) <= 0.5, found.job
+
+
+def test_nothing_is_left_off_and_fitted_or_wanted_on_the_same_card():
+    left = PartLine.objects.filter(state=PartLine.State.LEFT_OFF)
+    assert {"Condenser", "Module", "Vacuum pipe"} <= set(left.values_list("text", flat=True))
+    assert [line for line in left if line.job.parts.exclude(pk=line.pk).filter(text=line.text)] == []
+
+
+def _said_on(job):
+    """Every sentence of a card in the demo's own words."""
+    yield from (job.complaint, job.came_with, job.setting_note)
+    for rows, column in (
+        (job.findings, "text"),
+        (job.parts, "text"),
+        (job.road_reports, "text"),
+        (job.inspections, "note"),
+    ):
+        yield from rows.values_list(column, flat=True)
+
+
+# The words of the demo, and the engines and units of which they may be said: common practice, no source.
+ONLY_OF = {
+    "capsule|vacuum": lambda job: job.unit.capsule,
+    "points|condenser|contact set|breaker|dwell": lambda job: job.unit.trigger == "points",
+    "module|pick-up": lambda job: job.unit.trigger != "points",
+    "carburettor": lambda job: job.engine.induction != "injection",
+    "motorway": lambda job: job.engine.use in ("road", "towing"),
+    "uphill|long hill|miles|gear|bumps": lambda job: job.engine.use in ("road", "towing", "competition"),
+    "boatyard": lambda job: job.engine.use == "marine",
+    "governed": lambda job: job.engine.use in ("tractor", "stationary"),
+}
+
+
+def test_no_card_tells_of_what_its_unit_or_engine_cannot_have():
+    said = [
+        (job, text)
+        for job in Job.objects.real().select_related("unit", "engine")
+        for text in filter(None, _said_on(job))
+    ]
+    for of, may in ONLY_OF.items():
+        about = [(job, text) for job, text in said if re.search(rf"\b({of})\b", text, re.IGNORECASE)]
+        assert about or of in ("boatyard", "governed"), of  # said of rare pairs of engine and fault
+        assert [(str(job), text) for job, text in about if not may(job)] == []
+    speeds = [(job, text, int(rpm)) for job, text in said for rpm in re.findall(r"\b[1-9]000\b", text)]
+    assert speeds
+    assert [(str(job), text) for job, text, rpm in speeds if rpm >= job.engine.top_crank_rpm] == []
+
+
+def test_what_is_said_not_to_have_come_is_not_found_on_the_unit_nor_given_back():
+    """What came is ticked off where it goes back: what stayed on the engine is not on that list."""
+    assert not Job.objects.filter(came_with__contains="left on the engine").exists()
+    without = Job.objects.filter(came_with__contains="no clamp")
+    assert without.exists()
+    assert "clamp" not in " ".join(thing for job in without for thing in things_of(job.came_with))
+    for thing in ("clamp", "rotor"):
+        lacking = Job.objects.filter(came_with__contains=f"no {thing}")
+        found = Finding.objects.filter(job__in=lacking).values_list("text", flat=True)
+        assert [text for text in found if re.search(rf"\b{thing}\b", text, re.IGNORECASE)] == []
+        asked = Inspection.objects.filter(job__in=lacking, point__key__startswith=thing)
+        assert set(asked.values_list("verdict", flat=True)) == {"na"}
+
+
+@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.model)
+def test_each_kind_of_unit_has_something_to_say_of_each_fault(kind):
+    for fault in faults.FAULTS:
+        assert any(suits(text, kind) for text in fault.complaints), fault.key
+        assert sum(suits(text, kind) for text in fault.findings) >= 2, fault.key
+    for texts in (faults.CAME_WITH, faults.SETTING_NOTES, faults.STOCK_COMPLAINTS):
+        assert any(suits(text, kind) for text in texts)
 
 
 def test_no_card_of_the_demo_went_on_without_what_it_needed():
