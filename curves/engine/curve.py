@@ -128,6 +128,11 @@ class Curve:
         ndarray of bool, shape (n,); shape () for one speed
             True from the first point to the last, and below a first point without advance.
 
+        Raises
+        ------
+        ValueError
+            If a speed is not a finite number.
+
         Notes
         -----
         Weights that have not moved at some speed have not moved below it; above the last point nobody knows
@@ -144,7 +149,7 @@ class Curve:
         >>> bool(Curve([400, 1400], [1, 10]).covers(300))
         False
         """
-        speed = np.asarray(speed_rpm, dtype=float)
+        speed = checked_array("speed_rpm", speed_rpm)
         above_first = (speed >= self.speed_rpm[0] * (1 - FRAME_DUST)) | (self.advance_deg[0] == 0)
         return above_first & (speed <= self.speed_rpm[-1] * (1 + FRAME_DUST))
 
